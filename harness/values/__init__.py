@@ -1,0 +1,52 @@
+"""Frozen records that travel between the rooms, and the only decibel functions."""
+
+from harness.values.capture import Capture, Decoding, LatchedWord
+from harness.values.decibel import db_from_ratio, db_from_ratios, ratio_from_db
+from harness.values.fit import Quality, SineFit
+from harness.values.judgement import (
+    Candidate,
+    Judgement,
+    Outcome,
+    Realness,
+    RunResult,
+    SettingResult,
+    StepResult,
+)
+from harness.values.reading import Direction, Event, Reading, ReadingStatus
+from harness.values.run import ConfigFile, Identity, RunHeader, RunInfo
+from harness.values.rung import Prediction, Rung
+from harness.values.setting import ControlWord, Setting, State
+from harness.values.waveform import Codes, Waveform
+
+__all__ = [
+    "Candidate",
+    "Capture",
+    "Codes",
+    "ConfigFile",
+    "ControlWord",
+    "Decoding",
+    "Direction",
+    "Event",
+    "Identity",
+    "Judgement",
+    "LatchedWord",
+    "Outcome",
+    "Prediction",
+    "Quality",
+    "Reading",
+    "ReadingStatus",
+    "Realness",
+    "RunHeader",
+    "RunInfo",
+    "RunResult",
+    "Rung",
+    "Setting",
+    "SettingResult",
+    "SineFit",
+    "State",
+    "StepResult",
+    "Waveform",
+    "db_from_ratio",
+    "db_from_ratios",
+    "ratio_from_db",
+]

@@ -1,0 +1,146 @@
+"""What was decided, and on what ground."""
+
+from __future__ import annotations
+
+import enum
+from dataclasses import dataclass
+
+from harness.values.setting import ControlWord, Setting
+
+
+class Outcome(enum.StrEnum):
+    """The four outcomes; INVALID is neither a product failure nor a pass."""
+
+    PASS = "PASS"
+    FAIL = "FAIL"
+    INCONCLUSIVE = "INCONCLUSIVE"
+    INVALID = "INVALID"
+
+
+class Realness(enum.StrEnum):
+    """What a fine or coarse step, or a setting, turned out to be."""
+
+    HARDWARE = "hardware"
+    ARITHMETIC = "arithmetic"
+    MIXED = "mixed"
+    UNPROVEN = "unproven"
+    FAULT = "fault"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Judgement:
+    """One requirement held against one setting, one step or the run."""
+
+    item: str
+    """word, gain, step, monotonic, realness, measurable, station."""
+    setting: Setting | None
+    """The setting; for a step the upper one; None for the run."""
+    other: Setting | None
+    """For a step the lower setting."""
+    outcome: Outcome
+    measured: float | None
+    """In `unit`; None where the claim has no number."""
+    low: float | None
+    high: float | None
+    guard: float
+    """Guard band w in `unit`: PASS inside the limits by w or more, FAIL outside by more than w, else INCONCLUSIVE."""
+    unit: str
+    margin: float | None
+    """Distance to the nearest limit, positive inside, in `unit`."""
+    reason: str
+    """For people: what was got, what is allowed, what to look at. Empty for a plain PASS."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SettingResult:
+    """The row of one setting: measured values beside predicted ones."""
+
+    setting: Setting
+    label: str
+    """For people, such as `ch2 50 mV 70 %`."""
+    outcome: Outcome
+    """The worst of this setting's own claims; steps count apart."""
+    reason: str
+    """The first failing claim in words; empty for PASS."""
+    expected_word: ControlWord
+    captured_words: tuple[str, ...]
+    """Distinct words captured at this setting, as text; empty when nothing was captured."""
+    word_outcome: Outcome | None
+    """None when the job or bench captures no words."""
+    predicted_codes_per_v: float
+    measured_codes_per_v: float | None
+    """Mean over the valid readings; None without any."""
+    residual_percent: float | None
+    """100·ln(measured/predicted)."""
+    up_down_percent: float | None
+    """100·ln(up/down); None unless both directions are valid."""
+    drive_vpk: float | None
+    fill_ratio: float | None
+    """Signal span over converter span, of the first valid reading."""
+    offset_code: float | None
+    noise_code: float | None
+    """RMS residual of the fit, code steps."""
+    code_spacing: int | None
+    """Greatest common spacing of the codes seen; 2 means that every other code is never used."""
+    realness: Realness
+    arithmetic_ratio: float
+    """Arithmetic part of the displayed gain that was found; 1.0 for hardware."""
+    attempts: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StepResult:
+    """The row of one step between neighbouring settings of a channel."""
+
+    lower: Setting
+    upper: Setting
+    kind: str
+    """fine or coarse."""
+    outcome: Outcome
+    measured_ratio: float | None
+    predicted_ratio: float
+    residual_percent: float | None
+    """100·ln(measured/predicted)."""
+    realness: Realness
+    word_changed: bool | None
+    """None when words were not captured."""
+    reason: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Candidate:
+    """A fault that would explain what was seen."""
+
+    fault: str
+    """Name in the catalogue."""
+    why: str
+    test: str
+    """What would tell it from the other candidates."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RunResult:
+    """Everything decided about a run: what the report shows."""
+
+    verdict: Outcome
+    complete: bool
+    """False when readings are missing (interrupted): the verdict then covers what was read."""
+    counts: tuple[tuple[Outcome, int], ...]
+    """Settings per outcome, all four outcomes in order of the enum."""
+    settings: tuple[SettingResult, ...]
+    steps: tuple[StepResult, ...]
+    judgements: tuple[Judgement, ...]
+    candidates: tuple[Candidate, ...]
+    worst: tuple[tuple[int, int, float], ...]
+    """Channel, coarse, worst residual in percent (signed, largest magnitude)."""
+    gain_limit_percent: tuple[float, float]
+    """Low and high limit on the residual of a setting."""
+    gain_guard_percent: float
+    step_limit_percent: tuple[float, float]
+    channel_count: int
+    coarse_names: tuple[str, ...]
+    fine_names: tuple[str, ...]
+    declared_arithmetic: tuple[int, ...]
+    """Coarse indices that the device file declares arithmetic."""
+    notes: tuple[str, ...]
+    """Warnings for the first screen."""

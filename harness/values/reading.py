@@ -1,0 +1,79 @@
+"""What was measured at one setting, in one attempt."""
+
+from __future__ import annotations
+
+import enum
+from dataclasses import dataclass
+
+from harness.values.capture import Capture
+from harness.values.setting import Setting
+from harness.values.waveform import Waveform
+
+
+class ReadingStatus(enum.StrEnum):
+    """What became of the attempt."""
+
+    VALID = "valid"
+    """A sound record, to be judged."""
+    RELEVELLED = "re-levelled"
+    """Clipped or underfilled; another attempt at another level follows."""
+    RETRIED = "retried"
+    """Failed (link, read-back, instrument error); another attempt from source-off follows."""
+    INVALID = "invalid"
+    """Failed for the last time: no opinion about the device."""
+    UNMEASURABLE = "unmeasurable"
+    """No level gives a valid record although the source is proven good: a product failure."""
+
+
+class Direction(enum.StrEnum):
+    """Which way the ladder was walked."""
+
+    UP = "up"
+    DOWN = "down"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Reading:
+    """One attempt at one setting, raw; what it means is judged later."""
+
+    index: int
+    """0-based number of the attempt within the run, the order of recording."""
+    setting: Setting
+    direction: Direction
+    attempt: int
+    """0-based number of the attempt at this rung."""
+    status: ReadingStatus
+    reason: str
+    """Empty for VALID; else a short code and the words of the error."""
+    drive_set_vpk: float
+    """Level asked of the source, V peak at its terminals for the load it was told; 0 when off."""
+    drive_read_vpk: float
+    """Level the source reads back, V peak; 0 when off or unknown."""
+    frequency_hz: float
+    """Read back from the source; 0 when unknown."""
+    waveform: Waveform | None
+    """None when nothing was fetched."""
+    capture: Capture | None
+    """None when the bench has no adapter or the capture failed."""
+    capture_reason: str
+    """Empty; or why the capture is missing (the gain is still judged)."""
+    read_back: tuple[tuple[str, str], ...]
+    """Named read-backs of device and source, as text."""
+    messages: tuple[str, ...]
+    """Entries drained from error queues, as `instrument: code, text`."""
+    started_utc: str
+    """ISO 8601, UTC."""
+    started_s: float
+    """Monotonic clock, s."""
+    duration_s: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Event:
+    """A line of the run's journal."""
+
+    at_utc: str
+    at_s: float
+    kind: str
+    """Short code: retry, re-level, link, self-check, safe-state, finished, interrupted, note."""
+    text: str

@@ -1,0 +1,76 @@
+"""The header of a run: identities, hashes, seed, operator."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Identity:
+    """What an instrument says of itself (*IDN?)."""
+
+    manufacturer: str
+    model: str
+    serial: str
+    firmware: str
+
+    def __str__(self) -> str:
+        return f"{self.manufacturer} {self.model}, serial {self.serial}, firmware {self.firmware}"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ConfigFile:
+    """One configuration file as it was when the run began, whole, so that it can be judged again later."""
+
+    role: str
+    """job, device, bench, limits, source-profile, device-profile or adapter-profile."""
+    path: str
+    """As named by the user or by another file; never an absolute path of the machine."""
+    version: int
+    sha256: str
+    text: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RunHeader:
+    """Written before the first reading."""
+
+    run_id: str
+    """Sortable: UTC time and a random tail."""
+    unit: str
+    """Serial number of the unit under test."""
+    operator: str
+    started_utc: str
+    mode: str
+    """simulated or real."""
+    seed: int | None
+    """Root seed of a simulated bench."""
+    faults: tuple[str, ...]
+    """Faults injected into a simulated bench, as given on the command line."""
+    planned: int
+    """Readings planned (rungs of the ladder)."""
+    identities: tuple[tuple[str, Identity], ...]
+    """Role (source, device, adapter) and identity."""
+    files: tuple[ConfigFile, ...]
+    software: str
+    """gainladder's version."""
+
+    def file(self, role: str) -> ConfigFile:
+        """The configuration file of a role; KeyError where there is none."""
+        for file in self.files:
+            if file.role == role:
+                return file
+        raise KeyError(role)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RunInfo:
+    """A line of the list of runs."""
+
+    header: RunHeader
+    finished_utc: str
+    """Empty while running, or after a death."""
+    end: str
+    """finished, interrupted, stopped or empty."""
+    readings: int
+    """Attempts in the store."""

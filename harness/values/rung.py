@@ -1,0 +1,43 @@
+"""A rung of the ladder: a setting with what is predicted for it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from harness.values.reading import Direction
+from harness.values.setting import Setting, State
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Prediction:
+    """What the law says of one setting."""
+
+    setting: Setting
+    state: State
+    label: str
+    """For people, such as `ch2 50 mV 70 %`."""
+    full_scale_vpp: float
+    """Nominal full scale of the setting."""
+    gain_codes_per_v: float
+    """Output codes a volt at the device's input, arithmetic included, > 0."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Rung:
+    """One planned reading."""
+
+    index: int
+    """0-based position in the ladder."""
+    direction: Direction
+    prediction: Prediction
+    drive_vpk: float
+    """Planned level at the source's terminals for the load it is told, V peak."""
+    fill_ratio: float
+    """Predicted signal span over converter span."""
+    relay_toggles: int
+    """Relays that change on the way to this rung."""
+
+    @property
+    def setting(self) -> Setting:
+        """The setting of the rung."""
+        return self.prediction.setting
