@@ -1,0 +1,76 @@
+"""configs/benches/*.toml: which instruments, where, how wired; or a simulation of them."""
+
+from __future__ import annotations
+
+from typing import Any, Literal
+
+from pydantic import ConfigDict, Field, model_validator
+
+from harness.config.model import Name, NotNegative, Positive, Table, Versioned
+
+
+class InstrumentSlot(Table):
+    """One instrument of the bench."""
+
+    profile: Name
+    """Instrument file, relative to this file."""
+    address: str = ""
+    """VISA resource string, or for an adapter a serial port or URL; empty on a simulated bench."""
+    serial: str = ""
+    """Serial number that must answer; empty takes any of the right model (never on a real bench)."""
+    timeout_s: Positive = 5.0
+    termination: Literal["\n", "\r\n"] = "\n"
+    baud: int = Field(default=115_200, gt=0)
+    via: Literal["socket", "hislip", "pty", "tcp-serial"] = "socket"
+    """How a simulated bench serves it on the wire."""
+
+
+class Wiring(Table):
+    """How the source reaches the device."""
+
+    source_ohm: Positive = 50.0
+    load_ohm: Positive
+    """What the source really drives: all inputs in parallel, terminators included."""
+    told_ohm: Positive | Literal["high-z"]
+    """What the source is told it drives."""
+
+
+class SimulationSection(Table):
+    """The truth of a simulated bench; checked by the simulated room. Never read by the law."""
+
+    model_config = ConfigDict(extra="allow", frozen=True)
+
+    seed: int = 0
+    device: Name
+    """Name of the simulated device."""
+    transport: Literal["in-process", "wire"] = "wire"
+
+    @property
+    def parameters(self) -> dict[str, Any]:
+        """The tables beside the keys above: physics, tolerances, latencies."""
+        return dict(self.model_extra or {})
+
+
+class BenchFile(Versioned):
+    """A whole bench."""
+
+    kind: Literal["bench"]
+    name: Name
+    source: InstrumentSlot
+    device: InstrumentSlot
+    adapter: InstrumentSlot | None = None
+    wiring: Wiring
+    max_level_vpk: Positive
+    """The most this bench may ever put out, whatever the device would bear."""
+    self_check_percent: NotNegative = 5.0
+    """How far all channels may be off together, before the sweep, until the station is suspected."""
+    simulation: SimulationSection | None = None
+
+    @model_validator(mode="after")
+    def _addresses(self) -> BenchFile:
+        if self.simulation is None:
+            slots = {"source": self.source, "device": self.device, "adapter": self.adapter}
+            for role, slot in slots.items():
+                if slot is not None and not (slot.address and slot.serial):
+                    raise ValueError(f"address and serial in [{role}]: a real bench names every instrument")
+        return self

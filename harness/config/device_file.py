@@ -1,0 +1,192 @@
+"""configs/devices/*.toml: a device, its path, its words, its limits."""
+
+from __future__ import annotations
+
+from typing import Any, Literal
+
+from pydantic import ConfigDict, Field, model_validator
+
+from harness.config.model import Name, NotNegative, Positive, Table, Versioned
+
+
+class InputLimit(Table):
+    """The most that may reach the input at one impedance."""
+
+    impedance_ohm: Positive
+    max_vpk: Positive
+
+
+class Input(Table):
+    """The device's input."""
+
+    impedance_ohm: Positive
+    """Selected at power-on."""
+    limit: tuple[InputLimit, ...] = Field(min_length=1)
+
+    @model_validator(mode="after")
+    def _has_limit(self) -> Input:
+        if all(entry.impedance_ohm != self.impedance_ohm for entry in self.limit):
+            raise ValueError(f"an [[input.limit]] for impedance_ohm = {self.impedance_ohm:g}")
+        return self
+
+
+class Converter(Table):
+    """The converter behind the gain."""
+
+    bits: int = Field(ge=4, le=16)
+    low_code: int
+    high_code: int
+    codes_per_v: Positive
+    """Codes a volt at the converter."""
+
+    @model_validator(mode="after")
+    def _span(self) -> Converter:
+        if self.high_code - self.low_code != 2**self.bits - 1:
+            raise ValueError(f"high_code - low_code = 2**bits - 1 = {2**self.bits - 1}")
+        return self
+
+
+class Acquisition(Table):
+    """The record taken at each setting."""
+
+    sample_rate_hz: Positive
+    samples: int = Field(ge=64, le=1_000_000)
+    cycles: int = Field(ge=3)
+    """Whole cycles in the record: the test frequency is sample_rate_hz * cycles / samples."""
+
+    @property
+    def frequency_hz(self) -> float:
+        """Test frequency, Hz."""
+        return self.sample_rate_hz * self.cycles / self.samples
+
+
+class Coarse(Table):
+    """One range."""
+
+    name: Name
+    full_scale_vpp: Positive
+    """Full converter span at the first fine position, V peak to peak at the input."""
+    controls: dict[str, str | int] = Field(default_factory=dict)
+    """Controls that the range fixes, such as attenuator = "1:10"."""
+    arithmetic_ratio: Positive = 1.0
+    """Declared gain by arithmetic; the hardware stays as for full_scale_vpp times this."""
+
+
+class Fine(Table):
+    """The fine positions, the same in every range: full scale in percent of the range."""
+
+    first_percent: Positive
+    last_percent: Positive
+    count: int = Field(ge=1, le=10_000)
+
+    def percents(self) -> tuple[float, ...]:
+        """Full scale of each fine position, percent of the range."""
+        if self.count == 1:
+            return (self.first_percent,)
+        step = (self.last_percent - self.first_percent) / (self.count - 1)
+        return tuple(round(self.first_percent + step * k, 9) for k in range(self.count))
+
+
+class Stage(Table):
+    """One stage of the signal path; which other keys it takes depends on `kind` and is checked by the law room."""
+
+    model_config = ConfigDict(extra="allow", frozen=True)
+
+    name: Name
+    kind: Name
+
+    @property
+    def parameters(self) -> dict[str, Any]:
+        """The keys beside name and kind."""
+        return dict(self.model_extra or {})
+
+
+class Firmware(Table):
+    """The firmware's rule for turning a fine position into a code."""
+
+    rule: Name
+    """Checked by the law room: nearest-code."""
+    code: Name
+    """The control that holds the code (named by a stage)."""
+    prefer: dict[str, int] = Field(default_factory=dict)
+    """Two-valued controls and the value that is tried first, such as pregain = 0."""
+
+
+class Field_(Table):  # noqa: N801 - "Field" is pydantic's
+    """One field of the control word."""
+
+    control: Name
+    bits: int = Field(ge=1, le=32)
+
+
+class GainDeviceOnBus(Table):
+    """A device on the shared data and clock lines with its own latch."""
+
+    latch: Name
+    bits: int = Field(ge=1, le=64)
+    channel: int | None = None
+    """The channel whose gain it sets; none for a bystander such as a bias converter."""
+
+
+class Bus(Table):
+    """The three-wire control bus."""
+
+    lines: tuple[Name, ...] = Field(min_length=3, max_length=8)
+    """Adapter inputs in bit order."""
+    data: Name
+    clock: Name
+    active_clock_edge: Literal["rising", "falling"] = "rising"
+    active_latch_edge: Literal["rising", "falling"] = "rising"
+    minimum_pulse_ns: NotNegative = 0.0
+    """Shorter pulses are glitches: ignored, counted."""
+    layout: tuple[Field_, ...] = Field(min_length=1)
+    """Fields of the word, first on the wire first."""
+    first_bit: Literal["most-significant", "least-significant"] = "most-significant"
+    on_bus: tuple[GainDeviceOnBus, ...] = Field(min_length=1)
+
+    @model_validator(mode="after")
+    def _lines(self) -> Bus:
+        wanted = [self.data, self.clock, *(member.latch for member in self.on_bus)]
+        missing = [name for name in wanted if name not in self.lines]
+        if missing:
+            raise ValueError(f"data, clock and every latch among lines; missing: {', '.join(missing)}")
+        width = sum(field.bits for field in self.layout)
+        wrong = [m.latch for m in self.on_bus if m.channel is not None and m.bits != width]
+        if wrong:
+            raise ValueError(f"bits = {width} (the sum of the layout's fields) for {', '.join(wrong)}")
+        return self
+
+
+class Settle(Table):
+    """Least times before a reading; the device's operation-complete answer is waited for as well."""
+
+    coarse_s: NotNegative
+    """After a change of range."""
+    fine_s: NotNegative
+    """After a change of fine position or of level."""
+
+
+class DeviceFile(Versioned):
+    """A whole device."""
+
+    kind: Literal["device"]
+    name: Name
+    description: str = ""
+    channels: int = Field(ge=1, le=64)
+    input: Input
+    converter: Converter
+    acquisition: Acquisition
+    coarse: tuple[Coarse, ...] = Field(min_length=1)
+    fine: Fine
+    stage: tuple[Stage, ...] = Field(min_length=1)
+    firmware: Firmware
+    bus: Bus | None = None
+    settle: Settle
+
+    @model_validator(mode="after")
+    def _channels_on_bus(self) -> DeviceFile:
+        if self.bus is not None:
+            owners = [m.channel for m in self.bus.on_bus if m.channel is not None]
+            if sorted(owners) != list(range(1, self.channels + 1)):
+                raise ValueError(f"bus.on_bus: exactly one gain device for each channel 1 to {self.channels}")
+        return self

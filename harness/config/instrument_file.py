@@ -1,0 +1,70 @@
+"""configs/instruments/*.toml: our verbs in an instrument's commands, so that a new instrument needs no Python."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from pydantic import Field, model_validator
+
+from harness.config.model import Name, Positive, Table, Versioned
+
+VERBS: dict[str, tuple[str, ...]] = {
+    "source": (
+        "prepare", "load", "load_query", "frequency", "frequency_query", "level", "level_query",
+        "output_on", "output_off", "output_query",
+    ),
+    "device": (
+        "prepare", "mode_query", "select_coarse", "coarse_query", "select_fine", "fine_query",
+        "acquire", "scale_query", "rate_query", "sequence_query", "codes_query",
+    ),
+    "adapter": ("arm", "fetch", "load_word"),
+}  # fmt: skip
+COMMON = ("identify", "complete_query", "error_query")
+
+
+class Ranges(Table):
+    """What a source can do, for the load it is told."""
+
+    min_vpk: Positive
+    max_vpk: Positive
+    min_hz: Positive
+    max_hz: Positive
+    level_tolerance_percent: Positive = 0.5
+    """How far a level read back may be from the one sent."""
+
+
+class Expected(Table):
+    """The first two fields of the identity."""
+
+    manufacturer: Name
+    model: Name
+
+
+class InstrumentFile(Versioned):
+    """One instrument model."""
+
+    kind: Literal["instrument"]
+    role: Literal["source", "device", "adapter"]
+    name: Name
+    identity: Expected
+    ranges: Ranges | None = None
+    level_unit: Literal["vpp", "vpk", "vrms"] = "vpp"
+    high_z_word: Name = "INF"
+    high_z_above_ohm: Positive = 9.0e36
+    """A load read back at or above this means high-z (SCPI infinity is 9.9E37)."""
+    code_type: Literal["int16-little", "int16-big"] = "int16-little"
+    commands: dict[str, str | tuple[str, ...]] = Field(default_factory=dict)
+    """Verb to one message or several; placeholders in braces: channel, full_scale_vpp, percent, samples, rate_hz,
+    hz, level, ohm, latch, bits, word."""
+
+    @model_validator(mode="after")
+    def _verbs(self) -> InstrumentFile:
+        known = {*COMMON, *VERBS[self.role]}
+        given = set(self.commands)
+        if given - known:
+            raise ValueError(f"in [commands] only {', '.join(sorted(known))}; not {', '.join(sorted(given - known))}")
+        if known - given:
+            raise ValueError(f"in [commands] also {', '.join(sorted(known - given))}")
+        if (self.role == "source") != (self.ranges is not None):
+            raise ValueError("[ranges] for a source, and only there")
+        return self

@@ -1,0 +1,49 @@
+"""configs/jobs/*.toml: device, bench, limits, which settings, which way."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from pydantic import Field, model_validator
+
+from harness.config.model import Name, Table, Versioned
+
+Fill = Annotated[float, Field(gt=0, lt=1)]
+
+
+class Ladder(Table):
+    """Which settings are visited and at what level; empty lists mean all."""
+
+    channels: tuple[int, ...] = ()
+    coarse: tuple[str, ...] = ()
+    """Names of ranges."""
+    fine: tuple[int, ...] = ()
+    """0-based fine positions."""
+    directions: tuple[Literal["up", "down"], ...] = Field(default=("up", "down"), min_length=1)
+    fill_target: Fill = 0.75
+    fill_low: Fill = 0.5
+    fill_high: Fill = 0.9
+
+    @model_validator(mode="after")
+    def _order(self) -> Ladder:
+        if not self.fill_low < self.fill_target < self.fill_high:
+            raise ValueError("fill_low < fill_target < fill_high")
+        if len(set(self.directions)) != len(self.directions):
+            raise ValueError("each direction once")
+        return self
+
+
+class JobFile(Versioned):
+    """A whole job."""
+
+    kind: Literal["job"]
+    name: Name
+    device: Name
+    """Device file, relative to this file."""
+    bench: Name
+    limits: Name
+    transport: Literal["in-process", "wire"] | None = None
+    """Overrides the simulated bench's own; meaningless on a real bench."""
+    ladder: Ladder = Ladder()
+    retries: int = Field(default=2, ge=0, le=5)
+    capture_words: bool = True
