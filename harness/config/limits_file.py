@@ -6,7 +6,7 @@ from typing import Literal
 
 from pydantic import Field, model_validator
 
-from harness.config.model import Name, NotNegative, Table, Versioned
+from harness.config.model import Name, NotNegative, Table, Text, Versioned
 
 
 class LimitItem(Table):
@@ -19,7 +19,7 @@ class LimitItem(Table):
     """Guard band, same unit."""
     unit: str = ""
     owner: Name
-    reason: Name
+    reason: Text
 
     @model_validator(mode="after")
     def _order(self) -> LimitItem:

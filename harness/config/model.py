@@ -10,6 +10,7 @@ from pydantic import BaseModel, ConfigDict, Field
 Positive = Annotated[float, Field(gt=0, allow_inf_nan=False)]
 NotNegative = Annotated[float, Field(ge=0, allow_inf_nan=False)]
 Name = Annotated[str, Field(min_length=1, max_length=80)]
+Text = Annotated[str, Field(min_length=1, max_length=400)]
 
 
 class Table(BaseModel):
@@ -24,7 +25,7 @@ class Change(Table):
     version: int = Field(ge=1)
     date: dt.date
     owner: Name
-    reason: Name
+    reason: Text
 
 
 class Versioned(Table):
