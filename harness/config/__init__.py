@@ -5,7 +5,7 @@ from harness.config.device_file import Coarse, DeviceFile, Stage
 from harness.config.instrument_file import InstrumentFile
 from harness.config.job_file import JobFile
 from harness.config.limits_file import LimitItem, LimitsFile
-from harness.config.parse import parse
+from harness.config.parse import parse, validate
 
 __all__ = [
     "BenchFile",
@@ -19,4 +19,5 @@ __all__ = [
     "SimulationSection",
     "Stage",
     "parse",
+    "validate",
 ]

@@ -40,13 +40,29 @@ def parse(model: type[Model], text: str, *, file: str) -> Model:
         data = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         raise ConfigError((Problem(file=file, key="(text)", got=str(error), allowed="TOML 1.0"),)) from error
+    return validate(model, data, file=file)
+
+
+def validate(model: type[Model], data: Any, *, file: str, at: tuple[str | int, ...] = ()) -> Model:
+    """Read one table of a file that is TOML already.
+
+    Args:
+        model: the class that describes the table.
+        data: the table.
+        file: the name to use in messages.
+        at: where in the file the table stands, keys and list positions from the root.
+    Returns:
+        the typed description.
+    Raises:
+        ConfigError: all problems of the table: unknown or missing keys, wrong types, values out of range.
+    """
     try:
         return model.model_validate(data)
     except ValidationError as error:
-        raise ConfigError(tuple(_problem(file, entry, model) for entry in error.errors())) from error
+        raise ConfigError(tuple(_problem(file, entry, model, at) for entry in error.errors())) from error
 
 
-def _problem(file: str, entry: Any, model: type[BaseModel]) -> Problem:
+def _problem(file: str, entry: Any, model: type[BaseModel], at: tuple[str | int, ...]) -> Problem:
     kind = entry["type"]
     if kind == "extra_forbidden":
         got, allowed = "an unknown key", _known_keys(model, entry["loc"])
@@ -54,7 +70,7 @@ def _problem(file: str, entry: Any, model: type[BaseModel]) -> Problem:
         got, allowed = "nothing", "this key is required"
     else:
         got, allowed = _shown(entry["input"]), _allowed(entry)
-    return Problem(file=file, key=key_path(entry["loc"]), got=got, allowed=allowed)
+    return Problem(file=file, key=key_path((*at, *entry["loc"])), got=got, allowed=allowed)
 
 
 def key_path(location: tuple[str | int, ...]) -> str:
