@@ -56,6 +56,8 @@ class BenchFile(Versioned):
 
     kind: Literal["bench"]
     name: Name
+    device_file: str = ""
+    """Device file, relative to this file: whose input limits `gainladder check` holds the bench to."""
     source: InstrumentSlot
     device: InstrumentSlot
     adapter: InstrumentSlot | None = None

@@ -166,6 +166,22 @@ class Settle(Table):
     """After a change of fine position or of level."""
 
 
+class QuietNoise(Table):
+    """The device's own noise with a quiet input: it moves with the gain of the device, never with the source."""
+
+    coarse: Name
+    """Name of a range, the most sensitive hardware one."""
+    fine: int = Field(ge=0)
+    """0-based fine position."""
+    noise_code: Positive
+    """Typical rms, code steps."""
+
+    def place(self, device: DeviceFile) -> tuple[int, int]:
+        """The setting's coarse and fine index; coarse is -1 for a range that does not exist."""
+        names = [coarse.name for coarse in device.coarse]
+        return (names.index(self.coarse) if self.coarse in names else -1, self.fine)
+
+
 class DeviceFile(Versioned):
     """A whole device."""
 
@@ -182,6 +198,15 @@ class DeviceFile(Versioned):
     firmware: Firmware
     bus: Bus | None = None
     settle: Settle
+    quiet_noise: QuietNoise | None = None
+
+    @model_validator(mode="after")
+    def _quiet_noise_exists(self) -> DeviceFile:
+        if self.quiet_noise is not None:
+            coarse, fine = self.quiet_noise.place(self)
+            if coarse < 0 or fine >= self.fine.count:
+                raise ValueError("quiet_noise: the name of a range, and a fine position below fine.count")
+        return self
 
     @model_validator(mode="after")
     def _channels_on_bus(self) -> DeviceFile:

@@ -1,0 +1,1 @@
+"""The command line and the wiring: the only room that knows all others."""

@@ -1,0 +1,66 @@
+"""What `gainladder check` does: identities, contracts, error queues, interlock; the source stays off."""
+
+from __future__ import annotations
+
+import time
+
+from harness.app.bench_open import open_bench
+from harness.app.files import FileSet, beside
+from harness.app.setup import read_bench
+from harness.bench.conformance import check_adapter, check_clock, check_device, check_source
+from harness.config import DeviceFile
+from harness.errors import ConfigError, RefusedUnsafe, UsageError
+
+
+def check_bench(
+    path: str, *, device_path: str, seed: int | None, faults: tuple[str, ...]
+) -> tuple[tuple[str, str], ...]:
+    """Every check with what it found; the first failure leaves as an error."""
+    files = FileSet()
+    setup = read_bench(files, path)
+    files.check()
+    if setup is None:  # pragma: no cover - check has raised
+        raise ConfigError(())
+    if not (device_path or setup.file.device_file):
+        raise UsageError(f"{path}: names no device_file; name one there or with --device")
+    device = files.read(DeviceFile, "device", device_path or beside(path, setup.file.device_file), named_by=path)
+    files.check()
+    if device is None:  # pragma: no cover - check has raised
+        raise ConfigError(())
+    found: list[tuple[str, str]] = []
+    with open_bench(setup, device, transport=None, seed=seed, faults=faults) as opened:
+        bench = opened.bench
+        found.append(("mode", opened.mode))
+        for role, identity in opened.identities:
+            found.append((f"{role} identity", str(identity)))
+        check_clock(bench.clock)
+        found.append(("clock contract", "kept"))
+        for name, instrument in (("source", bench.source), ("device", bench.device), ("adapter", bench.adapter)):
+            if instrument is not None:
+                started_s = time.monotonic()
+                entries = instrument.drain_errors()
+                took_ms = 1000.0 * (time.monotonic() - started_s)
+                found.append((f"{name} error queue", "; ".join(entries) or "empty"))
+                slow = " - slow: look for a latency timer of the serial port" if took_ms > 10.0 else ""
+                found.append((f"{name} round trip", f"{took_ms:.2f} ms{slow}"))
+        check_source(bench.source)
+        found.append(("source contract", "kept; load read back as told, output off"))
+        check_device(bench.device)
+        found.append(("device contract", "kept"))
+        if bench.adapter is not None:
+            check_adapter(bench.adapter)
+            found.append(("adapter contract", "kept"))
+        found.append(("interlock", _interlock(bench.source, min(limit.max_vpk for limit in device.input.limit))))
+        bench.source.safe_off()
+        found.append(("source output", "off"))
+    return tuple(found)
+
+
+def _interlock(source: object, limit_vpk: float) -> str:
+    set_level = getattr(source, "set_level")  # noqa: B009 - any Source
+    asked_vpk = 1.5 * limit_vpk
+    try:
+        set_level(asked_vpk)
+    except RefusedUnsafe:
+        return f"refuses {asked_vpk:g} V peak; the input bears {limit_vpk:g} V peak"
+    raise UsageError(f"the interlock let {asked_vpk:g} V peak pass; the input bears {limit_vpk:g} V peak: do not use this bench")

@@ -1,0 +1,117 @@
+"""The one place where real or simulated is chosen: from a bench file to open instruments."""
+
+from __future__ import annotations
+
+import contextlib
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+
+from harness.app.setup import BenchSetup
+from harness.app.wire_bench import served_bench
+from harness.bench import Clock, Interlock, Link
+from harness.config import DeviceFile, InstrumentSlot
+from harness.drivers import AdapterDriver, DeviceDriver, RealClock, SourceDriver, Watchdog, open_link
+from harness.errors import ConfigError, Problem, UsageError
+from harness.simulated import JumpClock, build_world
+from harness.sweep import Bench
+from harness.values import Identity
+
+ROLES = ("source", "device", "adapter")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OpenBench:
+    """Instruments that have said who they are; the source is off."""
+
+    bench: Bench
+    identities: tuple[tuple[str, Identity], ...]
+    mode: str
+    """simulated or real."""
+    seed: int | None
+
+
+@contextlib.contextmanager
+def open_bench(
+    setup: BenchSetup, device: DeviceFile, *, transport: str | None, seed: int | None, faults: tuple[str, ...]
+) -> Iterator[OpenBench]:
+    """Open every instrument, switch the source off, check who answers; close all on the way out.
+
+    A bench in another process or on real links gets a watchdog, which switches the source off if this process dies.
+    """
+    simulation = setup.file.simulation
+    if simulation is None:
+        if faults or seed is not None:
+            raise UsageError(f"--fault and --seed need a simulated bench; {setup.path} describes a real one")
+        with _on_links(setup, device, _addresses(setup, {})) as bench:
+            yield _opened(bench, "real", None)
+        return
+    chosen_seed = simulation.seed if seed is None else seed
+    if (transport or simulation.transport) == "wire":
+        with served_bench(setup.path, seed=chosen_seed, faults=faults) as addresses:
+            with _on_links(setup, device, _addresses(setup, addresses)) as bench:
+                yield _opened(bench, "simulated", chosen_seed)
+        return
+    clock = JumpClock()
+    world = build_world(setup.file, seed=chosen_seed, faults=faults, clock=clock, file=setup.path)
+    links = {role: world.link(role) for role in ROLES if setup.slot(role) is not None}
+    slots = {role: slot for role in ROLES if (slot := setup.slot(role)) is not None}
+    with _closing(setup, device, slots, links, clock) as bench:
+        yield _opened(bench, "simulated", chosen_seed)
+
+
+def _opened(bench: Bench, mode: str, seed: int | None) -> OpenBench:
+    bench.source.safe_off()
+    present = [("source", bench.source), ("device", bench.device), ("adapter", bench.adapter)]
+    identities = tuple((role, instrument.identify()) for role, instrument in present if instrument is not None)
+    return OpenBench(bench=bench, identities=identities, mode=mode, seed=seed)
+
+
+def _addresses(setup: BenchSetup, served: Mapping[str, str]) -> dict[str, InstrumentSlot]:
+    slots: dict[str, InstrumentSlot] = {}
+    for role in ROLES:
+        slot = setup.slot(role)
+        if slot is not None:
+            slots[role] = slot.model_copy(update={"address": served[role]}) if served else slot
+    return slots
+
+
+@contextlib.contextmanager
+def _on_links(setup: BenchSetup, device: DeviceFile, slots: Mapping[str, InstrumentSlot]) -> Iterator[Bench]:
+    with contextlib.ExitStack() as stack:
+        links: dict[str, Link] = {}
+        for role, slot in slots.items():
+            links[role] = open_link(slot, role=role)
+            stack.callback(links[role].close)
+        stack.enter_context(Watchdog(slots["source"], setup.profiles["source"]))
+        yield stack.enter_context(_closing(setup, device, slots, links, RealClock()))
+
+
+@contextlib.contextmanager
+def _closing(
+    setup: BenchSetup,
+    device: DeviceFile,
+    slots: Mapping[str, InstrumentSlot],
+    links: Mapping[str, Link],
+    clock: Clock,
+) -> Iterator[Bench]:
+    file, profiles = setup.file, setup.profiles
+    interlock = Interlock(
+        {limit.impedance_ohm: limit.max_vpk for limit in device.input.limit}, impedance_ohm=device.input.impedance_ohm
+    )
+    source = SourceDriver(
+        links["source"], profiles["source"], slots["source"], file.wiring, interlock, clock, file.max_level_vpk
+    )
+    dut = DeviceDriver(links["device"], profiles["device"], slots["device"], device, clock)
+    adapter = None
+    if "adapter" in links:
+        if device.bus is None:
+            place = Problem(file=setup.path, key="adapter", got="an adapter", allowed="none: the device file has no [bus]")
+            raise ConfigError((place,))
+        adapter = AdapterDriver(links["adapter"], profiles["adapter"], slots["adapter"], device.bus, clock)
+    bench = Bench(source=source, device=dut, adapter=adapter, clock=clock)
+    try:
+        yield bench
+    finally:
+        for instrument in (adapter, dut, source):
+            if instrument is not None:
+                instrument.close()

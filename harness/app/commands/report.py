@@ -1,0 +1,38 @@
+"""`gainladder report`: the page or file of a recorded run."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from harness.app.options import limits_option, store_option
+
+
+@click.command()
+@click.argument("run", metavar="RUN")
+@click.option("--format", "form", type=click.Choice(["html", "csv", "json", "junit"]), default="html", show_default=True)
+@click.option("--out", default="", metavar="FILE", help="Where to write; default: stdout.")
+@limits_option
+@store_option
+def command(run: str, form: str, out: str, limits_path: str, store_url: str) -> int:
+    """Make the page or file of RUN (id, unique prefix or `last`) from the record. Needs no bench."""
+    from harness import report
+    from harness.app.output import result, say, write_file
+    from harness.app.run import judged
+    from harness.store import open_store
+
+    with open_store(store_url, create=False) as store:
+        header, decided = judged(store, store.resolve(run), limits_path=limits_path)
+        events = store.events(header.run_id)
+    if form == "html":
+        text = report.html(header, decided, events)
+    else:
+        make = {"csv": report.csv_text, "json": report.json_text, "junit": report.junit_text}[form]
+        text = make(header, decided)
+    if out:
+        write_file(Path(out), text)
+        say(f"wrote {out}")
+    else:
+        result(text.rstrip("\n"))
+    return 0

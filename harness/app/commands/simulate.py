@@ -1,0 +1,53 @@
+"""`gainladder simulate`: serve a simulated bench on loopback."""
+
+from __future__ import annotations
+
+import click
+
+from harness.app.options import fault_option, json_option, seed_option
+
+
+@click.command()
+@click.argument("bench", metavar="BENCH")
+@seed_option
+@fault_option
+@click.option("--until-stdin-closes", is_flag=True, help="End when standard input closes instead of at Ctrl-C.")
+@click.option("--bench-out", default="", metavar="FILE", help="Also write a bench file that reaches this bench.")
+@json_option
+def command(
+    bench: str, seed: int | None, faults: tuple[str, ...], until_stdin_closes: bool, bench_out: str, as_json: bool
+) -> int:
+    """Serve the simulated BENCH until Ctrl-C, printing its addresses: other programs reach it by VISA and serial."""
+    from harness.app.live_bench import live_bench_text
+    from harness.app.output import result, result_json, say, write_file
+    from harness.app.setup import FileSet, Path, read_bench
+    from harness.drivers import RealClock
+    from harness.errors import UsageError
+    from harness.simulated import build_world, serve
+
+    files = FileSet()
+    setup = read_bench(files, bench)
+    files.check()
+    if setup is None or setup.file.simulation is None:
+        raise UsageError(f"{bench}: describes a real bench; only one with a [simulation] section can be served")
+    chosen = setup.file.simulation.seed if seed is None else seed
+    world = build_world(setup.file, seed=chosen, faults=faults, clock=RealClock(), file=bench)
+
+    def announce(addresses: dict[str, str]) -> None:
+        if bench_out:
+            write_file(Path(bench_out), live_bench_text(setup, addresses, bench_out))
+        if as_json:
+            import json
+
+            result(json.dumps({"addresses": addresses, "seed": chosen}))
+        else:
+            for role, address in addresses.items():
+                result(f"{role:<8} {address}")
+            say("serving until Ctrl-C" if not until_stdin_closes else "serving until standard input closes")
+
+    _ = result_json
+    try:
+        serve(world, announce=announce, until_stdin_closes=until_stdin_closes)
+    except KeyboardInterrupt:
+        say("stopped")
+    return 0

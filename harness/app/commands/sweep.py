@@ -1,0 +1,83 @@
+"""`gainladder sweep`: walk a job's ladder, record, judge, report."""
+
+from __future__ import annotations
+
+import getpass
+
+import click
+
+from harness.app import cautions
+from harness.app.options import (
+    DEFAULT_REPORTS,
+    fault_option,
+    json_option,
+    limits_option,
+    seed_option,
+    store_option,
+)
+from harness.errors import ExitCode, UsageError
+
+
+@click.command()
+@click.argument("job", metavar="JOB")
+@click.option("--unit", default="", metavar="SERIAL", help="Serial number of the unit under test.")
+@click.option("--bench", "bench_path", default="", metavar="FILE", help="Bench instead of the job's own.")
+@limits_option
+@store_option
+@click.option("--reports", default=DEFAULT_REPORTS, show_default=True, metavar="DIR", help="Where pages go.")
+@seed_option
+@fault_option
+@click.option("--operator", default="", metavar="NAME", help="Who runs it; default: the login name.")
+@json_option
+def command(
+    job: str,
+    unit: str,
+    bench_path: str,
+    limits_path: str,
+    store_url: str,
+    reports: str,
+    seed: int | None,
+    faults: tuple[str, ...],
+    operator: str,
+    as_json: bool,
+) -> int:
+    """Walk the ladder of JOB on its bench: every reading is recorded, then judged, then reported."""
+    from harness import report
+    from harness.app.bench_open import open_bench
+    from harness.app.output import ready_folder, result, result_json, say
+    from harness.app.run import RunRequest, judged, new_header, record_run, verdict_line, write_report
+    from harness.app.setup import read_setup
+    from harness.app.signals import interruptible
+    from harness.judge import exit_code
+    from harness.store import open_store
+
+    setup = read_setup(job, bench_path=bench_path, limits_path=limits_path)
+    if not unit and setup.bench.file.simulation is None:
+        raise UsageError("a real bench needs --unit SERIAL: a record without a serial number is worthless")
+    folder = ready_folder(reports)
+    say(cautions.short())
+    request = RunRequest(unit=unit or "simulated", operator=operator or _login(), faults=faults)
+    with open_store(store_url) as store, interruptible():
+        with open_bench(
+            setup.bench, setup.device, transport=setup.job.transport, seed=seed, faults=faults
+        ) as opened:
+            header = new_header(setup, opened, request)
+            say(f"run {header.run_id}: {len(setup.rungs)} readings of {len(setup.planned())} settings, {opened.mode} bench")
+            station = record_run(setup, opened, store, header)
+        header, decided = judged(store, header.run_id)
+        page = write_report(store, header, decided, folder)
+    if station is not None:
+        say(f"STATION FAULT {station.fault}: {station}")
+    if as_json:
+        result_json(report.summary(header, decided, report_path=str(page)))
+    else:
+        result(verdict_line(header, decided))
+        result(f"report {page}")
+    return int(ExitCode.INVALID if station is not None else exit_code(decided.verdict))
+
+
+def _login() -> str:
+    try:
+        return getpass.getuser()
+    except (KeyError, OSError):
+        return "unknown"

@@ -1,0 +1,73 @@
+"""The command line. Each command lives in its own file and is imported only when it is called."""
+
+from __future__ import annotations
+
+import importlib
+import sys
+
+import click
+
+from harness.errors import BenchError, ExitCode, GainladderError
+
+COMMANDS = ("sweep", "preview", "judge", "report", "runs", "check", "simulate", "faults")
+
+
+class LazyGroup(click.Group):
+    """Finds a command in `harness.app.commands` when it is needed: `--help` of one does not import the others."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        if cmd_name not in COMMANDS:
+            return None
+        command: click.Command = importlib.import_module(f"harness.app.commands.{cmd_name}").command
+        return command
+
+
+@click.group(cls=LazyGroup, context_settings={"help_option_names": ["-h", "--help"]}, no_args_is_help=True)
+@click.version_option(package_name="gainladder", message="%(prog)s %(version)s")
+def cli() -> None:
+    """Verify every digitally set gain of a front end: words, law, steps, realness.
+
+    \b
+    First steps, no hardware needed:
+      gainladder preview configs/jobs/demo.toml
+      gainladder sweep configs/jobs/demo.toml --unit A1 --seed 1
+    """
+
+
+def main() -> None:
+    """Entry point: every error of ours becomes one message and its exit code."""
+    try:
+        code = cli(standalone_mode=False)
+    except click.exceptions.Exit as stop:
+        code = stop.exit_code
+    except click.ClickException as error:
+        error.show()
+        code = ExitCode.USAGE
+    except (KeyboardInterrupt, click.Abort):
+        click.echo("interrupted; the source was switched off", err=True)
+        code = ExitCode.INTERRUPTED
+    except GainladderError as error:
+        code = _report(error)
+    except BrokenPipeError:
+        sys.stderr.close()
+        code = ExitCode.PASS
+    except Exception as error:
+        click.echo(f"internal error, please report it: {type(error).__name__}: {error}", err=True)
+        import traceback
+
+        traceback.print_exc()
+        code = ExitCode.INTERNAL
+    sys.exit(int(code or 0))
+
+
+def _report(error: GainladderError) -> ExitCode:
+    label = type(error).__name__ if isinstance(error, BenchError) else "error"
+    click.echo(f"{label}: {error}", err=True)
+    return error.exit_code
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,48 @@
+"""Options that several commands share."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any, TypeVar
+
+import click
+
+Function = TypeVar("Function", bound=Callable[..., Any])
+
+DEFAULT_STORE = "reports/gainladder.sqlite"
+DEFAULT_REPORTS = "reports"
+
+
+def store_option(function: Function) -> Function:
+    """`--store URL`."""
+    return click.option(
+        "--store", "store_url", default=DEFAULT_STORE, show_default=True, metavar="URL", help="Where runs are recorded."
+    )(function)
+
+
+def json_option(function: Function) -> Function:
+    """`--json`."""
+    return click.option("--json", "as_json", is_flag=True, help="One machine-readable object on stdout.")(function)
+
+
+def seed_option(function: Function) -> Function:
+    """`--seed N`."""
+    return click.option("--seed", type=click.IntRange(min=0), help="Root seed of a simulated bench.")(function)
+
+
+def fault_option(function: Function) -> Function:
+    """`--fault NAME[:CHANNEL][=SIZE]`, repeatable."""
+    return click.option(
+        "--fault",
+        "faults",
+        multiple=True,
+        metavar="NAME[:CHANNEL][=SIZE]",
+        help="A fault that the simulated bench shall have; repeatable. `gainladder faults` lists them.",
+    )(function)
+
+
+def limits_option(function: Function) -> Function:
+    """`--limits FILE`."""
+    return click.option("--limits", "limits_path", default="", metavar="FILE", help="Limits instead of the job's own.")(
+        function
+    )

@@ -1,0 +1,141 @@
+"""One run from begin to report: record first, then judge what was recorded."""
+
+from __future__ import annotations
+
+import contextlib
+import secrets
+from dataclasses import dataclass
+from pathlib import Path
+
+from harness import report
+from harness.app.bench_open import OpenBench
+from harness.app.output import write_file
+from harness.app.progress import progress_bar
+from harness.app.setup import Setup, setup_of_run
+from harness.app.version import version
+from harness.errors import StationFault
+from harness.judge import RunJudge
+from harness.store import Store
+from harness.sweep import SweepPlan, sweep
+from harness.values import Outcome, Reading, RunHeader, RunResult
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RunRequest:
+    """What the user asked for."""
+
+    unit: str
+    operator: str
+    faults: tuple[str, ...]
+
+
+def new_header(setup: Setup, opened: OpenBench, request: RunRequest) -> RunHeader:
+    """The header of a run that is about to begin."""
+    utc = opened.bench.clock.utc()
+    stamp = utc[:19].replace("-", "").replace(":", "")
+    return RunHeader(
+        run_id=f"{stamp}-{secrets.token_hex(4)}",
+        unit=request.unit,
+        operator=request.operator,
+        started_utc=utc,
+        mode=opened.mode,
+        seed=opened.seed,
+        faults=request.faults,
+        planned=len(setup.rungs),
+        identities=opened.identities,
+        files=setup.files,
+        software=version(),
+    )
+
+
+def plan_of(setup: Setup) -> SweepPlan:
+    """The sweep's view of a setup."""
+    least_vpk, most_vpk = setup.bench.source_range
+    input_limit_vpk = min(limit.max_vpk for limit in setup.device.input.limit)
+    return SweepPlan(
+        rungs=setup.rungs,
+        device=setup.device,
+        fill_target=setup.job.ladder.fill_target,
+        fill_low=setup.job.ladder.fill_low,
+        fill_high=setup.job.ladder.fill_high,
+        retries=setup.job.retries,
+        level_limit_vpk=min(most_vpk, setup.bench.file.max_level_vpk, input_limit_vpk / setup.input_ratio),
+        level_least_vpk=least_vpk,
+        input_ratio=setup.input_ratio,
+        self_check_percent=setup.bench.file.self_check_percent,
+    )
+
+
+def judge_of(setup: Setup) -> RunJudge:
+    """A fresh judge for a setup."""
+    return RunJudge(
+        law=setup.law,
+        device=setup.device,
+        limits=setup.limits,
+        planned=setup.planned(),
+        bus=setup.wiring,
+        input_ratio=setup.input_ratio,
+    )
+
+
+def record_run(setup: Setup, opened: OpenBench, store: Store, header: RunHeader) -> StationFault | None:
+    """Sweep and record. Returns the station fault that stopped the sweep, if one did; the run is then recorded too."""
+    recorder = store.begin(header, clock=opened.bench.clock)
+    provisional = judge_of(setup)
+    end = "stopped"
+    try:
+        with progress_bar(setup.rungs) as tick:
+
+            def progress(done: int, reading: Reading) -> None:
+                tick(done, reading, provisional.take(reading))
+
+            sweep(opened.bench, plan_of(setup), recorder, progress=progress)
+        end = "finished"
+    except StationFault as fault:
+        return fault
+    except KeyboardInterrupt:
+        end = "interrupted"
+        raise
+    finally:
+        with contextlib.ExitStack() as stack:
+            stack.callback(recorder.finish, end)
+    return None
+
+
+def judged(store: Store, run_id: str, *, limits_path: str = "") -> tuple[RunHeader, RunResult]:
+    """A run decided from its record, with its own limits or others; no bench is touched."""
+    header = store.header(run_id)
+    setup = setup_of_run(header, limits_path=limits_path)
+    judge = judge_of(setup)
+    for reading in store.readings(run_id):
+        judge.take(reading)
+    result = judge.result(store.events(run_id))
+    if limits_path:
+        replaced = tuple(file for file in setup.files if file.role == "limits")
+        others = tuple(file for file in header.files if file.role != "limits")
+        header = _with_files(header, others + replaced)
+    return header, result
+
+
+def _with_files(header: RunHeader, files: tuple[object, ...]) -> RunHeader:
+    import dataclasses
+
+    return dataclasses.replace(header, files=files)  # type: ignore[arg-type]
+
+
+def write_report(store: Store, header: RunHeader, result: RunResult, folder: Path) -> Path:
+    """The run's page; its path."""
+    path = folder / f"{_safe(header.unit)}-{header.run_id}.html"
+    write_file(path, report.html(header, result, store.events(header.run_id)))
+    return path
+
+
+def _safe(unit: str) -> str:
+    return "".join(c if c.isalnum() or c in "-_" else "_" for c in unit)[:40] or "unit"
+
+
+def verdict_line(header: RunHeader, result: RunResult) -> str:
+    """The run in one line for a person."""
+    counts = ", ".join(f"{count} {outcome}" for outcome, count in result.counts if count)
+    steps = sum(step.outcome is Outcome.FAIL for step in result.steps)
+    return f"{result.verdict}  unit {header.unit}: settings {counts}; failing steps {steps}"

@@ -1,0 +1,152 @@
+"""A job with everything it names: read, checked, built; nothing is opened here."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import TypeVar
+
+from harness.app.files import FileSet, beside
+from harness.bus import BusDevice, BusWiring
+from harness.config import BenchFile, DeviceFile, InstrumentFile, InstrumentSlot, JobFile, LimitItem, LimitsFile
+from harness.errors import ConfigError
+from harness.judge import build as build_limits
+from harness.ladder import build as build_ladder
+from harness.ladder import input_ratio
+from harness.law import GainLaw
+from harness.law import build as build_law
+from harness.values import ConfigFile, RunHeader, Rung, Setting
+
+
+Built = TypeVar("Built")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BenchSetup:
+    """A bench with the profiles of its instruments."""
+
+    path: str
+    file: BenchFile
+    profiles: Mapping[str, InstrumentFile]
+    """By role."""
+
+    @property
+    def source_range(self) -> tuple[float, float]:
+        """Least and most level of the source for the load it is told, V peak."""
+        ranges = self.profiles["source"].ranges
+        if ranges is None:  # pragma: no cover - a source profile without ranges does not pass its own check
+            raise ConfigError(())
+        told = self.file.wiring.told_ohm
+        share = 1.0 if told == "high-z" else told / (told + self.file.wiring.source_ohm)
+        return ranges.min_vpk * share, ranges.max_vpk * share
+
+    def slot(self, role: str) -> InstrumentSlot | None:
+        """The slot of a role; None where the bench has none."""
+        return {"source": self.file.source, "device": self.file.device, "adapter": self.file.adapter}[role]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Setup:
+    """A job, ready to be carried out or judged."""
+
+    job: JobFile
+    device: DeviceFile
+    bench: BenchSetup
+    limits: Mapping[str, LimitItem]
+    law: GainLaw
+    rungs: tuple[Rung, ...]
+    files: tuple[ConfigFile, ...]
+
+    @property
+    def input_ratio(self) -> float:
+        """Volts at the device's input per volt that the source is set to."""
+        return input_ratio(self.bench.file.wiring)
+
+    @property
+    def wiring(self) -> BusWiring | None:
+        """The control bus as the decoder wants it; None when no words are captured."""
+        captures = self.job.capture_words and self.bench.file.adapter is not None
+        return bus_wiring(self.device) if captures else None
+
+    def planned(self) -> tuple[tuple[Setting, int], ...]:
+        """Settings in the order of the ladder, each once, with the number of its rungs."""
+        counts: dict[Setting, int] = {}
+        for rung in self.rungs:
+            counts[rung.setting] = counts.get(rung.setting, 0) + 1
+        return tuple(counts.items())
+
+
+def bus_wiring(device: DeviceFile) -> BusWiring | None:
+    """The device file's bus, for the decoder."""
+    bus = device.bus
+    if bus is None:
+        return None
+    return BusWiring(
+        lines=bus.lines,
+        data=bus.data,
+        clock=bus.clock,
+        clock_rising=bus.active_clock_edge == "rising",
+        latch_rising=bus.active_latch_edge == "rising",
+        minimum_pulse_ns=bus.minimum_pulse_ns,
+        devices=tuple(BusDevice(latch=member.latch, bits=member.bits) for member in bus.on_bus),
+    )
+
+
+def read_bench(files: FileSet, path: str, *, named_by: str = "the command line") -> BenchSetup | None:
+    """A bench file and the profiles it names."""
+    bench = files.read(BenchFile, "bench", path, named_by=named_by)
+    if bench is None:
+        return None
+    profiles: dict[str, InstrumentFile] = {}
+    for role, slot in (("source", bench.source), ("device", bench.device), ("adapter", bench.adapter)):
+        if slot is None:
+            continue
+        profile_path = beside(path, slot.profile)
+        profile = files.read(InstrumentFile, f"{role}-profile", profile_path, named_by=f"{path}: {role}.profile")
+        if profile is not None:
+            profiles[role] = profile
+    return BenchSetup(path=path, file=bench, profiles=profiles)
+
+
+def read_setup(
+    job_path: str, *, bench_path: str = "", limits_path: str = "", files: FileSet | None = None, ladder: bool = True
+) -> Setup:
+    """A job and all it names. ConfigError with the problems of every file at once."""
+    files = files or FileSet()
+    job = files.read(JobFile, "job", job_path)
+    if job is None:
+        files.check()
+        raise ConfigError(())  # pragma: no cover - check has raised
+    device_path = beside(job_path, job.device)
+    device = files.read(DeviceFile, "device", device_path, named_by=f"{job_path}: device")
+    limits_path = limits_path or beside(job_path, job.limits)
+    limits = files.read(LimitsFile, "limits", limits_path, named_by=f"{job_path}: limits")
+    bench = read_bench(files, bench_path or beside(job_path, job.bench), named_by=f"{job_path}: bench")
+    items = _collect(files, lambda: build_limits(limits, file=files.stored["limits"].path)) if limits else None
+    law = _collect(files, lambda: build_law(device, file=files.stored["device"].path)) if device else None
+    files.check()
+    if device is None or bench is None or items is None or law is None:  # pragma: no cover - check has raised
+        raise ConfigError(())
+    least_vpk, most_vpk = bench.source_range
+    rungs = build_ladder(
+        law, device, bench.file, job.ladder,
+        source_min_vpk=least_vpk, source_max_vpk=most_vpk, file=files.stored["job"].path,
+    ) if ladder else ()  # fmt: skip
+    return Setup(
+        job=job, device=device, bench=bench, limits=items, law=law, rungs=rungs, files=tuple(files.stored.values())
+    )
+
+
+def setup_of_run(header: RunHeader, *, limits_path: str = "") -> Setup:
+    """The setup of a recorded run, from its own record; with other limits when a file is given."""
+    stored = {file.role: file for file in header.files if not (limits_path and file.role == "limits")}
+    files = FileSet(stored=stored, from_record=True)
+    return read_setup(header.file("job").path, limits_path=limits_path, files=files)
+
+
+def _collect(files: FileSet, make: Callable[[], Built]) -> Built | None:
+    try:
+        return make()
+    except ConfigError as error:
+        files.problems.extend(error.problems)
+        return None

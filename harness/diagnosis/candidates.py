@@ -1,0 +1,72 @@
+"""The likeliest explanations, simplest first, each with the test that would tell it from the others."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+from harness.diagnosis.exact_factors import match_factor
+from harness.diagnosis.observation import Observation
+from harness.diagnosis.patterns import of_channel
+from harness.law import GainLaw
+from harness.values import Candidate
+
+COMMON_SPREAD_PERCENT = 3.0
+"""Residuals of all settings that lie this close together share one factor: twice the gain limit, rounded up."""
+
+
+def candidates(observations: Sequence[Observation], *, law: GainLaw, notes: Sequence[str] = ()) -> tuple[Candidate, ...]:
+    """What would explain the run.
+
+    Args:
+        observations: every setting that was read.
+        law: for the controls' bits.
+        notes: the journal's texts; the self-check says there whether the device's own noise moved with the factor.
+    Returns:
+        at most three candidates, the likeliest first; none for a healthy run. Faults that the run cannot tell apart
+        stand side by side.
+    Source:
+        classifier recipe (common practice, no source): station factors first, then words, then gain patterns.
+    """
+    common = _common_factor(observations)
+    channels = sorted({o.setting.channel for o in observations})
+    if common is not None:
+        return _whole_run(common, several=len(channels) > 1, notes=notes)
+    found: dict[str, Candidate] = {}
+    for channel in channels:
+        for candidate in of_channel([o for o in observations if o.setting.channel == channel], law=law):
+            known = found.get(candidate.fault)
+            why = f"{known.why}; {candidate.why}" if known else candidate.why
+            found[candidate.fault] = Candidate(fault=candidate.fault, why=why, test=candidate.test)
+    return tuple(found.values())[:3]
+
+
+def _common_factor(observations: Sequence[Observation]) -> float | None:
+    values = [o.residual_percent for o in observations if o.residual_percent is not None]
+    if len(values) < 3 or max(values) - min(values) > COMMON_SPREAD_PERCENT:
+        return None
+    ratio = math.exp(sum(values) / len(values) / 100.0)
+    return ratio if abs(100.0 * math.log(ratio)) > 2.0 else None
+
+
+def _whole_run(ratio: float, *, several: bool, notes: Sequence[str]) -> tuple[Candidate, ...]:
+    where = "all settings of all channels" if several else "all settings of the one channel tested"
+    seen = f"{where} are off by ×{ratio:.4g}"
+    named = match_factor(ratio)
+    if not named:
+        return (
+            Candidate(fault="load-resistor-wrong", why=seen, test="another unit on this station; another station"),
+            Candidate(fault="reference-wrong", why=seen, test="another unit on this station; golden unit"),
+        )
+    device_proven = any("noise moved with the gain" in text for text in notes)
+    device = Candidate(
+        fault="load-resistor-missing",
+        why=seen + ("; the device's own noise moved with it" if device_proven else ""),
+        test="add an outside load of 1 kΩ: the gain then falls; output clip level",
+    )
+    station = Candidate(
+        fault="source-load-mis-set",
+        why=f"{seen}: {named[0].cause}",
+        test="a meter at the device's input; another unit on this station",
+    )
+    return (device, station) if device_proven or ratio > 1.0 else (station, device)

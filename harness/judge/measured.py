@@ -1,0 +1,115 @@
+"""From one raw reading to numbers: amplitude, code-domain gain, words."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from harness.amplitude import check_quality, fit_sine3
+from harness.bus import BusWiring, decode
+from harness.config import DeviceFile
+from harness.errors import MeasureError
+from harness.values import Decoding, Direction, Quality, Reading, ReadingStatus, SineFit
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Captured:
+    """What the bus said at one reading."""
+
+    value: int | None
+    """The word latched into this channel's gain device; None where it is not known."""
+    text: str
+    """For people: the word in hexadecimal, or what is wrong."""
+    sound: bool
+    """False when the capture itself is missing or incomplete: no opinion about the device."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Measured:
+    """Numbers of one reading."""
+
+    direction: Direction
+    status: ReadingStatus
+    reason: str
+    gain_codes_per_v: float | None
+    """Output codes a volt at the input; None unless the reading is valid and could be fitted."""
+    drive_vpk: float
+    fit: SineFit | None
+    quality: Quality | None
+    captured: Captured | None
+    """None when no words are captured at all."""
+
+
+def measure(
+    reading: Reading, *, device: DeviceFile, wiring: BusWiring | None, latch: str, input_ratio: float
+) -> Measured:
+    """What one reading says in numbers.
+
+    Args:
+        reading: raw.
+        device: for rails and test frequency.
+        wiring: of the control bus; None when words are not captured.
+        latch: latch line of the reading's channel.
+        input_ratio: volts at the device's input per volt that the source is set to.
+    Returns:
+        the numbers; a record that cannot be fitted turns a valid reading into an invalid one, with the reason.
+    Source:
+        IEEE Std 1057, three-parameter fit; practice: gain is a ratio of fitted amplitudes, never of screen values.
+    """
+    fit = quality = gain = None
+    status, reason = reading.status, reading.reason
+    if reading.waveform is not None and status is ReadingStatus.VALID:
+        wave = reading.waveform
+        try:
+            frequency_hz = reading.frequency_hz or device.acquisition.frequency_hz
+            fit = fit_sine3(wave.codes, sample_rate_hz=wave.sample_rate_hz, frequency_hz=frequency_hz)
+            quality = check_quality(
+                wave.codes,
+                low_code=device.converter.low_code,
+                high_code=device.converter.high_code,
+                fill_low=0.0,
+                fill_high=1.0,
+                amplitude_code=fit.amplitude_code,
+            )
+            input_vpk = reading.drive_read_vpk * input_ratio
+            if input_vpk > 0.0 and fit.amplitude_code > 0.0 and math.isfinite(input_vpk):
+                gain = fit.amplitude_code / input_vpk
+            else:
+                status, reason = ReadingStatus.INVALID, "no-level: the source read back no level"
+        except MeasureError as error:
+            status, reason = ReadingStatus.INVALID, f"{error.reason}: {error}"
+    elif status is ReadingStatus.VALID:
+        status, reason = ReadingStatus.INVALID, "no-record: the reading holds no waveform"
+    return Measured(
+        direction=reading.direction,
+        status=status,
+        reason=reason,
+        gain_codes_per_v=gain,
+        drive_vpk=reading.drive_read_vpk,
+        fit=fit,
+        quality=quality,
+        captured=None if wiring is None else _captured(reading, wiring, latch),
+    )
+
+
+def _captured(reading: Reading, wiring: BusWiring, latch: str) -> Captured:
+    if reading.capture is None:
+        return Captured(value=None, text=reading.capture_reason or "no capture", sound=False)
+    try:
+        decoding = decode(reading.capture, wiring)
+    except MeasureError as error:
+        return Captured(value=None, text=f"{error.reason}: {error}", sound=False)
+    if not decoding.complete:
+        return Captured(value=None, text="the adapter dropped events", sound=False)
+    return _of_latch(decoding, latch)
+
+
+def _of_latch(decoding: Decoding, latch: str) -> Captured:
+    word = decoding.last(latch)
+    if word is None:
+        detail = "no edge on any line" if decoding.clock_edges == 0 else "the bus was clocked, this latch did not fire"
+        return Captured(value=None, text=f"no latch ({detail})", sound=True)
+    if word.value is None:
+        return Captured(value=None, text=word.note or "unknown word", sound=True)
+    text = f"{word.value:0{(word.bits + 3) // 4}X}"
+    return Captured(value=word.value, text=f"{text} {word.note}".strip(), sound=True)

@@ -1,0 +1,136 @@
+"""Hardware or arithmetic: what a setting and a step turned out to be, from words and code-domain gain."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from harness.values import Realness, Setting
+
+SAME_PERCENT = 0.6
+"""Gains closer than this are the same: twice the range-switch error of a source, a fifth of the smallest fine step."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Evidence:
+    """What is known of one setting."""
+
+    setting: Setting
+    word: int | None
+    """Captured word; None where it is not known."""
+    sound: bool
+    """The capture can be trusted (also when it shows that no word was latched)."""
+    relays: frozenset[str]
+    """Relays commanded by the range."""
+    gain_codes_per_v: float | None
+    hardware_codes_per_v: float
+    """The law's analog gain for the captured word, else for the planned one."""
+    planned_codes_per_v: float
+    """The law's displayed gain for the setting, arithmetic included."""
+    declared_ratio: float
+    """Arithmetic that the device file declares."""
+    code_spacing: int
+    """Common spacing of the codes seen."""
+
+    @property
+    def state(self) -> tuple[frozenset[str], int | None]:
+        """What the hardware was told: relays and word."""
+        return (self.relays, self.word)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Found:
+    """What it turned out to be, and on what ground."""
+
+    realness: Realness
+    ratio: float
+    """Arithmetic part found; 1.0 where there is none."""
+    why: str
+
+
+def of_settings(evidence: Sequence[Evidence]) -> Mapping[Setting, Found]:
+    """What each setting of one channel is.
+
+    Settings whose hardware was told the same (same relays, same latched word) must show the same code-domain gain; what
+    is above the least of them is arithmetic.
+
+    Args:
+        evidence: all settings of one channel.
+    Returns:
+        one finding for each setting.
+    Source:
+        common practice, no source: control words decide realness, waveforms confirm.
+    """
+    groups: dict[tuple[frozenset[str], int | None], list[Evidence]] = {}
+    for item in evidence:
+        if item.word is not None and item.gain_codes_per_v is not None:
+            groups.setdefault(item.state, []).append(item)
+    least = {
+        state: min((item.gain_codes_per_v or math.inf) / _certain(item) for item in group)
+        for state, group in groups.items()
+    }
+    return {item.setting: _of_setting(item, least.get(item.state), len(groups.get(item.state, ()))) for item in evidence}
+
+
+def _certain(item: Evidence) -> float:
+    """Arithmetic that the codes themselves prove: a declared whole factor whose comb is seen."""
+    ratio = item.declared_ratio
+    return ratio if ratio > 1.0 and ratio == round(ratio) and item.code_spacing == int(ratio) else 1.0
+
+
+def _of_setting(item: Evidence, least: float | None, members: int) -> Found:
+    if not item.sound:
+        return Found(realness=Realness.UNPROVEN, ratio=1.0, why="no control word was captured")
+    if item.word is None:
+        return Found(realness=Realness.FAULT, ratio=1.0, why="the gain device latched no word")
+    if item.gain_codes_per_v is None or least is None:
+        return Found(realness=Realness.UNPROVEN, ratio=1.0, why="no valid gain")
+    ratio = item.gain_codes_per_v / least
+    if 100.0 * math.log(ratio) > SAME_PERCENT:
+        comb = f", every {item.code_spacing}. code used" if item.code_spacing > 1 else ""
+        return Found(realness=Realness.ARITHMETIC, ratio=ratio, why=f"×{ratio:.4g} with the same word and relays{comb}")
+    if item.declared_ratio != 1.0 and members == 1 and _certain(item) == 1.0:
+        return Found(
+            realness=Realness.UNPROVEN,
+            ratio=1.0,
+            why="declared arithmetic, but the ladder holds no setting with the same word to compare with",
+        )
+    return Found(realness=Realness.HARDWARE, ratio=1.0, why="")
+
+
+def of_step(lower: Evidence, upper: Evidence) -> Found:
+    """What the step between two settings is.
+
+    Args:
+        lower: the setting of less gain by the ladder's order.
+        upper: its neighbour.
+    Returns:
+        hardware: a new state was latched and the gain moved; arithmetic: the gain moved without; mixed: both, by more
+        than the hardware explains; fault: commanded but not executed; unproven: not enough is known.
+    Source:
+        common practice, no source (decision table with words).
+    """
+    if not (lower.sound and upper.sound):
+        return Found(realness=Realness.UNPROVEN, ratio=1.0, why="no control word was captured")
+    if lower.gain_codes_per_v is None or upper.gain_codes_per_v is None:
+        return Found(realness=Realness.UNPROVEN, ratio=1.0, why="no valid gain on both sides")
+    moved_percent = 100.0 * math.log(upper.gain_codes_per_v / lower.gain_codes_per_v)
+    if lower.word is None or upper.word is None:
+        if abs(moved_percent) <= SAME_PERCENT:
+            return Found(realness=Realness.FAULT, ratio=1.0, why="no word latched and the gain did not move")
+        return Found(realness=Realness.UNPROVEN, ratio=1.0, why="the gain moved, but no word was latched")
+    wanted_percent = 100.0 * math.log(upper.hardware_codes_per_v / lower.hardware_codes_per_v)
+    extra_ratio = math.exp((moved_percent - wanted_percent) / 100.0)
+    if lower.state == upper.state:
+        if abs(moved_percent) <= SAME_PERCENT:
+            planned_percent = 100.0 * math.log(upper.planned_codes_per_v / lower.planned_codes_per_v)
+            if abs(planned_percent) <= SAME_PERCENT:
+                return Found(realness=Realness.HARDWARE, ratio=1.0, why="")
+            return Found(realness=Realness.FAULT, ratio=1.0, why="neither the word nor the gain changed")
+        return Found(realness=Realness.ARITHMETIC, ratio=extra_ratio, why="the gain moved, the word and relays did not")
+    if lower.code_spacing != upper.code_spacing or lower.declared_ratio != upper.declared_ratio:
+        return Found(realness=Realness.MIXED, ratio=extra_ratio, why=f"new word, and ×{extra_ratio:.4g} beside it")
+    if abs(moved_percent) <= SAME_PERCENT < abs(wanted_percent):
+        return Found(realness=Realness.FAULT, ratio=1.0, why="a new word was latched, the gain did not move")
+    return Found(realness=Realness.HARDWARE, ratio=1.0, why="")

@@ -1,0 +1,8 @@
+"""Walking a ladder on a bench: set, settle, level, acquire, retry; through contracts only, raw readings out."""
+
+from harness.sweep.bench import Bench
+from harness.sweep.plan import Progress, SweepPlan
+from harness.sweep.self_check import self_check
+from harness.sweep.walk import sweep
+
+__all__ = ["Bench", "Progress", "SweepPlan", "self_check", "sweep"]

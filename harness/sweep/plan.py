@@ -1,0 +1,33 @@
+"""What a sweep needs to know beside the bench."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from harness.config import DeviceFile
+from harness.values import Reading, Rung
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SweepPlan:
+    """The ladder and the rules for walking it."""
+
+    rungs: tuple[Rung, ...]
+    device: DeviceFile
+    fill_target: float
+    fill_low: float
+    fill_high: float
+    retries: int
+    """Further tries after a failed reading, each from source-off."""
+    level_limit_vpk: float
+    """The most the sweep may ask for; the driver's interlock stands behind it."""
+    level_least_vpk: float
+    input_ratio: float
+    """Volts at the device's input per volt that the source is set to."""
+    self_check_percent: float
+    """How far all channels may be off together before the station is suspected."""
+
+
+Progress = Callable[[int, Reading], None]
+"""Called after each rung with the number of rungs done and the last reading."""
