@@ -22,10 +22,14 @@ class Capture:
     """Line names by bit, such as ("data", "clock", "latch-1", ...)."""
     dropped: int = 0
     """Events the adapter could not keep; above zero the capture is incomplete."""
+    unknown: npt.NDArray[np.uint8] | None = None
+    """Shape (n,), bit k set where the level of line k is not known after the event; None when all are known."""
 
     def __post_init__(self) -> None:
         self.times_ns.setflags(write=False)
         self.levels.setflags(write=False)
+        if self.unknown is not None:
+            self.unknown.setflags(write=False)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -60,6 +64,10 @@ class Decoding:
     """Data edges that no clock edge sampled: between clocks they do not count, but they are reported."""
     complete: bool
     """False when the adapter dropped events."""
+    glitches: int = 0
+    """Pulses shorter than the least pulse, on any line: ignored, but counted."""
+    clocks_under_latch: int = 0
+    """Active clock edges while a latch was active: an error where the latch is transparent."""
 
     def last(self, latch: str) -> LatchedWord | None:
         """The word that a gain device holds after the capture; None when it took none."""
