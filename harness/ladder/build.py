@@ -1,0 +1,128 @@
+"""The ladder of a job: every planned reading, in order."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from harness.config import BenchFile, DeviceFile
+from harness.config.job_file import Ladder
+from harness.errors import ConfigError, Problem
+from harness.ladder.choice import Choice, choose
+from harness.ladder.drive import Drive, Level, drive_of
+from harness.ladder.relays import toggles
+from harness.law import GainLaw
+from harness.values import Direction, Prediction, Rung, Setting
+
+Levels = Mapping[tuple[int, int], Level]
+"""By coarse and fine index: all channels have the same law."""
+
+
+def build(
+    law: GainLaw,
+    device: DeviceFile,
+    bench: BenchFile,
+    job_ladder: Ladder,
+    *,
+    source_min_vpk: float,
+    source_max_vpk: float,
+    file: str,
+) -> tuple[Rung, ...]:
+    """Which readings a job takes, in what order, at what level.
+
+    Channel by channel; in each, range by range and fine position by fine position towards more gain for `up`, the same
+    way back for `down`, in the order of the job's directions. That order moves the fewest relays.
+
+    Args:
+        law: of the device.
+        device: for the input limit.
+        bench: for the wiring and the bench's own limit.
+        job_ladder: what the job wants.
+        source_min_vpk: least level of the source for the load it is told, V peak.
+        source_max_vpk: most level of the source for the load it is told, V peak.
+        file: the job file's name, for messages.
+    Returns:
+        the rungs, index from 0 without gaps.
+    Raises:
+        ConfigError: the job names a channel, range or fine position that the device does not have or names one twice,
+            wants nothing at all, or wants a range that the source cannot drive to an allowed fill.
+    """
+    choice = choose(law, job_ladder, file=file)
+    if choice.problems:
+        raise ConfigError(choice.problems)
+    drive = drive_of(
+        device, bench, span_codes=law.span_codes, source_min_vpk=source_min_vpk, source_max_vpk=source_max_vpk
+    )
+    levels = _levels(law, choice, drive, job_ladder.fill_target)
+    problems = [
+        problem
+        for coarse in choice.coarse
+        if (problem := _undrivable(law, coarse, levels, drive, job_ladder, file)) is not None
+    ]
+    if problems:
+        raise ConfigError(tuple(problems))
+    visits = _visits(law, choice, job_ladder)
+    if not visits:
+        nothing = Problem(
+            file=file, key="ladder", got="no settings", allowed="one channel, range, fine position, direction"
+        )
+        raise ConfigError((nothing,))
+    return _rungs(law, visits, levels)
+
+
+def _levels(law: GainLaw, choice: Choice, drive: Drive, fill_target_ratio: float) -> Levels:
+    return {
+        (coarse, fine): drive.level(law.predict(Setting(1, coarse, fine)).gain_codes_per_v, fill_target_ratio)
+        for coarse in choice.coarse
+        for fine in choice.fine
+    }
+
+
+def _undrivable(law: GainLaw, coarse: int, levels: Levels, drive: Drive, ladder: Ladder, file: str) -> Problem | None:
+    """The worst fine position of a range, if the source cannot fill the converter there as the job wants."""
+    fills = {fine: level.fill_ratio for (index, fine), level in levels.items() if index == coarse}
+    bad = [fine for fine, fill in fills.items() if not ladder.fill_low <= fill <= ladder.fill_high]
+    if not bad:
+        return None
+    worst = max(bad, key=lambda fine: abs(fills[fine] - ladder.fill_target))
+    name, level = law.coarse_names[coarse], levels[coarse, worst]
+    key = f"ladder.coarse[{ladder.coarse.index(name)}]" if ladder.coarse else "ladder.coarse"
+    return Problem(
+        file=file,
+        key=key,
+        got=(
+            f"a range the source cannot drive: {name} at {law.fine_names[worst]} needs {level.needed_vpk:.4g} V peak for "
+            f"a fill of {ladder.fill_target:g}, with {level.drive_vpk:.4g} V peak the fill is {level.fill_ratio:.3g}"
+        ),
+        allowed=(
+            f"fill {ladder.fill_low:g} to {ladder.fill_high:g} with {drive.least_vpk:.4g} to {drive.most_vpk:.4g} V peak "
+            f"(least by the source, most by {drive.most_of}): leave the range out of ladder.coarse, or use another source"
+        ),
+    )
+
+
+def _visits(law: GainLaw, choice: Choice, ladder: Ladder) -> list[tuple[Direction, Prediction]]:
+    found: list[tuple[Direction, Prediction]] = []
+    for channel in choice.channels:
+        rising = [law.predict(Setting(channel, coarse, fine)) for coarse in choice.coarse for fine in choice.fine]
+        for direction in map(Direction, ladder.directions):
+            ordered = rising if direction is Direction.UP else rising[::-1]
+            found.extend((direction, prediction) for prediction in ordered)
+    return found
+
+
+def _rungs(law: GainLaw, visits: list[tuple[Direction, Prediction]], levels: Levels) -> tuple[Rung, ...]:
+    moved = toggles(law, [prediction for _, prediction in visits])
+    found: list[Rung] = []
+    for index, ((direction, prediction), relays) in enumerate(zip(visits, moved, strict=True)):
+        level = levels[prediction.setting.coarse, prediction.setting.fine]
+        found.append(
+            Rung(
+                index=index,
+                direction=direction,
+                prediction=prediction,
+                drive_vpk=level.drive_vpk,
+                fill_ratio=level.fill_ratio,
+                relay_toggles=len(relays),
+            )
+        )
+    return tuple(found)

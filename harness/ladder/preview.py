@@ -1,0 +1,128 @@
+"""What a ladder will do, before anything is opened."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+
+from harness.config import DeviceFile
+from harness.ladder.relays import toggles
+from harness.law import GainLaw
+from harness.values import Direction, Rung, db_from_ratio
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PreviewRow:
+    """One planned reading, for people."""
+
+    index: int
+    direction: Direction
+    label: str
+    """Such as `ch2 50mV 70 %`."""
+    word: str
+    """Latch and word in hexadecimal; empty for a device without a control bus."""
+    controls: str
+    """Such as `attenuator=1:10 pregain=1 code=204`, with `×2 arithmetic` where it is declared."""
+    gain_codes_per_v: float
+    """Arithmetic included."""
+    gain_db: float
+    """The same as a voltage gain from the input to the converter."""
+    drive_vpk: float
+    fill_ratio: float
+    relays: tuple[str, ...]
+    """Relays that change on the way to this reading."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PreviewSummary:
+    """The whole ladder."""
+
+    settings: int
+    """Different settings."""
+    readings: int
+    relay_toggles: tuple[tuple[str, int], ...]
+    """Relay and how often it changes, all channels together; relays that rest have 0."""
+    codes: tuple[int, ...]
+    """Fine codes used, rising, each once."""
+    largest_fine_step_db: float | None
+    """Between fine neighbours of one range in this ladder; None where there are none."""
+    duration_s: float
+    """Least time: settling and records, without the latency of the instruments."""
+
+
+def preview_rows(rungs: Sequence[Rung], law: GainLaw) -> tuple[PreviewRow, ...]:
+    """What each reading will be.
+
+    Args:
+        rungs: a ladder.
+        law: that it was built with.
+    Returns:
+        one row per rung, in order.
+    """
+    moved = toggles(law, [rung.prediction for rung in rungs])
+    return tuple(_row(rung, relays, law) for rung, relays in zip(rungs, moved, strict=True))
+
+
+def _row(rung: Rung, relays: frozenset[str], law: GainLaw) -> PreviewRow:
+    prediction, state = rung.prediction, rung.prediction.state
+    controls = " ".join(f"{name}={value}" for name, value in state.controls)
+    if state.arithmetic_ratio != 1.0:
+        controls += f" ×{state.arithmetic_ratio:g} arithmetic"
+    return PreviewRow(
+        index=rung.index,
+        direction=rung.direction,
+        label=prediction.label,
+        word=str(state.word) if state.word.bits else "",
+        controls=controls,
+        gain_codes_per_v=prediction.gain_codes_per_v,
+        gain_db=db_from_ratio(prediction.gain_codes_per_v / law.path.codes_per_v),
+        drive_vpk=rung.drive_vpk,
+        fill_ratio=rung.fill_ratio,
+        relays=tuple(sorted(relays)),
+    )
+
+
+def preview_summary(rungs: Sequence[Rung], law: GainLaw, device: DeviceFile) -> PreviewSummary:
+    """What the ladder will be as a whole.
+
+    Args:
+        rungs: a ladder.
+        law: that it was built with.
+        device: for settling times and the length of a record.
+    Returns:
+        counts, codes, largest fine step, least duration.
+    """
+    moved = toggles(law, [rung.prediction for rung in rungs])
+    counts = Counter(relay for relays in moved for relay in relays)
+    held = frozenset().union(*(law.relays_of(dict(rung.prediction.state.controls)) for rung in rungs))
+    return PreviewSummary(
+        settings=len({rung.setting for rung in rungs}),
+        readings=len(rungs),
+        relay_toggles=tuple((relay, counts[relay]) for relay in sorted({*counts, *held})),
+        codes=tuple(sorted({int(rung.prediction.state.control(law.code_control)) for rung in rungs})),
+        largest_fine_step_db=_largest_fine_step_db(rungs),
+        duration_s=_duration_s(rungs, device),
+    )
+
+
+def _largest_fine_step_db(rungs: Sequence[Rung]) -> float | None:
+    gains = {rung.setting: rung.prediction.gain_codes_per_v for rung in rungs}
+    steps_db = [
+        abs(db_from_ratio(gains[upper] / gains[lower]))
+        for lower, upper in pairwise(sorted(gains))
+        if (lower.channel, lower.coarse) == (upper.channel, upper.coarse)
+    ]
+    return max(steps_db, default=None)
+
+
+def _duration_s(rungs: Sequence[Rung], device: DeviceFile) -> float:
+    record_s = device.acquisition.samples / device.acquisition.sample_rate_hz
+    duration_s = 0.0
+    before: tuple[int, int] | None = None
+    for rung in rungs:
+        place = (rung.setting.channel, rung.setting.coarse)
+        duration_s += record_s + (device.settle.fine_s if place == before else device.settle.coarse_s)
+        before = place
+    return duration_s

@@ -1,0 +1,175 @@
+"""The gain law of a device: what every setting should be."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from harness.errors import UsageError
+from harness.law.path import SignalPath
+from harness.law.stages import Controls
+from harness.law.words import WordLayout
+from harness.values import ControlWord, Prediction, Setting, State
+
+NO_WORD = ControlWord("", 0, 0)
+"""Stands where a device has no control bus."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Place:
+    """One coarse and fine position, alike in all channels."""
+
+    controls: tuple[tuple[str, str | int], ...]
+    """In order of the path."""
+    arithmetic_ratio: float
+    full_scale_vpp: float
+    gain_codes_per_v: float
+    """Arithmetic included."""
+    name: str
+    """Range and fine position for people, such as `50mV 70 %`."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class GainLaw:
+    """What `build` makes of a device file; every setting's place is already worked out."""
+
+    path: SignalPath
+    words: WordLayout | None
+    """None for a device without a control bus."""
+    places: tuple[tuple[Place, ...], ...]
+    """By coarse, then fine index."""
+    channels: int
+    coarse_names: tuple[str, ...]
+    fine_names: tuple[str, ...]
+    """Such as `70 %`."""
+    span_codes: int
+    """Codes from rail to rail of the converter, 2**bits."""
+    code_control: str
+    """The control that holds the code of a fine position."""
+
+    def settings(self) -> tuple[Setting, ...]:
+        """Which settings the device has.
+
+        Returns:
+            all of them, in order of channel, coarse, fine.
+        Source:
+            the device file.
+        """
+        return tuple(
+            Setting(channel, coarse, fine)
+            for channel in range(1, self.channels + 1)
+            for coarse in range(len(self.coarse_names))
+            for fine in range(len(self.fine_names))
+        )
+
+    def predict(self, setting: Setting) -> Prediction:
+        """What one setting should be.
+
+        Args:
+            setting: channel 1-based, coarse and fine 0-based.
+        Returns:
+            its state, label, nominal full scale and the gain of the code that the firmware really takes, arithmetic
+            included: the gain of a code is not exactly the nominal one.
+        Raises:
+            UsageError: the device has no such setting.
+        Source:
+            product of the stages; the firmware's rule in the device file.
+        """
+        for what, index, count, first in (
+            ("channel", setting.channel, self.channels, 1),
+            ("coarse", setting.coarse, len(self.coarse_names), 0),
+            ("fine", setting.fine, len(self.fine_names), 0),
+        ):
+            if not first <= index < first + count:
+                raise UsageError(f"{setting}: {what} is {index}; allowed is {first} to {first + count - 1}")
+        place = self.places[setting.coarse][setting.fine]
+        return Prediction(
+            setting=setting,
+            state=State(
+                word=self.word_of(setting.channel, dict(place.controls)),
+                controls=place.controls,
+                arithmetic_ratio=place.arithmetic_ratio,
+            ),
+            label=f"ch{setting.channel} {place.name}",
+            full_scale_vpp=place.full_scale_vpp,
+            gain_codes_per_v=place.gain_codes_per_v,
+        )
+
+    def predictions(self, channels: Iterable[int] | None = None) -> tuple[Prediction, ...]:
+        """What every setting of some channels should be.
+
+        Args:
+            channels: 1-based; None takes all.
+        Returns:
+            one prediction per setting, in order of channel, coarse, fine.
+        Raises:
+            UsageError: the device has no such channel.
+        Source:
+            as `predict`.
+        """
+        wanted = range(1, self.channels + 1) if channels is None else sorted(set(channels))
+        return tuple(
+            self.predict(Setting(channel, coarse, fine))
+            for channel in wanted
+            for coarse in range(len(self.coarse_names))
+            for fine in range(len(self.fine_names))
+        )
+
+    def gain_of(self, controls: Controls) -> float:
+        """Which gain the hardware has for any values of the controls, legal codes or not.
+
+        Args:
+            controls: a value for each control of the path.
+        Returns:
+            codes a volt at the input, arithmetic excluded; 0 for a code without gain.
+        Raises:
+            UsageError: a control is missing or has a value that its stage cannot take.
+        Source:
+            product of the stages.
+        """
+        return self.path.gain_codes_per_v(controls)
+
+    def relays_of(self, controls: Controls) -> frozenset[str]:
+        """Which relays carry coil current.
+
+        Args:
+            controls: a value for each control of the path.
+        Returns:
+            names of relays.
+        Raises:
+            UsageError: a control is missing or has a value that its stage cannot take.
+        Source:
+            the device file.
+        """
+        return self.path.energised(controls)
+
+    def controls_of_word(self, value: int) -> dict[str, int]:
+        """Which controls a captured word holds.
+
+        Args:
+            value: the word, first bit on the wire highest.
+        Returns:
+            value by control.
+        Raises:
+            UsageError: the device has no bus, or the word is longer than the layout.
+        Source:
+            the layout in the device file.
+        """
+        if self.words is None:
+            raise UsageError(f"control word {value}: the device file has no [bus]; add one with its layout")
+        return self.words.controls_of(value)
+
+    def word_of(self, channel: int, controls: Controls) -> ControlWord:
+        """Which word a channel's gain device should hold.
+
+        Args:
+            channel: 1-based.
+            controls: a value for each field of the word; others are ignored.
+        Returns:
+            the word with its latch; one of no bits for a device without a bus.
+        Raises:
+            UsageError: a field's control is missing or does not fit, or the channel has no gain device.
+        Source:
+            the layout in the device file.
+        """
+        return NO_WORD if self.words is None else self.words.word(channel, controls)
