@@ -1,0 +1,76 @@
+"""From a bench file to a simulated bench."""
+
+from __future__ import annotations
+
+from harness.bench import Clock
+from harness.config import BenchFile, SimulationSection, validate
+from harness.errors import ConfigError, Problem
+from harness.simulated.adapter import SimulatedAdapter
+from harness.simulated.bus import Bus
+from harness.simulated.cable import Cable
+from harness.simulated.device import SimulatedDevice
+from harness.simulated.injection import read_fault
+from harness.simulated.parameters import SimulationTruth, UnitTruth
+from harness.simulated.source import SimulatedSource
+from harness.simulated.world import World
+
+DEVICES: dict[str, type[UnitTruth]] = {"skerry-hr-4": UnitTruth}
+"""Simulated devices by the name in [simulation], and the tables of each."""
+
+
+def build_world(bench: BenchFile, *, seed: int, faults: tuple[str, ...], clock: Clock, file: str) -> World:
+    """A simulated bench, every part of it drawn from `seed`.
+
+    ConfigError names each bad key of the [simulation] section of `file`; UsageError a fault text that cannot be
+    carried out.
+    """
+    section = _section(bench, file)
+    truth, unit = _truths(section, file)
+    injected = tuple(read_fault(text, channels=unit.channels) for text in faults)
+    source = SimulatedSource(truth.source, clock, seed=seed, faults=injected)
+    cable = Cable(
+        source,
+        source_ohm=truth.source.output_ohm,
+        inputs_ohm=unit.input_ohm / unit.channels,
+        faults=injected,
+    )
+    bus = Bus(unit.bus, seed=seed)
+    device = SimulatedDevice(unit, clock, seed=seed, faults=injected, cable=cable, bus=bus)
+    adapter = SimulatedAdapter(truth.adapter, clock, bus=bus, device=device) if bench.adapter is not None else None
+    return World(bench=bench, clock=clock, source=source, device=device, adapter=adapter, cable=cable, bus=bus)
+
+
+def _truths(section: SimulationSection, file: str) -> tuple[SimulationTruth, UnitTruth]:
+    model = _model(section, file)
+    problems: tuple[Problem, ...] = ()
+    unit = model()
+    truth = SimulationTruth()
+    tables = dict(section.parameters)
+    try:
+        unit = validate(model, tables.pop("unit", {}), file=file, at=("simulation", "unit"))
+    except ConfigError as error:
+        problems = error.problems
+    try:
+        truth = validate(SimulationTruth, tables, file=file, at=("simulation",))
+    except ConfigError as error:
+        problems = (*problems, *error.problems)
+    if problems:
+        raise ConfigError(problems)
+    return truth, unit
+
+
+def _section(bench: BenchFile, file: str) -> SimulationSection:
+    if bench.simulation is None:
+        problem = Problem(
+            file=file, key="simulation", got="nothing", allowed="a [simulation] table, to simulate this bench"
+        )
+        raise ConfigError((problem,))
+    return bench.simulation
+
+
+def _model(section: SimulationSection, file: str) -> type[UnitTruth]:
+    model = DEVICES.get(section.device)
+    if model is None:
+        allowed = "one of " + ", ".join(sorted(DEVICES))
+        raise ConfigError((Problem(file=file, key="simulation.device", got=repr(section.device), allowed=allowed),))
+    return model

@@ -1,0 +1,45 @@
+"""What joins source and device: the source's own resistance, and what really hangs on it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Protocol
+
+from harness.simulated.fault import Fault
+from harness.simulated.glide import Glide
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Signal:
+    """What a source puts out now."""
+
+    level_v: Glide
+    """Peak of the sine, V into an open circuit."""
+    offset_v: Glide
+    """V into an open circuit."""
+    frequency_hz: float
+
+
+class SignalSource(Protocol):
+    """Anything that puts out a signal."""
+
+    def signal(self) -> Signal:
+        """The output as it is now."""
+        ...
+
+
+class Cable:
+    """All inputs in parallel on one source."""
+
+    def __init__(self, source: SignalSource, *, source_ohm: float, inputs_ohm: float, faults: Sequence[Fault]) -> None:
+        self._source = source
+        load_ohm = inputs_ohm
+        for fault in faults:
+            load_ohm = fault.load_ohm(load_ohm)
+        self.ratio = load_ohm / (load_ohm + source_ohm)
+        """Terminal voltage over open-circuit voltage."""
+
+    def signal(self) -> Signal:
+        """What the source puts out, open circuit."""
+        return self._source.signal()

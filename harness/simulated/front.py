@@ -1,0 +1,115 @@
+"""What the ways onto the wire have in common: connections, and messages that wait for their instrument."""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from typing import Protocol
+
+from harness.simulated.instrument import Instrument
+
+LONGEST_BACKLOG = 16 * 1024 * 1024
+"""Bytes kept for a client that does not read; then it is dropped."""
+
+
+@dataclass(slots=True, kw_only=True, eq=False)
+class Message:
+    """A message that has arrived, and the way back."""
+
+    line: bytes
+    answer: Callable[[bytes], None]
+    owner: object
+    """The session that sent it; a device clear forgets its messages."""
+
+
+@dataclass(slots=True, eq=False)
+class Desk:
+    """One instrument and the messages that wait for it, from all its connections, in order of arrival."""
+
+    instrument: Instrument
+    waiting: deque[Message] = field(default_factory=deque)
+    leaving: deque[tuple[float, Message, bytes]] = field(default_factory=deque)
+    """Answers and when they are due, s."""
+
+    def work(self, now_s: float) -> float | None:
+        """Do what can be done by now; when to come back, None when nothing waits."""
+        while True:
+            while self.leaving and self.leaving[0][0] <= now_s:
+                _, message, answer = self.leaving.popleft()
+                message.answer(answer)
+            if not self.waiting or self.instrument.free_at_s > now_s:
+                break
+            message = self.waiting.popleft()
+            answer = self.instrument.handle(message.line)
+            if answer:
+                self.leaving.append((self.instrument.free_at_s + self.instrument.latency_s, message, answer))
+        moments = [self.leaving[0][0]] if self.leaving else []
+        if self.waiting:
+            moments.append(self.instrument.free_at_s)
+        return min(moments, default=None)
+
+    def forget(self, owner: object) -> None:
+        """Drop the messages and answers of one session."""
+        self.waiting = deque(message for message in self.waiting if message.owner is not owner)
+        self.leaving = deque(entry for entry in self.leaving if entry[1].owner is not owner)
+
+    def answering(self, owner: object) -> bool:
+        """Whether an answer for a session is ready but not sent yet."""
+        return any(entry[1].owner is owner for entry in self.leaving)
+
+
+class Port(Protocol):
+    """A byte stream that the server reads and writes without blocking."""
+
+    backlog: bytearray
+    """Bytes that wait to be sent."""
+
+    def fileno(self) -> int:
+        """For the selector."""
+        ...
+
+    def take(self) -> bool:
+        """Read what is there; False when the peer has gone."""
+        ...
+
+    def send(self) -> bool:
+        """Write of the backlog what fits; False when the peer has gone."""
+        ...
+
+    def close(self) -> None:
+        """Close; idempotent."""
+        ...
+
+
+class Front(Protocol):
+    """A way onto the wire for one instrument."""
+
+    @property
+    def address(self) -> str:
+        """What a client opens."""
+        ...
+
+    def ports(self) -> list[Port]:
+        """Streams open from the start."""
+        ...
+
+    def listeners(self) -> list[Listener]:
+        """Sockets that accept."""
+        ...
+
+    def close(self) -> None:
+        """Stop accepting; idempotent."""
+        ...
+
+
+class Listener(Protocol):
+    """A socket that accepts connections."""
+
+    def fileno(self) -> int:
+        """For the selector."""
+        ...
+
+    def accept(self) -> Port:
+        """The next connection; OSError when it has gone again."""
+        ...

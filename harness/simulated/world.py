@@ -1,0 +1,52 @@
+"""A simulated bench: source, device and adapter, what joins them, and the time they live in."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from harness.bench import Clock
+from harness.config import BenchFile, InstrumentSlot
+from harness.errors import UsageError
+from harness.simulated.adapter import SimulatedAdapter
+from harness.simulated.bus import Bus
+from harness.simulated.cable import Cable
+from harness.simulated.device import SimulatedDevice
+from harness.simulated.instrument import Instrument
+from harness.simulated.link import MemoryLink
+from harness.simulated.source import SimulatedSource
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class World:
+    """Everything of one simulated bench; made by `build_world`."""
+
+    bench: BenchFile
+    clock: Clock
+    source: SimulatedSource
+    device: SimulatedDevice
+    adapter: SimulatedAdapter | None
+    cable: Cable
+    bus: Bus
+
+    @property
+    def instruments(self) -> dict[str, Instrument]:
+        """The instruments by role."""
+        every: dict[str, Instrument | None] = {"source": self.source, "device": self.device, "adapter": self.adapter}
+        return {role: instrument for role, instrument in every.items() if instrument is not None}
+
+    def slot(self, role: str) -> InstrumentSlot:
+        """The bench file's entry of a role."""
+        slots = {"source": self.bench.source, "device": self.bench.device, "adapter": self.bench.adapter}
+        slot = slots.get(role)
+        if slot is None or role not in self.instruments:
+            raise UsageError(
+                f"simulated bench {self.bench.name!r}: got role {role!r}; it has {', '.join(self.instruments)}"
+            )
+        return slot
+
+    def link(self, role: str) -> MemoryLink:
+        """A new connection in memory to `source`, `device` or `adapter`."""
+        slot = self.slot(role)
+        return MemoryLink(
+            self.instruments[role], self.clock, address=f"in-process {role}", timeout_s=slot.timeout_s
+        )  # fmt: skip
