@@ -1,0 +1,94 @@
+"""Writes one run: each call is one durable commit."""
+
+from __future__ import annotations
+
+from typing import Protocol
+
+from sqlalchemy import insert, update
+
+from harness.errors import StoreError
+from harness.store.connect import Writer
+from harness.store.numbers import finite
+from harness.store.reading_row import row_of
+from harness.store.schema import EVENTS, READINGS, RUNS
+from harness.values import Reading
+
+ENDS = ("finished", "interrupted", "stopped")
+
+
+class Clock(Protocol):
+    """Time for the run's journal; the bench's clock fits."""
+
+    def now_s(self) -> float:
+        """Monotonic time, s."""
+        ...
+
+    def utc(self) -> str:
+        """Wall-clock time, ISO 8601, UTC."""
+        ...
+
+
+class RunRecorder:
+    """The bench's `Recorder`: on return a reading or note is durable; any StoreError means that it is not."""
+
+    def __init__(self, writer: Writer, *, run: int, run_id: str, clock: Clock) -> None:
+        self._writer = writer
+        self._run = run
+        self._clock = clock
+        self._end = ""
+        self.run_id = run_id
+
+    def record(self, reading: Reading) -> None:
+        """Commit one reading.
+
+        Raises:
+            NotFinite: a float is NaN, infinite, 9.9E37 or 9.91E37; nothing was written.
+            StoreUnavailable: the disk is full, the store is locked, read-only or closed.
+            StoreError: the index is recorded already, the run has ended, an array is of a wrong type.
+        """
+        place = f"run {self.run_id}, reading {reading.index}"
+        self._require_open(place)
+        row = row_of(reading, place)
+        with self._writer.transaction(f"recording reading {reading.index} of run {self.run_id}") as connection:
+            connection.execute(insert(READINGS), {"run": self._run, **row})
+
+    def note(self, kind: str, text: str) -> None:
+        """Commit one line of the run's journal.
+
+        Raises:
+            StoreUnavailable: the disk is full, the store is locked, read-only or closed.
+            StoreError: the run has ended.
+        """
+        self._require_open(f"run {self.run_id}, note {kind}")
+        row = self._event_row(kind, text)
+        with self._writer.transaction(f"noting {kind} in run {self.run_id}") as connection:
+            connection.execute(insert(EVENTS), row)
+
+    def finish(self, end: str, text: str = "") -> None:
+        """Commit how the run ended, with a line in its journal; the first end stays, a later call changes nothing.
+
+        Args:
+            end: finished, interrupted or stopped.
+            text: why, for the journal.
+        Raises:
+            StoreUnavailable: the disk is full, the store is locked, read-only or closed.
+            StoreError: another word than these.
+        """
+        if end not in ENDS:
+            raise StoreError(f"run {self.run_id}: end {end!r}; allowed: {', '.join(ENDS)}")
+        if self._end:
+            return
+        row = self._event_row(end, text)
+        ending = update(RUNS).where(RUNS.c.number == self._run)
+        with self._writer.transaction(f"ending run {self.run_id}") as connection:
+            connection.execute(ending, {"finished_utc": row["at_utc"], "end": end})
+            connection.execute(insert(EVENTS), row)
+        self._end = end
+
+    def _event_row(self, kind: str, text: str) -> dict[str, object]:
+        at_s = finite(self._clock.now_s(), "at_s", f"run {self.run_id}, note {kind}")
+        return {"run": self._run, "at_utc": self._clock.utc(), "at_s": at_s, "kind": kind, "text": text}
+
+    def _require_open(self, place: str) -> None:
+        if self._end:
+            raise StoreError(f"{place}: the run has ended ({self._end}): begin another run; nothing was recorded")

@@ -1,0 +1,190 @@
+"""The store: begins runs and reads them back."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from types import TracebackType
+from typing import Self
+
+from sqlalchemy import Connection, select, update
+
+from harness.errors import StoreError, StoreUnavailable
+from harness.store.address import Address
+from harness.store.connect import Reader, Writer
+from harness.store.find import find, not_found
+from harness.store.reading_row import reading_of
+from harness.store.recorder import Clock, RunRecorder
+from harness.store.run_row import insert_run, read_infos, require_hashes
+from harness.store.schema import EVENTS, READINGS, RUNS
+from harness.values import Event, Reading, RunHeader, RunInfo
+
+_PAGE = 16
+"""Readings fetched at a time: bounds the memory whatever the length of the run."""
+
+
+class Store:
+    """An open store; made by `open_store`. Reading works while another process writes."""
+
+    def __init__(self, address: Address, *, writer: Writer | None) -> None:
+        self._place = address.shown
+        self._reader = Reader(address)
+        self._writer = writer
+        self._closed = False
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, at: TracebackType | None) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Close; idempotent. Any later use raises StoreUnavailable."""
+        self._closed = True
+        if self._writer is not None:
+            self._writer.close()
+
+    def begin(self, header: RunHeader, clock: Clock) -> RunRecorder:
+        """Commit the header of a new run.
+
+        Raises:
+            RunExists: the id is taken.
+            StoreUnavailable: full, locked, read-only or closed.
+            StoreError: a file's hash is not the one of its text.
+        """
+        require_hashes(header)
+        writer = self._writing(f"beginning run {header.run_id}")
+        with writer.transaction(f"beginning run {header.run_id}") as connection:
+            number = insert_run(connection, header)
+        return RunRecorder(writer, run=number, run_id=header.run_id, clock=clock)
+
+    def resume(self, run_id: str, clock: Clock) -> RunRecorder:
+        """Go on recording a run that did not finish; its end is forgotten, its journal says so.
+
+        Raises:
+            RunNotFound: no run has that id.
+            StoreUnavailable: full, locked, read-only or closed.
+            StoreError: the run is finished.
+        """
+        writer = self._writing(f"resuming run {run_id}")
+        if self.info(run_id).end == "finished":
+            raise StoreError(f"store {self._place}: run {run_id} is finished: begin another run")
+        with writer.transaction(f"resuming run {run_id}") as connection:
+            number = connection.execute(select(RUNS.c.number).where(RUNS.c.run_id == run_id)).scalar_one()
+            connection.execute(update(RUNS).where(RUNS.c.number == number), {"finished_utc": "", "end": ""})
+        recorder = RunRecorder(writer, run=number, run_id=run_id, clock=clock)
+        recorder.note("resumed", "")
+        return recorder
+
+    def runs(self) -> tuple[RunInfo, ...]:
+        """All runs, the one begun last first."""
+        with self._reading("listing runs") as connection:
+            return read_infos(connection)
+
+    def resolve(self, text: str) -> str:
+        """The run id that an id, the beginning of exactly one id, or `last` stands for.
+
+        Raises:
+            RunNotFound: none or several begin so; names the nearest.
+        """
+        return find(text, self._run_ids(), self._place)
+
+    def info(self, run_id: str) -> RunInfo:
+        """How far a run has come, with its header.
+
+        Raises:
+            RunNotFound: no run has that id.
+        """
+        with self._reading(f"reading run {run_id}") as connection:
+            infos = read_infos(connection, run_id)
+        if not infos:
+            raise not_found(run_id, self._run_ids(), self._place)
+        return infos[0]
+
+    def header(self, run_id: str) -> RunHeader:
+        """What was written before the first reading.
+
+        Raises:
+            RunNotFound: no run has that id.
+        """
+        return self.info(run_id).header
+
+    def readings(self, run_id: str) -> Iterator[Reading]:
+        """The readings in order of index, a few in memory at a time; sees those that come while it reads.
+
+        Raises:
+            RunNotFound: no run has that id (at once).
+            StoreError: a record is damaged; names the reading (while reading).
+        """
+        return self._readings(self._number(run_id), run_id)
+
+    def events(self, run_id: str) -> tuple[Event, ...]:
+        """The run's journal in order of writing.
+
+        Raises:
+            RunNotFound: no run has that id.
+        """
+        number = self._number(run_id)
+        query = select(EVENTS).where(EVENTS.c.run == number).order_by(EVENTS.c.number)
+        with self._reading(f"reading the journal of run {run_id}") as connection:
+            rows = connection.execute(query).all()
+        return tuple(Event(at_utc=row.at_utc, at_s=row.at_s, kind=row.kind, text=row.text) for row in rows)
+
+    def check(self) -> None:
+        """See that the file is whole.
+
+        Raises:
+            StoreError: it is damaged; says where.
+        """
+        with self._reading("checking the file") as connection:
+            found = [" ".join(str(row[0]).split()) for row in connection.exec_driver_sql("PRAGMA quick_check")]
+        if found != ["ok"]:
+            raise StoreError(
+                f"store {self._place}: the file is damaged ({'; '.join(found[:3])}): "
+                "keep a copy, restore it from a backup"
+            )
+
+    def _readings(self, number: int, run_id: str) -> Iterator[Reading]:
+        # Page by page, each in a short transaction: a reader that pauses holds up no checkpoint, leaves nothing open.
+        last = -1
+        while True:
+            query = (
+                select(READINGS)
+                .where(READINGS.c.run == number, READINGS.c.reading > last)
+                .order_by(READINGS.c.reading)
+                .limit(_PAGE)
+            )
+            with self._reading(f"reading run {run_id}") as connection:
+                rows = connection.execute(query).all()
+            for row in rows:
+                yield reading_of(row._asdict(), f"store {self._place}: run {run_id}")
+            if len(rows) < _PAGE:
+                return
+            last = rows[-1].reading
+
+    def _number(self, run_id: str) -> int:
+        with self._reading(f"reading run {run_id}") as connection:
+            number = connection.execute(select(RUNS.c.number).where(RUNS.c.run_id == run_id)).scalar()
+        if number is None:
+            raise not_found(run_id, self._run_ids(), self._place)
+        return int(number)
+
+    def _run_ids(self) -> tuple[str, ...]:
+        with self._reading("listing runs") as connection:
+            return tuple(connection.execute(select(RUNS.c.run_id).order_by(RUNS.c.number.desc())).scalars())
+
+    @contextmanager
+    def _reading(self, doing: str) -> Iterator[Connection]:
+        self._require_open(doing)
+        with self._reader.transaction(doing) as connection:
+            yield connection
+
+    def _writing(self, doing: str) -> Writer:
+        self._require_open(doing)
+        if self._writer is None:
+            raise StoreUnavailable(f"store {self._place}: {doing}: the store was opened for reading only")
+        return self._writer
+
+    def _require_open(self, doing: str) -> None:
+        if self._closed:
+            raise StoreUnavailable(f"store {self._place}: {doing}: the store was closed: open it again")
