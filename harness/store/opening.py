@@ -5,7 +5,7 @@ from __future__ import annotations
 from harness.store.address import read_address, require_file
 from harness.store.border import border
 from harness.store.connect import Reader, Writer
-from harness.store.schema import create_if_new, require_new_or_ours, require_version
+from harness.store.schema import create_if_new, prove_writable, require_new_or_ours, require_version
 from harness.store.store import Store
 
 
@@ -40,6 +40,7 @@ def open_store(url: str, *, read_only: bool = False) -> Store:
         with writer.transaction("opening") as connection:
             create_if_new(connection)
             require_version(connection, address.shown)
+            prove_writable(connection)
     except BaseException:
         writer.close()
         raise

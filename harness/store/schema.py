@@ -15,6 +15,7 @@ from sqlalchemy import (
     insert,
     inspect,
     select,
+    update,
 )
 
 from harness.errors import SchemaMismatch
@@ -119,6 +120,11 @@ def create_if_new(connection: Connection) -> None:
         return
     METADATA.create_all(connection)
     connection.execute(insert(SCHEMA), {"version": VERSION})
+
+
+def prove_writable(connection: Connection) -> None:
+    """Write something that changes nothing: on a read-only file the lock alone is granted all the same."""
+    connection.execute(update(SCHEMA).values(version=SCHEMA.c.version))
 
 
 def require_new_or_ours(connection: Connection, place: str) -> None:

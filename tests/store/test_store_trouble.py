@@ -5,9 +5,12 @@ from __future__ import annotations
 import dataclasses
 import math
 import os
+import shutil
 import sqlite3
+import tempfile
 import zlib
 from collections import deque
+from pathlib import Path
 
 import pytest
 from sqlalchemy import Engine, event
@@ -205,22 +208,42 @@ def test_a_read_only_store(path, on_connect, clock, make_header):
         open_store(str(path))
 
 
-@pytest.mark.skipif(os.geteuid() == 0, reason="permissions do not bind the superuser")
-def test_a_file_without_write_permission(path):
-    open_store(str(path)).close()
-    path.chmod(0o444)
-    with pytest.raises(StoreUnavailable, match="read-only"):
-        open_store(str(path))
+@pytest.fixture
+def owned():
+    """A store in a folder of a user whom permissions bind (they do not bind the superuser), while being that user."""
+    folder = Path(tempfile.mkdtemp())
+    own = folder / "runs.db"
+    open_store(str(own)).close()
+    superuser = os.geteuid() == 0
+    if superuser:
+        for entry in (folder, own):
+            os.chown(entry, 65534, 65534)
+        os.seteuid(65534)
+    yield own
+    if superuser:
+        os.seteuid(0)
+    folder.chmod(0o755)
+    shutil.rmtree(folder)
 
 
-@pytest.mark.skipif(os.geteuid() == 0, reason="permissions do not bind the superuser")
-def test_a_folder_without_write_permission(path):
-    path.parent.chmod(0o555)
-    try:
-        with pytest.raises(StoreUnavailable, match="cannot be opened"):
-            open_store(str(path))
-    finally:
-        path.parent.chmod(0o755)
+def test_a_file_without_write_permission_can_be_read(owned):
+    owned.chmod(0o444)
+    with pytest.raises(StoreUnavailable, match="opening: it is read-only: make file and folder writable"):
+        open_store(str(owned))
+    with open_store(str(owned), read_only=True) as store:
+        assert store.runs() == ()
+
+
+def test_a_folder_without_write_permission(owned):
+    owned.parent.chmod(0o555)
+    with pytest.raises(StoreUnavailable, match="the file cannot be opened: see that it and its folder exist"):
+        open_store(str(owned.parent / "other.db"))
+
+
+def test_a_folder_that_may_not_be_entered(owned):
+    owned.parent.chmod(0o000)
+    with pytest.raises(StoreUnavailable, match=r"opening: the system refuses|there is no folder|cannot be opened"):
+        open_store(str(owned))
 
 
 @pytest.fixture
