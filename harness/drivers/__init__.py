@@ -1,0 +1,10 @@
+"""The bench contracts on real links; the only room that imports pyvisa or serial, and only when a link is opened."""
+
+from harness.drivers.adapter import AdapterDriver
+from harness.drivers.build import open_link
+from harness.drivers.clock import RealClock
+from harness.drivers.device import DeviceDriver
+from harness.drivers.source import SourceDriver
+from harness.drivers.watchdog import Watchdog
+
+__all__ = ["AdapterDriver", "DeviceDriver", "RealClock", "SourceDriver", "Watchdog", "open_link"]

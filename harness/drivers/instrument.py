@@ -1,0 +1,213 @@
+"""What all drivers share: asking, waiting, the error queue, the identity, and making a suspect link sound again."""
+
+from __future__ import annotations
+
+import contextlib
+import math
+from collections.abc import Iterator
+
+from harness.bench import Clock, Link
+from harness.config import InstrumentFile, InstrumentSlot
+from harness.drivers.block import read_block
+from harness.drivers.profile import Commands
+from harness.errors import BadReply, BenchError, InstrumentReported, LinkClosed, LinkLost, WrongInstrument
+from harness.values import Identity
+
+MOST_ENTRIES = 50
+"""A queue that still holds errors after so many does not empty: something is wrong with the answers."""
+TRIES = 3
+BACK_OFF_S = (0.0, 0.2, 1.0)
+"""Waited before each try to resynchronise: an instrument that has just dropped a connection needs a moment."""
+NOT_A_NUMBER = 9.9e36
+"""SCPI sends 9.91E37 for NaN and 9.9E37 for infinity; nothing on a bench comes near."""
+
+
+class InstrumentDriver:
+    """One instrument on one link. A link that failed is suspect and refused until `resynchronise`."""
+
+    def __init__(self, link: Link, profile: InstrumentFile, slot: InstrumentSlot, clock: Clock) -> None:
+        self._link = link
+        self._profile = profile
+        self._slot = slot
+        self._clock = clock
+        self._commands = Commands(profile)
+        self._name = profile.name
+        self._suspect = ""  # the command after which the link is suspect
+
+    def identify(self) -> Identity:
+        """Ask who answers."""
+        question = self._commands.question("identify")
+        reply = self._query(question)
+        fields = [field.strip() for field in reply.split(",", 3)]
+        if len(fields) < 4:
+            raise self._bad_reply(question, reply, "maker,model,serial,firmware")
+        identity = Identity(manufacturer=fields[0], model=fields[1], serial=fields[2], firmware=fields[3])
+        expected = self._profile.identity
+        wanted = f"{expected.manufacturer} {expected.model}"
+        right = (identity.manufacturer, identity.model) == (expected.manufacturer, expected.model)
+        if self._slot.serial:
+            wanted += f", serial {self._slot.serial}"
+            right = right and identity.serial == self._slot.serial
+        if not right:
+            raise WrongInstrument(
+                f"{identity} answers; the bench file wants {wanted}: check address and cabling", **self._place(question)
+            )
+        return identity
+
+    def drain_errors(self) -> tuple[str, ...]:
+        """Empty the error queue, oldest entry first."""
+        return tuple(f"{code}, {text}" for code, text in self._drained())
+
+    def resynchronise(self) -> None:
+        """Clear or reopen, identify, drain the error queue; at most three tries."""
+        self._forget()
+        failure: BenchError | None = None
+        for attempt in range(TRIES):
+            if BACK_OFF_S[attempt]:
+                self._clock.sleep(BACK_OFF_S[attempt])
+            try:
+                self._renew(gently=attempt == 0)
+                self._suspect = ""
+                self.identify()
+                self._drained()
+                return
+            except LinkClosed:
+                raise
+            except BenchError as error:
+                failure = error
+                self._suspect = self._suspect or "resynchronise"
+        if isinstance(failure, WrongInstrument):
+            raise failure
+        raise LinkLost(
+            f"does not answer soundly after {TRIES} tries; last: {failure}. Check power and cables",
+            **self._place("resynchronise"),
+        ) from failure
+
+    def close(self) -> None:
+        """Close the link."""
+        self._link.close()
+
+    def _forget(self) -> None:
+        """What had been set is unknown from now on."""
+
+    def _renew(self, *, gently: bool) -> None:
+        if gently:
+            with contextlib.suppress(BenchError):
+                self._link.clear()
+                return
+        self._link.reopen()
+
+    # ---- asking
+
+    @contextlib.contextmanager
+    def _exchange(self, command: str) -> Iterator[None]:
+        """One command and its answer; unless it ends well, whatever ends it (Ctrl-C too), the link is suspect."""
+        if self._suspect:
+            raise LinkLost(
+                f"the link is suspect since {self._suspect!r} failed: resynchronise first", **self._place(command)
+            )
+        self._suspect = command
+        try:
+            yield
+        except BenchError as error:
+            error.instrument = error.instrument or self._name
+            error.command = error.command or command
+            if isinstance(error, LinkClosed):
+                self._suspect = ""
+            raise
+        self._suspect = ""
+
+    def _send(self, command: str) -> None:
+        with self._exchange(command):
+            self._link.write(self._bytes(command))
+
+    def _query(self, command: str) -> str:
+        with self._exchange(command):
+            self._link.write(self._bytes(command))
+            reply = self._link.read_line()
+            try:
+                return reply.decode("ascii").strip()
+            except UnicodeDecodeError as error:
+                raise BadReply(f"got {reply[:40]!r}; allowed: ASCII text", address=self._link.address) from error
+
+    def _query_block(self, command: str) -> bytes:
+        with self._exchange(command):
+            self._link.write(self._bytes(command))
+            return read_block(self._link)
+
+    def _query_number(self, command: str) -> float:
+        """A finite number; SCPI's stand-ins for NaN and infinity are refused."""
+        reply = self._query(command)
+        value = _number(reply)
+        if not abs(value) < NOT_A_NUMBER:  # NaN compares false
+            raise self._bad_reply(command, reply, "a finite number")
+        return value
+
+    def _query_limitless(self, command: str) -> float:
+        """A number that may be infinite, such as a load."""
+        reply = self._query(command)
+        value = _number(reply)
+        if math.isnan(value):
+            raise self._bad_reply(command, reply, "a number")
+        return value
+
+    # ---- command groups
+
+    def _carry_out(self, *groups: tuple[str, ...]) -> None:
+        """Send every message, wait for operation complete, then demand an empty error queue."""
+        messages = tuple(message for group in groups for message in group)
+        for message in messages:
+            self._send(message)
+        self._complete()
+        self._check_errors(messages)
+
+    def _complete(self) -> None:
+        question = self._commands.question("complete_query")
+        reply = self._query(question)
+        if reply not in ("1", "+1"):
+            raise self._bad_reply(question, reply, "1")
+
+    def _check_errors(self, messages: tuple[str, ...]) -> None:
+        entries = self._drained()
+        if entries:
+            shown = "; ".join(f"{code}, {text}" for code, text in entries)
+            raise InstrumentReported(
+                f"the error queue held: {shown}",
+                codes=tuple(code for code, _ in entries),
+                **self._place("; ".join(messages)),
+            )
+
+    def _drained(self) -> tuple[tuple[int, str], ...]:
+        question = self._commands.question("error_query")
+        entries: list[tuple[int, str]] = []
+        while len(entries) <= MOST_ENTRIES:
+            reply = self._query(question)
+            number, _, text = reply.partition(",")
+            try:
+                code = int(number)
+            except ValueError:
+                raise self._bad_reply(question, reply, 'code,"text"') from None
+            if code == 0:
+                return tuple(entries)
+            entries.append((code, text.strip().strip('"')))
+        raise self._bad_reply(question, f"{len(entries)} entries, the last {entries[-1]}", f"at most {MOST_ENTRIES}")
+
+    # ---- errors
+
+    def _bytes(self, command: str) -> bytes:
+        return (command + self._slot.termination).encode()
+
+    def _bad_reply(self, command: str, reply: str, allowed: str) -> BadReply:
+        """The answer may belong to another question, so the link is suspect."""
+        self._suspect = command
+        return BadReply(f"got {reply!r}; allowed: {allowed}", **self._place(command))
+
+    def _place(self, command: str) -> dict[str, str]:
+        return {"instrument": self._name, "address": self._link.address, "command": command}
+
+
+def _number(reply: str) -> float:
+    try:
+        return float(reply)
+    except ValueError:
+        return math.nan
