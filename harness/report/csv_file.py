@@ -1,0 +1,100 @@
+"""All settings as a file of comma-separated values."""
+
+from __future__ import annotations
+
+import csv
+import io
+
+from harness.report.finite import require_finite
+from harness.report.labels import fine_name, range_name
+from harness.report.words import plain
+from harness.values import RunHeader, RunResult, SettingResult
+
+COLUMNS = (
+    "run",
+    "unit",
+    "channel",
+    "coarse_index",
+    "fine_index",
+    "range",
+    "fine",
+    "setting",
+    "outcome",
+    "reason",
+    "expected_word",
+    "captured_words",
+    "word_outcome",
+    "predicted_codes_per_v",
+    "measured_codes_per_v",
+    "residual_percent",
+    "limit_low_percent",
+    "limit_high_percent",
+    "guard_percent",
+    "up_down_percent",
+    "drive_vpk",
+    "fill_ratio",
+    "offset_code",
+    "noise_code",
+    "code_spacing",
+    "realness",
+    "arithmetic_ratio",
+    "attempts",
+)
+"""Units are in the names; an empty field means that there is no value."""
+
+
+def csv_text(header: RunHeader, result: RunResult) -> str:
+    """All settings of a run, one row each.
+
+    Args:
+        header: of the run.
+        result: of the run.
+    Returns:
+        RFC 4180: a header line, commas, CR LF, quotes where needed; decimal points; full precision.
+    Raises:
+        NotFinite: a number is NaN or infinite.
+    """
+    require_finite(result)
+    out = io.StringIO(newline="")
+    writer = csv.writer(out, lineterminator="\r\n")
+    writer.writerow(COLUMNS)
+    for row in result.settings:
+        writer.writerow([_field(value) for value in _row(header, result, row)])
+    return out.getvalue()
+
+
+def _row(header: RunHeader, result: RunResult, row: SettingResult) -> tuple[object, ...]:
+    setting = row.setting
+    return (
+        header.run_id,
+        header.unit,
+        setting.channel,
+        setting.coarse,
+        setting.fine,
+        range_name(setting.coarse, result),
+        fine_name(setting.fine, result),
+        row.label,
+        row.outcome,
+        row.reason,
+        row.expected_word,
+        " ".join(row.captured_words),
+        row.word_outcome,
+        row.predicted_codes_per_v,
+        row.measured_codes_per_v,
+        row.residual_percent,
+        *result.gain_limit_percent,
+        result.gain_guard_percent,
+        row.up_down_percent,
+        row.drive_vpk,
+        row.fill_ratio,
+        row.offset_code,
+        row.noise_code,
+        row.code_spacing,
+        row.realness,
+        row.arithmetic_ratio,
+        row.attempts,
+    )
+
+
+def _field(value: object) -> str:
+    return "" if value is None else repr(value) if isinstance(value, float) else plain(str(value))

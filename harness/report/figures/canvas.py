@@ -1,0 +1,134 @@
+"""The common ground of the plotted figures: look, axes, and SVG that can stand inside a page."""
+
+from __future__ import annotations
+
+import html
+import io
+import re
+import warnings
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import TYPE_CHECKING, Any
+
+from harness.report.figures.places import Places
+from harness.report.labels import range_name
+from harness.report.words import plain
+from harness.values import RunResult
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+INK = "#22282c"
+FAINT = "#8b9398"
+LIMIT = "#a3341f"
+GUARD = "#e9d3a8"
+RANGE_COLOURS = ("#2f5d8a", "#96601f", "#2f7d6d", "#7d4f93")
+"""Taken in turn: neighbouring ranges differ; the axis names each."""
+
+LOOK: dict[str, Any] = {
+    "svg.fonttype": "none",
+    "font.family": "sans-serif",
+    "font.sans-serif": ["DejaVu Sans"],
+    "font.size": 9.0,
+    "text.parse_math": False,
+    "axes.edgecolor": FAINT,
+    "axes.linewidth": 0.7,
+    "axes.spines.top": False,
+    "axes.spines.right": False,
+    "text.color": INK,
+    "axes.labelcolor": INK,
+    "xtick.color": INK,
+    "ytick.color": INK,
+    "axes.unicode_minus": True,
+}
+"""Text stays text; the font named is the one that measures it, the page's own style decides what is seen."""
+
+
+@contextmanager
+def look(name: str) -> Iterator[None]:
+    """The settings under which one figure is drawn and written.
+
+    Args:
+        name: of the figure; part of its element names, which must differ between the figures of a page.
+    Returns:
+        a context.
+    """
+    import matplotlib as mpl
+
+    with mpl.rc_context({**LOOK, "svg.hashsalt": f"gainladder-{name}"}), warnings.catch_warnings():
+        # A range may be named in letters that the measuring font lacks; the reader's font has them.
+        warnings.filterwarnings("ignore", message="Glyph .* missing")
+        yield
+
+
+def inline_svg(figure: Figure, *, label: str) -> str:
+    """A figure as an element of a page.
+
+    Args:
+        figure: drawn inside `look`.
+        label: what it shows, for those who cannot see it.
+    Returns:
+        an `svg` element without names of its own, except those it refers to.
+    """
+    out = io.StringIO()
+    figure.savefig(out, format="svg", metadata={"Date": None, "Creator": None, "Format": None, "Type": None})
+    svg = out.getvalue()
+    svg = svg[svg.index("<svg") :]
+    head, body = svg.split(">", 1)
+    box = re.search(r'viewBox="[^"]*"', head)
+    body = re.sub(r'<g id="[^"]*"', "<g", body)
+    body = re.sub(r' (x|y)="(-?\d+\.\d\d)\d*"', r' \1="\2"', body)
+    return f'<svg {box[0] if box else ""} role="img" aria-label="{html.escape(plain(label))}">{body.rstrip()}'
+
+
+def mark_ranges(axes: Axes, places: Places, result: RunResult, *, named: bool) -> None:
+    """Shade every other range, and name them below.
+
+    Args:
+        axes: of one panel.
+        places: the horizontal axis.
+        result: of the run, for the names.
+        named: whether the names are written.
+    """
+    for number, (_, first, last) in enumerate(places.ranges):
+        if number % 2:
+            axes.axvspan(first - 1.5, last + 1.5, color="#f3f3f0", linewidth=0.0, zorder=0)
+    axes.set_xlim(-1.5, places.ranges[-1][2] + 1.5)
+    axes.set_xticks([(first + last) / 2.0 for _, first, last in places.ranges])
+    names = [plain(range_name(coarse, result)) for coarse, _, _ in places.ranges]
+    axes.set_xticklabels(names if named else [""] * len(names))
+    axes.tick_params(axis="x", length=0)
+
+
+def draw_limits(axes: Axes, limits_percent: tuple[float, float], guard_percent: float) -> None:
+    """Draw limits as lines and the guard band as a band around each.
+
+    Args:
+        axes: of one panel.
+        limits_percent: low and high, percent.
+        guard_percent: half width of the band, percent.
+    """
+    for edge_percent in limits_percent:
+        if guard_percent > 0.0:
+            axes.axhspan(edge_percent - guard_percent, edge_percent + guard_percent, color=GUARD, linewidth=0.0, zorder=1)
+        axes.axhline(edge_percent, color=LIMIT, linewidth=0.9, zorder=2)
+    axes.axhline(0.0, color=FAINT, linewidth=0.5, zorder=2)
+
+
+def scale_percent(values_percent: list[float], limits_percent: tuple[float, float]) -> tuple[float, float]:
+    """How far the vertical axis reaches: the limits always in view, gross failures never flatten the rest.
+
+    Args:
+        values_percent: what is drawn, percent.
+        limits_percent: low and high, percent.
+    Returns:
+        lowest and highest percent in view; values beyond are drawn at the edge.
+    """
+    low, high = limits_percent
+    limit = max(abs(low), abs(high))
+    seen = max((abs(value) for value in values_percent), default=0.0)
+    if limit >= 50.0:  # no limit was set: the values decide
+        limit = max(seen, 0.1)
+    reach = 1.15 * min(max(limit * 1.3, seen), limit * 3.0)
+    return -reach, reach

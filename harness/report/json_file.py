@@ -1,0 +1,93 @@
+"""The whole result as one JSON object, a record a line."""
+
+from __future__ import annotations
+
+import dataclasses
+import json
+from collections.abc import Iterable
+from typing import Any
+
+from harness.report.finite import require_finite
+from harness.report.words import plain
+from harness.values import ControlWord, RunHeader, RunResult
+
+SCHEMA = 1
+"""Grows when a key changes its meaning or goes; new keys do not change it."""
+
+
+def json_text(header: RunHeader, result: RunResult) -> str:
+    """Everything decided about a run, for programs.
+
+    Args:
+        header: of the run.
+        result: of the run.
+    Returns:
+        one JSON object with a line feed at the end; keys in fixed order, lists with one record a line, null for no value.
+    Raises:
+        NotFinite: a number is NaN or infinite.
+    """
+    require_finite(result)
+    content = {
+        "schema": SCHEMA,
+        "header": header_record(header),
+        "verdict": result.verdict,
+        "complete": result.complete,
+        "counts": {str(outcome): number for outcome, number in result.counts},
+        "limits": {
+            "gain_percent": result.gain_limit_percent,
+            "gain_guard_percent": result.gain_guard_percent,
+            "fine_step_percent": result.step_limit_percent,
+        },
+        "channel_count": result.channel_count,
+        "coarse_names": result.coarse_names,
+        "fine_names": result.fine_names,
+        "declared_arithmetic": result.declared_arithmetic,
+        "notes": result.notes,
+        "worst": [{"channel": c, "coarse": r, "residual_percent": worst} for c, r, worst in result.worst],
+        "candidates": result.candidates,
+        "settings": result.settings,
+        "steps": result.steps,
+        "judgements": result.judgements,
+    }
+    lines = [f"  {_dumps(key)}: {_lines(_plain(value))}" for key, value in content.items()]
+    return "{\n" + ",\n".join(lines) + "\n}\n"
+
+
+def header_record(header: RunHeader) -> dict[str, Any]:
+    """The header of a run, for programs.
+
+    Args:
+        header: of the run.
+    Returns:
+        its fields by name; of the configuration files role, path, version and hash, not the text.
+    """
+    record: dict[str, Any] = _plain(dataclasses.replace(header, files=(), identities=()))
+    record["identities"] = [{"role": role, **_plain(identity)} for role, identity in header.identities]
+    record["files"] = [
+        {"role": file.role, "path": file.path, "version": file.version, "sha256": file.sha256} for file in header.files
+    ]
+    return record
+
+
+def _plain(value: Any) -> Any:
+    if isinstance(value, ControlWord):
+        return {"latch": plain(value.latch), "bits": value.bits, "value": value.value, "text": plain(str(value))}
+    if dataclasses.is_dataclass(value) and not isinstance(value, type):
+        return {field.name: _plain(getattr(value, field.name)) for field in dataclasses.fields(value)}
+    if isinstance(value, str):
+        return plain(str(value))
+    if isinstance(value, dict):
+        return {key: _plain(item) for key, item in value.items()}
+    if isinstance(value, Iterable):
+        return [_plain(item) for item in value]
+    return value
+
+
+def _lines(value: Any) -> str:
+    if isinstance(value, list) and value and isinstance(value[0], dict):
+        return "[\n" + ",\n".join(f"    {_dumps(item)}" for item in value) + "\n  ]"
+    return _dumps(value)
+
+
+def _dumps(value: Any) -> str:
+    return json.dumps(value, ensure_ascii=False, allow_nan=False)

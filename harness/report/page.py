@@ -1,0 +1,83 @@
+"""The run's page: one file, nothing from outside, printable."""
+
+from __future__ import annotations
+
+import base64
+from dataclasses import dataclass
+
+from harness.report import figures, tables, words
+from harness.report.csv_file import csv_text
+from harness.report.finite import require_finite
+from harness.report.json_file import json_text
+from harness.report.overview import overview
+from harness.report.template import render
+from harness.values import Event, RunHeader, RunResult
+
+MOST_DATA_BYTES = 1_000_000
+"""A data file larger than this is not put into the page; the page then names the command that prints it."""
+
+MOST_EVENTS = 500
+"""Journal lines shown; the rest are counted."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Download:
+    """A data file, inside the page or by command."""
+
+    form: str
+    name: str
+    href: str
+    """Empty when the file is too large."""
+
+
+def html(header: RunHeader, result: RunResult, events: tuple[Event, ...]) -> str:
+    """The page of a run.
+
+    Args:
+        header: of the run.
+        result: of the run.
+        events: its journal.
+    Returns:
+        an HTML document; the same bytes for the same arguments.
+    Raises:
+        NotFinite: a number is NaN or infinite.
+    """
+    require_finite(result)
+    shown, steps_shown = tables.findings(result), tables.step_findings(result)
+    return render(
+        "page.html",
+        {
+            "header": header,
+            "result": result,
+            "first": overview(header, result),
+            "severity": words.SEVERITY,
+            "started": words.moment(header.started_utc),
+            "residual": figures.residual_svg(result),
+            "steps": figures.steps_svg(result),
+            "heat": figures.heat_grids(result),
+            "realness": figures.realness_grids(result),
+            "findings": shown[: tables.MOST_ROWS],
+            "findings_left": max(len(shown) - tables.MOST_ROWS, 0),
+            "step_findings": steps_shown[: tables.MOST_ROWS],
+            "steps_left": max(len(steps_shown) - tables.MOST_ROWS, 0),
+            "claims": tables.claims(result),
+            "worst_channels": tables.worst_channels(result),
+            "worst_table": tables.worst_table(result),
+            "lines": [tables.setting_line(row) for row in result.settings],
+            "files": [(file, tables.short_hash(file)) for file in header.files],
+            "events": [(words.moment(event.at_utc), event) for event in events[:MOST_EVENTS]],
+            "events_left": max(len(events) - MOST_EVENTS, 0),
+            "downloads": _downloads(header, result),
+        },
+    )
+
+
+def _downloads(header: RunHeader, result: RunResult) -> tuple[Download, ...]:
+    made = (("csv", "text/csv", csv_text(header, result)), ("json", "application/json", json_text(header, result)))
+    return tuple(_download(header, form, kind, text) for form, kind, text in made)
+
+
+def _download(header: RunHeader, form: str, kind: str, text: str) -> Download:
+    coded = base64.b64encode(text.encode("utf-8")).decode("ascii")
+    href = f"data:{kind};charset=utf-8;base64,{coded}" if len(coded) < MOST_DATA_BYTES else ""
+    return Download(form=form, name=f"{header.run_id}.{form}", href=href)

@@ -1,0 +1,45 @@
+"""What a script wants to know of a run, in one object."""
+
+from __future__ import annotations
+
+from harness.report.arithmetic import arithmetic_ranges, arithmetic_settings
+from harness.report.finite import require_finite
+from harness.report.labels import labels_of, range_name, step_label
+from harness.report.overview import tested
+from harness.values import Outcome, RunHeader, RunResult
+
+
+def summary(header: RunHeader, result: RunResult, *, report_path: str) -> dict[str, object]:
+    """The run in short, for `--json`.
+
+    Args:
+        header: of the run.
+        result: of the run.
+        report_path: where its page is; empty when none was written.
+    Returns:
+        an object of plain JSON types, keys in fixed order.
+    Raises:
+        NotFinite: a number is NaN or infinite.
+    """
+    require_finite(result)
+    labels = labels_of(result)
+    worst: dict[str, dict[str, float]] = {}
+    for channel, coarse, residual_percent in result.worst:
+        worst.setdefault(f"ch{channel}", {})[range_name(coarse, result)] = residual_percent
+    return {
+        "run": header.run_id,
+        "unit": header.unit,
+        "verdict": str(result.verdict),
+        "complete": result.complete,
+        "counts": {str(outcome): number for outcome, number in result.counts},
+        "settings": len(result.settings),
+        "settings_tested": tested(result),
+        "worst_residual_percent": worst,
+        "arithmetic_ranges": list(arithmetic_ranges(result)),
+        "arithmetic_settings": [row.label for row in arithmetic_settings(result)],
+        "failing_settings": [row.label for row in result.settings if row.outcome is Outcome.FAIL],
+        "failing_steps": [step_label(s, labels, result) for s in result.steps if s.outcome is Outcome.FAIL],
+        "candidates": [{"fault": c.fault, "why": c.why, "test": c.test} for c in result.candidates],
+        "notes": list(result.notes),
+        "report": report_path,
+    }

@@ -1,0 +1,159 @@
+"""Numbers and names in words for people; the machine-readable files use none of this but `plain`."""
+
+from __future__ import annotations
+
+import re
+
+from harness.values import Outcome
+
+NOTHING = "–"
+"""What stands where there is no value."""
+
+MINUS = "\N{MINUS SIGN}"
+LEAST_V = 0.99995
+"""From here up a level is written in V: what rounds to 1.000 is not 1000 mV."""
+
+SEVERITY = (Outcome.FAIL, Outcome.INVALID, Outcome.INCONCLUSIVE, Outcome.PASS)
+"""The order in which outcomes are shown, the gravest first."""
+
+_FORBIDDEN = re.compile("[^\t\n\r\u0020-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
+
+
+def plain(text: str) -> str:
+    """How a text reads that may hold anything an instrument sent.
+
+    Args:
+        text: any text.
+    Returns:
+        the text, with each character that no XML or UTF-8 file may hold replaced by U+FFFD.
+    """
+    return _FORBIDDEN.sub("\N{REPLACEMENT CHARACTER}", text)
+
+
+def percent(value_percent: float | None, *, digits: int = 2, signed: bool = True) -> str:
+    """How a number in percent reads.
+
+    Args:
+        value_percent: percent; None where there is none.
+        digits: decimals.
+        signed: whether a plus is written.
+    Returns:
+        such as `+0.12 %`; a dash for None.
+    """
+    return NOTHING if value_percent is None else f"{decimal(value_percent, digits=digits, signed=signed)} %"
+
+
+def decimal(value: float | None, *, digits: int = 2, signed: bool = False) -> str:
+    """How a number reads with fixed decimals.
+
+    Args:
+        value: the number, its unit is the column's; None where there is none.
+        digits: decimals.
+        signed: whether a plus is written.
+    Returns:
+        such as `1.20`, with a minus sign as wide as a plus; a dash for None.
+    """
+    if value is None:
+        return NOTHING
+    text = f"{value:+.{digits}f}" if signed else f"{value:.{digits}f}"
+    if not text.strip("+-0."):
+        text = text.lstrip("+-")
+    return text.replace("-", MINUS)
+
+
+def significant(value: float | None, *, figures: int = 5) -> str:
+    """How a number of any size reads.
+
+    Args:
+        value: the number, its unit is the column's; None where there is none.
+        figures: significant figures.
+    Returns:
+        such as `204.80` or `204800`, never with an exponent from 1e-4 up; a dash for None.
+    """
+    if value is None:
+        return NOTHING
+    text = f"{value:#.{figures}g}"
+    if "e" in text and abs(value) >= 1.0:
+        text = f"{value:.0f}"
+    return text.rstrip(".").replace("-", MINUS)
+
+
+def volts(level_v: float | None) -> str:
+    """How a level reads.
+
+    Args:
+        level_v: volts; None where there is none.
+    Returns:
+        four figures in V, mV or µV, such as `70.71 mV`; a dash for None.
+    """
+    if level_v is None:
+        return NOTHING
+    size_v = abs(level_v)
+    if size_v >= LEAST_V or size_v == 0.0:
+        factor, unit = 1.0, "V"
+    else:
+        factor, unit = (1e3, "mV") if size_v >= LEAST_V / 1e3 else (1e6, "µV")
+    return f"{significant(level_v * factor, figures=4)} {unit}"
+
+
+def count(number: int, noun: str) -> str:
+    """How many of a thing, in words.
+
+    Args:
+        number: how many.
+        noun: singular, with a regular plural.
+    Returns:
+        such as `1 setting`, `84 settings`.
+    """
+    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
+
+
+def listed(names: list[str]) -> str:
+    """How a list of names reads in a sentence.
+
+    Args:
+        names: any number of names.
+    Returns:
+        such as `ch1`, `ch1 and ch2`, `ch1, ch2 and ch4`; empty for none.
+    """
+    return names[0] if len(names) == 1 else " and ".join([", ".join(names[:-1]), names[-1]]) if names else ""
+
+
+def moment(utc: str) -> str:
+    """How an ISO 8601 time in UTC reads.
+
+    Args:
+        utc: such as `2026-11-25T09:59:57.123Z`.
+    Returns:
+        such as `2026-11-25 09:59:57 UTC`; any other text unchanged.
+    """
+    match = re.match(r"(\d{4}-\d\d-\d\d)T(\d\d:\d\d:\d\d)", utc)
+    return f"{match[1]} {match[2]} UTC" if match else utc
+
+
+def worst_of(outcomes: list[Outcome]) -> Outcome | None:
+    """The gravest of some outcomes, for a line that stands for many.
+
+    Args:
+        outcomes: any number of outcomes.
+    Returns:
+        the first of FAIL, INVALID, INCONCLUSIVE, PASS that occurs; None for none.
+    """
+    return next((outcome for outcome in SEVERITY if outcome in outcomes), None)
+
+
+def limits(low: float | None, high: float | None, *, unit: str) -> str:
+    """How a pair of limits reads.
+
+    Args:
+        low: lower limit, in `unit`; None where there is none.
+        high: upper limit, in `unit`; None where there is none.
+        unit: `percent` becomes the sign.
+    Returns:
+        such as `−2 % to +2 %`, `at least −2 %`, `at most +2 %`; empty for none.
+    """
+    sign = "%" if unit == "percent" else unit
+    shown = [f"{edge:+g} {sign}".strip().replace("-", MINUS) for edge in (low, high) if edge is not None]
+    if low is not None and high is not None:
+        return " to ".join(shown)
+    return "" if not shown else f"at {'least' if high is None else 'most'} {shown[0]}"
