@@ -80,24 +80,22 @@ def _levels(law: GainLaw, choice: Choice, drive: Drive, fill_target_ratio: float
 def _undrivable(law: GainLaw, coarse: int, levels: Levels, drive: Drive, ladder: Ladder, file: str) -> Problem | None:
     """The worst fine position of a range, if the source cannot fill the converter there as the job wants."""
     fills = {fine: level.fill_ratio for (index, fine), level in levels.items() if index == coarse}
-    bad = [fine for fine, fill in fills.items() if not ladder.fill_low <= fill <= ladder.fill_high]
+    settable = drive.least_vpk <= drive.most_vpk
+    bad = [fine for fine, fill in fills.items() if not (settable and ladder.fill_low <= fill <= ladder.fill_high)]
     if not bad:
         return None
     worst = max(bad, key=lambda fine: abs(fills[fine] - ladder.fill_target))
     name, level = law.coarse_names[coarse], levels[coarse, worst]
-    key = f"ladder.coarse[{ladder.coarse.index(name)}]" if ladder.coarse else "ladder.coarse"
-    return Problem(
-        file=file,
-        key=key,
-        got=(
-            f"a range the source cannot drive: {name} at {law.fine_names[worst]} needs {level.needed_vpk:.4g} V peak for "
-            f"a fill of {ladder.fill_target:g}, with {level.drive_vpk:.4g} V peak the fill is {level.fill_ratio:.3g}"
-        ),
-        allowed=(
-            f"fill {ladder.fill_low:g} to {ladder.fill_high:g} with {drive.least_vpk:.4g} to {drive.most_vpk:.4g} V peak "
-            f"(least by the source, most by {drive.most_of}): leave the range out of ladder.coarse, or use another source"
-        ),
+    got = (
+        f"a range the source cannot drive: {name} at {law.fine_names[worst]} needs {level.needed_vpk:.4g} V peak "
+        f"for a fill of {ladder.fill_target:g}; at {level.drive_vpk:.4g} V peak the fill is {level.fill_ratio:.3g}"
     )
+    allowed = (
+        f"fill {ladder.fill_low:g} to {ladder.fill_high:g} from {drive.least_vpk:.4g} V peak (the source) to "
+        f"{drive.most_vpk:.4g} V peak ({drive.most_of}): leave the range out of ladder.coarse, or use another source"
+    )
+    key = f"ladder.coarse[{ladder.coarse.index(name)}]" if ladder.coarse else "ladder.coarse"
+    return Problem(file=file, key=key, got=got, allowed=allowed)
 
 
 def _visits(law: GainLaw, choice: Choice, ladder: Ladder) -> list[tuple[Direction, Prediction]]:

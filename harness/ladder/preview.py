@@ -31,6 +31,7 @@ class PreviewRow:
     """The same as a voltage gain from the input to the converter."""
     drive_vpk: float
     fill_ratio: float
+    relay_toggles: int
     relays: tuple[str, ...]
     """Relays that change on the way to this reading."""
 
@@ -80,6 +81,7 @@ def _row(rung: Rung, relays: frozenset[str], law: GainLaw) -> PreviewRow:
         gain_db=db_from_ratio(prediction.gain_codes_per_v / law.path.codes_per_v),
         drive_vpk=rung.drive_vpk,
         fill_ratio=rung.fill_ratio,
+        relay_toggles=rung.relay_toggles,
         relays=tuple(sorted(relays)),
     )
 

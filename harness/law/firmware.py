@@ -29,7 +29,8 @@ def nearest_code(
         candidates: values of all other controls, in order of preference.
         wanted_codes_per_v: wanted hardware gain, codes a volt at the input, > 0.
     Returns:
-        all controls, the code included; None when no candidate has a legal nearest code.
+        all controls, the code included; None when no candidate has a legal nearest code, or the control is not the
+        code of exactly one stage.
     Raises:
         UsageError: a candidate lacks a control or has a value that a stage cannot take.
     Source:
@@ -41,7 +42,9 @@ def nearest_code(
     legal = path.controls()[code_control].values
     for candidate in candidates:
         exact_code = path.exact_code(stage, candidate, wanted_codes_per_v)
-        code = math.floor(round(exact_code, TIE_DIGITS) + 0.5) if math.isfinite(exact_code) else None
+        if not math.isfinite(exact_code):
+            continue
+        code = math.floor(round(exact_code, TIE_DIGITS) + 0.5)
         if code in legal:
             return {**candidate, code_control: code}
     return None

@@ -1,0 +1,224 @@
+"""Every problem of a device file's content, by key path, all at once."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+
+from harness.errors import ConfigError
+from harness.law.firmware import nearest_code
+
+Data = dict[str, Any]
+
+
+def second_code(data: Data) -> None:
+    data["stage"].append({"name": "trim", "kind": "linear-code", "control": "trim", "bits": 4, "gain_per_code": 0.1})
+
+
+def shared_code(data: Data) -> None:
+    data["stage"].append({"name": "again", "kind": "linear-code", "control": "code", "bits": 7, "gain_per_code": 0.1})
+
+
+def put(*path: str | int, value: Any) -> Callable[[Data], None]:
+    def change(data: Data) -> None:
+        place: Any = data
+        for part in path[:-1]:
+            place = place[part]
+        place[path[-1]] = value
+
+    return change
+
+
+def drop(*path: str | int) -> Callable[[Data], None]:
+    def change(data: Data) -> None:
+        place: Any = data
+        for part in path[:-1]:
+            place = place[part]
+        del place[path[-1]]
+
+    return change
+
+
+CASES: dict[str, tuple[Callable[[Data], None], str, str, str]] = {
+    # change, key path, part of got, part of allowed
+    "kind unknown": (
+        put("stage", 2, "kind", value="liner-code"), "stage[2].kind", "'liner-code'",
+        "one of linear-code, loading, pregain-bit, relay-attenuator",
+    ),
+    "parameter unknown": (
+        put("stage", 2, "gain", value=1.0), "stage[2].gain", "an unknown key",
+        "one of bits, control, gain_per_code, lowest_code",
+    ),
+    "parameter missing": (drop("stage", 2, "gain_per_code"), "stage[2].gain_per_code", "nothing", "required"),
+    "parameter out of range": (put("stage", 3, "load_ohm", value=0.0), "stage[3].load_ohm", "0.0", "greater than 0"),
+    "ratio of a position": (
+        put("stage", 0, "ratios", "1:10", value=-0.1), "stage[0].ratios.1:10", "-0.1", "greater than 0",
+    ),
+    "relays of other positions": (
+        drop("stage", 0, "relays", "1:1"), "stage[0]", "",
+        "relays for exactly the positions of ratios: 1:1, 1:10, 1:100",
+    ),
+    "lowest code above the highest": (
+        put("stage", 2, "lowest_code", value=256), "stage[2]", "", "lowest_code of 255 at most, for bits = 8",
+    ),
+    "two stages of one name": (
+        put("stage", 1, "name", value="input attenuator"), "stage[1].name", "'input attenuator' again",
+        "each name once",
+    ),
+    "two ranges of one name": (put("coarse", 4, "name", value="2V"), "coarse[4].name", "'2V' again", "each name once"),
+    "ranges out of order": (
+        put("coarse", 4, "full_scale_vpp", value=2.0), "coarse[4].full_scale_vpp", "2",
+        "less than 2: ranges stand least",
+    ),
+    "fine positions out of order": (
+        put("fine", "last_percent", value=140.0), "fine.last_percent", "140", "less than first_percent = 100",
+    ),
+    "shared control, other values": (shared_code, "stage[4]", "values 1 to 127", "values 1 to 255, as the stage"),
+    "range names an unknown control": (
+        put("coarse", 1, "controls", "atenuator", value="1:1"), "coarse[1].controls.atenuator",
+        "a control that no stage names", "one of attenuator, pregain, code",
+    ),
+    "range names an unknown position": (
+        put("coarse", 1, "controls", "attenuator", value="1:5"), "coarse[1].controls.attenuator", "'1:5'",
+        "'1:1', '1:10', '1:100'",
+    ),
+    "range fixes the code": (
+        put("coarse", 1, "controls", "code", value=7), "coarse[1].controls.code", "7", "firmware.code says",
+    ),
+    "range leaves a control open": (
+        drop("coarse", 1, "controls", "attenuator"), "coarse[1].controls", "no attenuator, which a stage needs",
+        "attenuator = one of '1:1', '1:10', '1:100', or firmware.prefer.attenuator",
+    ),
+    "a second code that nothing sets": (second_code, "coarse[0].controls", "no trim", "trim = one of 1 to 15"),
+    "rule unknown": (put("firmware", "rule", value="best"), "firmware.rule", "'best'", "one of nearest-code"),
+    "code is no code": (
+        put("firmware", "code", value="pregain"), "firmware.code", "'pregain', not the code of exactly one stage",
+        "one of code",
+    ),
+    "code unknown": (put("firmware", "code", value="cod"), "firmware.code", "'cod'", "one of code"),
+    "preferred control unknown": (
+        put("firmware", "prefer", value={"pregain": 0, "boost": 1}), "firmware.prefer.boost", "no two-valued control",
+        "one of pregain",
+    ),
+    "preferred control has three values": (
+        put("firmware", "prefer", value={"pregain": 0, "attenuator": 1}), "firmware.prefer.attenuator",
+        "no two-valued control", "one of pregain",
+    ),
+    "preferred value is not legal": (
+        put("firmware", "prefer", "pregain", value=2), "firmware.prefer.pregain", "2", "0, 1",
+    ),
+    "the code is preferred": (
+        put("firmware", "prefer", "code", value=2), "firmware.prefer.code", "2", "no such key: firmware.code chooses",
+    ),
+    "field unknown": (
+        put("bus", "layout", 0, "control", value="pregian"), "bus.layout[0].control", "'pregian', no number",
+        "one of pregain, code",
+    ),
+    "field of names": (
+        put("bus", "layout", 0, "control", value="attenuator"), "bus.layout[0].control", "'attenuator', no number",
+        "one of pregain, code",
+    ),
+    "field twice": (
+        put("bus", "layout", 1, "control", value="pregain"), "bus.layout[1].control", "'pregain' again",
+        "each control once",
+    ),
+    "code not in the word": (
+        put("bus", "layout", 1, "control", value="pregain"), "bus.layout", "pregain, pregain", "a field for 'code'",
+    ),
+    "a range that no code reaches": (
+        put("coarse", 0, "full_scale_vpp", value=5000.0), "coarse[0].full_scale_vpp",
+        "5000: range 20V at 100 % wants 0.8192 codes/V",
+        "5.01961 to 1280 codes/V with attenuator = 1:100, pregain = 0; or 20.0784 to 5120 codes/V",
+    ),
+    "a range too sensitive for any code": (
+        put("coarse", 10, "arithmetic_ratio", value=0.5), "coarse[10].full_scale_vpp",
+        "0.01: range 10mV at 100 % wants 819200 codes/V", "2007.84 to 512000 codes/V with attenuator = 1:1",
+    ),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("case", CASES)
+def test_problem(case: str, hr4: Data, problems_of) -> None:
+    change, key, got, allowed = CASES[case]
+    change(hr4)
+    problem = problems_of(hr4)[key]
+    assert problem.file == "device.toml"
+    assert got in problem.got
+    assert allowed in problem.allowed
+
+
+def test_a_field_of_another_width(hr4: Data, problems_of) -> None:
+    hr4["bus"]["layout"][1]["bits"] = 7
+    for member in hr4["bus"]["on_bus"][:4]:
+        member["bits"] = 8
+    problem = problems_of(hr4)["bus.layout[1].bits"]
+    assert (problem.got, problem.allowed) == ("7", "8, as its stage says")
+
+
+def test_all_problems_at_once(hr4: Data, problems_of) -> None:
+    for change in (
+        put("stage", 3, "load_ohm", value=0.0),
+        put("coarse", 1, "controls", "attenuator", value="1:5"),
+        put("firmware", "rule", value="best"),
+        put("fine", "last_percent", value=140.0),
+    ):
+        change(hr4)
+    assert set(problems_of(hr4)) == {
+        "stage[3].load_ohm", "coarse[1].controls.attenuator", "firmware.rule", "fine.last_percent",
+    }  # fmt: skip
+
+
+def test_a_bad_stage_does_not_make_its_controls_unknown(hr4: Data, problems_of) -> None:
+    hr4["stage"][2]["gain_per_code"] = -1.0
+    assert set(problems_of(hr4)) == {"stage[2].gain_per_code"}
+
+
+def test_a_wrong_code_is_one_problem_and_not_one_in_each_range(hr4: Data, problems_of) -> None:
+    hr4["firmware"]["code"] = "cod"
+    assert set(problems_of(hr4)) == {"firmware.code"}
+
+
+def test_each_unreachable_range_is_named(hr4: Data, problems_of) -> None:
+    hr4["stage"][2]["lowest_code"] = 100
+    found = problems_of(hr4)
+    assert set(found) == {f"coarse[{index}].full_scale_vpp" for index in range(9)}  # 20 mV has codes 102 to 255
+    assert "(code 100 to 255)" in found["coarse[0].full_scale_vpp"].allowed
+
+
+def test_the_message_names_file_key_got_and_allowed(hr4: Data, make_law) -> None:
+    hr4["firmware"]["rule"] = "best"
+    with pytest.raises(ConfigError) as caught:
+        make_law(hr4)
+    assert str(caught.value) == "device.toml: firmware.rule: got 'best'; allowed: one of nearest-code"
+
+
+def test_a_range_may_fix_what_the_firmware_would_choose(hr4: Data, make_law) -> None:
+    hr4["coarse"][1]["controls"]["pregain"] = 1
+    states = {p.state.control("pregain") for p in make_law(hr4).predictions([1]) if p.setting.coarse == 1}
+    assert states == {1}
+
+
+def test_the_preferred_value_is_taken_where_its_code_is_legal(hr4: Data, make_law) -> None:
+    hr4["firmware"]["prefer"] = {"pregain": 1}
+    law = make_law(hr4)
+    first = law.predict(law.settings()[0])
+    assert (first.state.control("pregain"), first.state.control("code")) == (1, 10)  # 40.8 / 4 = 10.2
+
+
+@pytest.mark.parametrize("full_scale_vpp", [1e-305, 1e305])
+def test_absurd_numbers_are_out_of_reach_and_no_crash(hr4: Data, problems_of, full_scale_vpp: float) -> None:
+    hr4["coarse"] = [{"name": "odd", "full_scale_vpp": full_scale_vpp, "controls": {"attenuator": "1:1"}}]
+    del hr4["quiet_noise"]
+    assert set(problems_of(hr4)) == {"coarse[0].full_scale_vpp"}
+
+
+def test_a_path_whose_product_vanishes_reaches_nothing(hr4: Data, problems_of) -> None:
+    hr4["stage"][0]["ratios"] = dict.fromkeys(("1:1", "1:10", "1:100"), 1e-300)
+    hr4["converter"]["codes_per_v"] = 1e-300
+    assert len(problems_of(hr4)) == 11
+
+
+def test_the_rule_without_a_code_stage_reaches_nothing(hr4: Data, make_law) -> None:
+    assert nearest_code(make_law(hr4).path, "pregain", [{}], 1.0) is None
