@@ -65,9 +65,15 @@ def _stages(device: DeviceFile, findings: Findings) -> tuple[StageKind, ...]:
             findings.add(f"stage[{index}].kind", repr(stage.kind), "one of " + ", ".join(sorted(KINDS)))
             continue
         try:
-            found.append(validate(kind, stage.parameters, file=findings.file, at=("stage", index)))
+            read = validate(kind, stage.parameters, file=findings.file, at=("stage", index))
         except ConfigError as error:
             findings.problems.extend(error.problems)
+            continue
+        flaws = read.flaws()
+        for flaw in flaws:
+            findings.add(f"stage[{index}].{flaw.key}", flaw.got, flaw.allowed)
+        if not flaws:
+            found.append(read)
     return tuple(found)
 
 

@@ -57,12 +57,15 @@ CASES: dict[str, tuple[Callable[[Data], None], str, str, str]] = {
         put("stage", 0, "ratios", "1:10", value=-0.1), "stage[0].ratios.1:10", "-0.1", "greater than 0",
     ),
     "relays of other positions": (
-        drop("stage", 0, "relays", "1:1"), "stage[0]", "",
-        "relays for exactly the positions of ratios: 1:1, 1:10, 1:100",
+        drop("stage", 0, "relays", "1:1"), "stage[0].relays", "1:10, 1:100",
+        "exactly the positions of ratios: 1:1, 1:10, 1:100",
     ),
     "lowest code above the highest": (
-        put("stage", 2, "lowest_code", value=256), "stage[2]", "", "lowest_code of 255 at most, for bits = 8",
+        put("stage", 2, "lowest_code", value=256), "stage[2].lowest_code", "256", "1 to 255, for bits = 8",
     ),
+    "too many bits": (put("stage", 2, "bits", value=25), "stage[2].bits", "25", "1 to 24"),
+    "no bits": (put("stage", 2, "bits", value=0), "stage[2].bits", "0", "greater than or equal to 1"),
+    "no positions": (put("stage", 0, "ratios", value={}), "stage[0].ratios", "no position", "a gain for each position"),
     "two stages of one name": (
         put("stage", 1, "name", value="input attenuator"), "stage[1].name", "'input attenuator' again",
         "each name once",

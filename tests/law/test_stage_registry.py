@@ -18,13 +18,13 @@ EXAMPLES: dict[str, tuple[dict[str, Any], dict[str, str | int], float, set[str],
     "relay-attenuator": (
         {"control": "a", "ratios": {"in": 0.25, "out": 1.0}, "relays": {"in": ["K7", "K8"], "out": []}},
         {"a": "in"}, 0.25, {"K7", "K8"},
-        {"relays": {"in": ["K7"]}}, "relays for exactly the positions of ratios: in, out",
+        {"relays": {"in": ["K7"]}}, "relays: got in; allowed: exactly the positions of ratios: in, out",
     ),
     "pregain-bit": ({"control": "p", "ratio": 7.0795}, {"p": 1}, 7.0795, set(), {"ratio": 0.0}, "greater than 0"),
     "linear-code": (
         {"control": "c", "bits": 7, "lowest_code": 5, "gain_per_code": 0.5},
         {"c": 100}, 50.0, set(),
-        {"lowest_code": 128}, "lowest_code of 127 at most, for bits = 7",
+        {"lowest_code": 128}, "lowest_code: got 128; allowed: 1 to 127, for bits = 7",
     ),
     "loading": (
         {"source_ohm": 75.0, "load_ohm": 1000.0}, {}, 1000.0 / 1075.0, set(), {"load_ohm": -1.0}, "greater than 0",
@@ -38,13 +38,21 @@ def test_gain_and_relays(kind: str) -> None:
     stage = KINDS[kind].model_validate(parameters)
     assert stage.gain_ratio(controls) == pytest.approx(gain_ratio, rel=1e-15)
     assert stage.energised(controls) == relays
+    assert stage.flaws() == ()
+
+
+def refusal(kind: str, parameters: dict[str, Any]) -> str:
+    try:
+        flaws = KINDS[kind].model_validate(parameters).flaws()
+    except ValidationError as error:
+        return str(error)
+    return "; ".join(f"{flaw.key}: got {flaw.got}; allowed: {flaw.allowed}" for flaw in flaws)
 
 
 @pytest.mark.parametrize("kind", sorted(KINDS))
 def test_a_bad_parameter_and_an_unknown_one_are_refused(kind: str) -> None:
     parameters, _, _, _, bad, words = EXAMPLES[kind]
-    with pytest.raises(ValidationError, match=words):
-        KINDS[kind].model_validate({**parameters, **bad})
+    assert words in refusal(kind, {**parameters, **bad})
     with pytest.raises(ValidationError, match="Extra inputs are not permitted"):
         KINDS[kind].model_validate({**parameters, "gian": 1.0})
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from types import MappingProxyType
 
-from harness.law.stages.kind import CodeStage, Control, Controls, StageKind
+from harness.law.stages.kind import CodeStage, Control, Controls, Flaw, StageKind
 from harness.law.stages.linear_code import LinearCode
 from harness.law.stages.loading import Loading
 from harness.law.stages.pregain_bit import PregainBit
@@ -16,4 +16,4 @@ KINDS: Mapping[str, type[StageKind]] = MappingProxyType(
 )
 """By the word after `kind =`; a new kind is a module, a line here, a section in configs/README.md."""
 
-__all__ = ["KINDS", "CodeStage", "Control", "Controls", "StageKind"]
+__all__ = ["KINDS", "CodeStage", "Control", "Controls", "Flaw", "StageKind"]

@@ -31,6 +31,15 @@ class Control:
         return ", ".join(repr(value) for value in self.values)
 
 
+@dataclass(frozen=True, slots=True)
+class Flaw:
+    """A parameter that contradicts another one of its stage."""
+
+    key: str
+    got: str
+    allowed: str
+
+
 class StageKind(Table, ABC):
     """The parameters of one stage, and what it does; keys it does not know are refused."""
 
@@ -44,6 +53,16 @@ class StageKind(Table, ABC):
             one entry per control; empty for a fixed stage.
         Source:
             the stage's parameters in the device file.
+        """
+        return ()
+
+    def flaws(self) -> tuple[Flaw, ...]:
+        """Which parameters, each legal by itself, contradict each other.
+
+        Returns:
+            empty for a sound stage; a stage with flaws must not be used.
+        Source:
+            none: a check of content.
         """
         return ()
 

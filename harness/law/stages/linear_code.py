@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from typing import ClassVar
 
-from pydantic import Field, model_validator
+from harness.config.model import Count, Name, Positive
+from harness.law.stages.kind import CodeStage, Control, Controls, Flaw, number_of
 
-from harness.config.model import Name, Positive
-from harness.law.stages.kind import CodeStage, Control, Controls, number_of
+MOST_BITS = 24
 
 
 class LinearCode(CodeStage):
@@ -16,17 +16,21 @@ class LinearCode(CodeStage):
     kind: ClassVar[str] = "linear-code"
 
     control: Name
-    bits: int = Field(ge=1, le=24)
-    lowest_code: int = Field(default=1, ge=1)
+    bits: Count
+    """At most MOST_BITS."""
+    lowest_code: Count = 1
     """Lowest code that the firmware may use; the highest is 2**bits - 1."""
     gain_per_code: Positive
     """V/V."""
 
-    @model_validator(mode="after")
-    def _lowest_fits(self) -> LinearCode:
+    def flaws(self) -> tuple[Flaw, ...]:
+        """Too many bits, or a lowest code above the highest; see StageKind.flaws."""
+        if self.bits > MOST_BITS:
+            return (Flaw("bits", str(self.bits), f"1 to {MOST_BITS}"),)
         if self.lowest_code >= 2**self.bits:
-            raise ValueError(f"lowest_code of {2**self.bits - 1} at most, for bits = {self.bits}")
-        return self
+            allowed = f"1 to {2**self.bits - 1}, for bits = {self.bits}"
+            return (Flaw("lowest_code", str(self.lowest_code), allowed),)
+        return ()
 
     def needs(self) -> tuple[Control, ...]:
         """The code; see StageKind.needs."""

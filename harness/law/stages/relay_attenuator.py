@@ -4,10 +4,8 @@ from __future__ import annotations
 
 from typing import ClassVar
 
-from pydantic import Field, model_validator
-
 from harness.config.model import Name, Positive
-from harness.law.stages.kind import Control, Controls, StageKind, position_of
+from harness.law.stages.kind import Control, Controls, Flaw, StageKind, position_of
 
 
 class RelayAttenuator(StageKind):
@@ -16,16 +14,19 @@ class RelayAttenuator(StageKind):
     kind: ClassVar[str] = "relay-attenuator"
 
     control: Name
-    ratios: dict[Name, Positive] = Field(min_length=1)
+    ratios: dict[Name, Positive]
     """Gain by position, V/V, such as "1:10" = 0.1."""
-    relays: dict[Name, tuple[Name, ...]] = Field(default_factory=dict)
+    relays: dict[Name, tuple[Name, ...]] | None = None
     """Relays energised by position; left out where the coils are not known."""
 
-    @model_validator(mode="after")
-    def _same_positions(self) -> RelayAttenuator:
+    def flaws(self) -> tuple[Flaw, ...]:
+        """No position at all, or relays of other positions; see StageKind.flaws."""
+        if not self.ratios:
+            return (Flaw("ratios", "no position", "a gain for each position"),)
         if self.relays and set(self.relays) != set(self.ratios):
-            raise ValueError(f"relays for exactly the positions of ratios: {', '.join(self.ratios)}")
-        return self
+            allowed = f"exactly the positions of ratios: {', '.join(self.ratios)}"
+            return (Flaw("relays", ", ".join(self.relays), allowed),)
+        return ()
 
     def needs(self) -> tuple[Control, ...]:
         """The position; see StageKind.needs."""
@@ -37,4 +38,4 @@ class RelayAttenuator(StageKind):
 
     def energised(self, controls: Controls) -> frozenset[str]:
         """The relays of the position; see StageKind.energised."""
-        return frozenset(self.relays.get(position_of(controls, self.control, tuple(self.ratios)), ()))
+        return frozenset((self.relays or {}).get(position_of(controls, self.control, tuple(self.ratios)), ()))
