@@ -130,9 +130,9 @@ class SimulatedDevice(Instrument):
             frames.append(Frame(line=channel + 1, bits=wanted.word_bits, value=wanted.word, latched=latched))
         last = len(self._bus.truth.lines) - 1
         frames.append(Frame(line=last, bits=self._truth.bus.bias_bits, value=self._bias_word))
-        self._bus.drive(frames, now_s=self.now_s)
+        over_s = self._bus.drive(frames, now_s=self.now_s)
         timing = self._truth.timing
-        self.occupy(timing.relay_complete_s if relay_driven else timing.fine_complete_s)
+        self.occupy(max(timing.relay_complete_s if relay_driven else timing.fine_complete_s, over_s - self.now_s))
 
     def _planned(self, channel: int) -> Plan:
         first = self._plan(self._coarse[channel], 0)

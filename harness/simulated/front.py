@@ -54,10 +54,6 @@ class Desk:
         self.waiting = deque(message for message in self.waiting if message.owner is not owner)
         self.leaving = deque(entry for entry in self.leaving if entry[1].owner is not owner)
 
-    def answering(self, owner: object) -> bool:
-        """Whether an answer for a session is ready but not sent yet."""
-        return any(entry[1].owner is owner for entry in self.leaving)
-
 
 class Port(Protocol):
     """A byte stream that the server reads and writes without blocking."""

@@ -28,6 +28,8 @@ class Session:
         self.sync: HislipPort | None = None
         self.other: HislipPort | None = None
         self.unread = b""
+        self.offered = False
+        """An answer was sent, and the client has not confirmed that it read it."""
         self.most_bytes = _MOST_BYTES
 
 
@@ -131,8 +133,9 @@ class HislipFront(TcpListener):
         return HislipPort(self.accept_socket(), self)
 
     def handle(self, port: HislipPort, kind: int, control: int, parameter: int, payload: bytes) -> None:
-        """One message of the protocol."""
-        del control
+        """One message of the protocol; bit 0 of the control code confirms that the last answer was read."""
+        if port.session is not None and kind in (DATA, DATA_END, TRIGGER, STATUS) and control & 1:
+            port.session.offered = False
         if port.session is None:
             self._begin(port, kind, parameter)
         elif port.session.sync is None or port.session.other is None:
@@ -168,6 +171,7 @@ class HislipFront(TcpListener):
         line, session.unread = session.unread, b""
 
         def answer(reply: bytes) -> None:
+            session.offered = True
             most = max(1, session.most_bytes - _HEADER.size)
             for start in range(0, len(reply), most):
                 last = start + most >= len(reply)
@@ -183,11 +187,10 @@ class HislipFront(TcpListener):
 
     def _status(self, port: HislipPort, session: Session, parameter: int, payload: bytes) -> None:
         del parameter, payload
-        ready = self._desk.answering(session)
-        port.put(STATUS_RESPONSE, self._desk.instrument.status_byte(message_available=ready))
+        port.put(STATUS_RESPONSE, self._desk.instrument.status_byte(message_available=session.offered))
 
     def _clear(self, port: HislipPort, session: Session, parameter: int, payload: bytes) -> None:
         del parameter, payload
-        session.unread = b""
+        session.unread, session.offered = b"", False
         self._desk.forget(session)
         port.put(ASYNC_CLEAR_ACKNOWLEDGE)
