@@ -22,9 +22,19 @@ def input_ratio(wiring: Wiring) -> float:
     Returns:
         V/V, > 0: input = set level · ratio, set level = input / ratio.
     """
+    return open_ratio(wiring) * wiring.load_ohm / (wiring.load_ohm + wiring.source_ohm)
+
+
+def open_ratio(wiring: Wiring) -> float:
+    """How many volts stand at the source's terminals, with the load gone, per volt that it is set to.
+
+    Args:
+        wiring: source resistance and told load.
+    Returns:
+        V/V, >= 1.
+    """
     told = wiring.told_ohm
-    open_ratio = 1.0 if told == "high-z" else (told + wiring.source_ohm) / told
-    return open_ratio * wiring.load_ohm / (wiring.load_ohm + wiring.source_ohm)
+    return 1.0 if told == "high-z" else (told + wiring.source_ohm) / told
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -72,7 +82,8 @@ def drive_of(
 ) -> Drive:
     """What a source may put out on a bench with a device.
 
-    The device's limit holds for the level set as well as for what it becomes at the input, whichever is more.
+    The limits of device and bench hold for what would stand there with the load gone, as the source's driver has it:
+    a terminator that falls off must not harm the device.
 
     Args:
         device: for the limit of its input at the impedance selected at power-on.
@@ -83,12 +94,18 @@ def drive_of(
     Returns:
         the limits and the ratio of the wiring.
     """
-    ratio = input_ratio(bench.wiring)
+    ratio = open_ratio(bench.wiring)
     limit_vpk = min(entry.max_vpk for entry in device.input.limit if entry.impedance_ohm == device.input.impedance_ohm)
     limits = (
         (source_max_vpk, "the source"),
-        (bench.max_level_vpk, "the bench's max_level_vpk"),
-        (limit_vpk / max(ratio, 1.0), "the device's input limit"),
+        (bench.max_level_vpk / ratio, "the bench's max_level_vpk"),
+        (limit_vpk / ratio, "the device's input limit"),
     )
     most_vpk, most_of = min(limits)
-    return Drive(least_vpk=source_min_vpk, most_vpk=most_vpk, most_of=most_of, input_ratio=ratio, span_codes=span_codes)
+    return Drive(
+        least_vpk=source_min_vpk,
+        most_vpk=most_vpk,
+        most_of=most_of,
+        input_ratio=input_ratio(bench.wiring),
+        span_codes=span_codes,
+    )

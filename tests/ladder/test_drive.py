@@ -117,13 +117,19 @@ def test_a_clamped_level_is_taken_where_its_fill_is_allowed(workshop) -> None:
     assert rung.fill_ratio == pytest.approx(0.75 * 6.0 / 7.464907, rel=1e-6)
 
 
-def test_the_input_limit_holds_at_the_input(workshop) -> None:
-    # told 50 Ω into high impedance: 3 V set are 6 V at the input
-    workshop.bench_data["wiring"]["told_ohm"] = 50.0
-    workshop.device_data["input"]["limit"][0]["max_vpk"] = 6.0
+@pytest.mark.parametrize("limit", ["input", "bench"])
+def test_limits_hold_with_the_load_gone(workshop, limit: str) -> None:
+    # told 50 Ω, 3 V set are 6 V open, also where a terminator halves it again
+    workshop.bench_data["wiring"].update(told_ohm=50.0, load_ohm=1e6)
+    if limit == "input":
+        workshop.device_data["input"]["limit"][0]["max_vpk"] = 6.0
+    else:
+        workshop.bench_data["max_level_vpk"] = 6.0
     (rung,) = workshop.build(channels=[1], coarse=["20V"], fine=[0], directions=["up"])
-    assert rung.drive_vpk == pytest.approx(3.0, rel=3e-4)
-    assert rung.drive_vpk * input_ratio(workshop.bench.wiring) <= 6.0
+    assert rung.drive_vpk == 3.0
+    workshop.bench_data["wiring"]["load_ohm"] = 50.0
+    with pytest.raises(ConfigError, match=r"at 3 V peak the fill is 0\.301"):
+        workshop.build(channels=[1], coarse=["20V"], fine=[0], directions=["up"])
 
 
 def test_a_source_whose_least_is_above_what_is_permitted(workshop) -> None:
