@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import socket
 import time
+import traceback
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
@@ -123,7 +124,7 @@ class VisaLink:
         from pyvisa.resources import MessageBasedResource
 
         self._drop()
-        with border("open", address=self._address):
+        with border("open", address=self._address), _leftovers_closed():
             resource = resource_manager(backend_of(self._address)).open_resource(
                 self._address, open_timeout=round(1000.0 * self._timeout_s)
             )
@@ -174,6 +175,23 @@ class VisaLink:
         if resource is not None:
             with contextlib.suppress(Exception):  # a dead session may raise anything; it is closed all the same
                 resource.close()
+
+
+@contextlib.contextmanager
+def _leftovers_closed() -> Iterator[None]:
+    """When opening fails the library forgets to close its sockets; only the traceback still knows them."""
+    try:
+        yield
+    except Exception as error:
+        link: BaseException | None = error
+        while link is not None:
+            for frame, _ in traceback.walk_tb(link.__traceback__):
+                session = frame.f_locals.get("self")
+                for name in ("interface", "_sync", "_async"):
+                    if isinstance(candidate := getattr(session, name, None), socket.socket):
+                        candidate.close()
+            link = link.__cause__ or link.__context__
+        raise
 
 
 def _carrier(resource: MessageBasedResource, address: str) -> Carrier:

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 
 
 def backend_of(address: str) -> str:
-    """Sockets and HiSLIP go through the pure Python backend, whose traps are known; the rest through the computer's own."""
+    """Sockets and HiSLIP go through the pure Python backend, whose traps are known; the rest as pyvisa chooses."""
     upper = address.upper()
     return "@py" if upper.endswith("::SOCKET") or "::HISLIP" in upper else ""
 
