@@ -7,9 +7,10 @@ import time
 from harness.app.bench_open import open_bench
 from harness.app.files import FileSet, beside
 from harness.app.setup import read_bench
+from harness.bench import Source
 from harness.bench.conformance import check_adapter, check_clock, check_device, check_source
 from harness.config import DeviceFile
-from harness.errors import ConfigError, RefusedUnsafe, UsageError
+from harness.errors import ConfigError, ConformanceError, RefusedUnsafe, UsageError
 
 
 def check_bench(
@@ -56,11 +57,12 @@ def check_bench(
     return tuple(found)
 
 
-def _interlock(source: object, limit_vpk: float) -> str:
-    set_level = getattr(source, "set_level")  # noqa: B009 - any Source
+def _interlock(source: Source, limit_vpk: float) -> str:
     asked_vpk = 1.5 * limit_vpk
     try:
-        set_level(asked_vpk)
+        source.set_level(asked_vpk)
     except RefusedUnsafe:
         return f"refuses {asked_vpk:g} V peak; the input bears {limit_vpk:g} V peak"
-    raise UsageError(f"the interlock let {asked_vpk:g} V peak pass; the input bears {limit_vpk:g} V peak: do not use this bench")
+    raise ConformanceError(
+        f"the interlock let {asked_vpk:g} V peak pass; the input bears {limit_vpk:g} V peak: do not use this bench"
+    )

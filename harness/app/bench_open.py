@@ -47,9 +47,11 @@ def open_bench(
         return
     chosen_seed = simulation.seed if seed is None else seed
     if (transport or simulation.transport) == "wire":
-        with served_bench(setup.path, seed=chosen_seed, faults=faults) as addresses:
-            with _on_links(setup, device, _addresses(setup, addresses)) as bench:
-                yield _opened(bench, "simulated", chosen_seed)
+        with (
+            served_bench(setup.path, seed=chosen_seed, faults=faults) as addresses,
+            _on_links(setup, device, _addresses(setup, addresses)) as bench,
+        ):
+            yield _opened(bench, "simulated", chosen_seed)
         return
     clock = JumpClock()
     world = build_world(setup.file, seed=chosen_seed, faults=faults, clock=clock, file=setup.path)
@@ -82,8 +84,14 @@ def _on_links(setup: BenchSetup, device: DeviceFile, slots: Mapping[str, Instrum
         for role, slot in slots.items():
             links[role] = open_link(slot, role=role)
             stack.callback(links[role].close)
-        stack.enter_context(Watchdog(slots["source"], setup.profiles["source"]))
-        yield stack.enter_context(_closing(setup, device, slots, links, RealClock()))
+        watchdog = stack.enter_context(Watchdog(slots["source"], setup.profiles["source"]))
+        bench = stack.enter_context(_closing(setup, device, slots, links, RealClock()))
+        try:
+            yield bench
+        finally:
+            # Only a source that has just read back off may stand down the watchdog.
+            bench.source.safe_off()
+            watchdog.safe()
 
 
 @contextlib.contextmanager
@@ -105,8 +113,8 @@ def _closing(
     adapter = None
     if "adapter" in links:
         if device.bus is None:
-            place = Problem(file=setup.path, key="adapter", got="an adapter", allowed="none: the device file has no [bus]")
-            raise ConfigError((place,))
+            allowed = "none: the device file has no [bus]"
+            raise ConfigError((Problem(file=setup.path, key="adapter", got="an adapter", allowed=allowed),))
         adapter = AdapterDriver(links["adapter"], profiles["adapter"], slots["adapter"], device.bus, clock)
     bench = Bench(source=source, device=dut, adapter=adapter, clock=clock)
     try:

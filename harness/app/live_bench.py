@@ -9,15 +9,14 @@ from harness.app.files import beside
 from harness.app.setup import BenchSetup
 from harness.app.version import version
 
-SERIAL_OF_SIMULATED = "any"
-
-
-def live_bench_text(setup: BenchSetup, addresses: Mapping[str, str], path: str) -> str:
+def live_bench_text(
+    setup: BenchSetup, addresses: Mapping[str, str], serials: Mapping[str, str], path: str
+) -> str:
     """TOML of a bench without a [simulation] section, for `--bench`."""
     bench = setup.file
     told = bench.wiring.told_ohm
     lines = [
-        f"# Written by gainladder {version()}: reaches the simulated bench {os.path.basename(setup.path)} while it is served.",
+        f"# Written by gainladder {version()}: reaches the bench {os.path.basename(setup.path)} while it is served.",
         'kind = "bench"',
         f"version = {bench.version}",
         f'name = "{bench.name}, served"',
@@ -35,7 +34,7 @@ def live_bench_text(setup: BenchSetup, addresses: Mapping[str, str], path: str) 
         if slot is not None:
             lines += [
                 "", f"[{role}]", f'profile = "{_moved(setup.path, slot.profile, path)}"',
-                f'address = "{addresses[role]}"', f'serial = "{SERIAL_OF_SIMULATED}"', f"timeout_s = {slot.timeout_s!r}",
+                f'address = "{addresses[role]}"', f'serial = "{serials[role]}"', f"timeout_s = {slot.timeout_s!r}",
             ]  # fmt: skip
     lines += [
         "", "[wiring]", f"source_ohm = {bench.wiring.source_ohm!r}", f"load_ohm = {bench.wiring.load_ohm!r}",

@@ -16,9 +16,11 @@ class LazyGroup(click.Group):
     """Finds a command in `harness.app.commands` when it is needed: `--help` of one does not import the others."""
 
     def list_commands(self, ctx: click.Context) -> list[str]:
+        """All commands, in the order of a day's work."""
         return list(COMMANDS)
 
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        """The command of a name; None where there is none."""
         if cmd_name not in COMMANDS:
             return None
         command: click.Command = importlib.import_module(f"harness.app.commands.{cmd_name}").command

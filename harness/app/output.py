@@ -56,4 +56,6 @@ def write_file(path: Path, text: str) -> None:
         os.replace(beside, path)
     except OSError as error:
         beside.unlink(missing_ok=True)
-        raise ReportError(f"{path}: cannot be written: {error.strerror}; the record is complete, see `gainladder report`") from error
+        raise ReportError(
+            f"{path}: cannot be written: {error.strerror}; the record is complete, see `gainladder report`"
+        ) from error

@@ -15,8 +15,7 @@ from harness.ladder import build as build_ladder
 from harness.ladder import input_ratio
 from harness.law import GainLaw
 from harness.law import build as build_law
-from harness.values import ConfigFile, RunHeader, Rung, Setting
-
+from harness.values import ConfigFile, Rung, RunHeader, Setting
 
 Built = TypeVar("Built")
 

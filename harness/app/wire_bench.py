@@ -23,14 +23,20 @@ def served_bench(path: str, *, seed: int, faults: tuple[str, ...]) -> Iterator[d
         command += ["--fault", fault]
     # A session of its own: Ctrl-C at the terminal must reach the sweep first, while the bench still answers.
     child = subprocess.Popen(
-        command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.PIPE, start_new_session=True, text=True
+        command,
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        start_new_session=True,
+        text=True,
     )
     with child:
         try:
             line = child.stdout.readline() if child.stdout else ""
             if not line:
                 _, said = child.communicate()
-                raise OpenFailed(f"the simulated bench did not start: {said.strip() or 'it said nothing'}", address=path)
+                text = said.strip() or "it said nothing"
+                raise OpenFailed(f"the simulated bench did not start: {text}", address=path)
             yield dict(json.loads(line)["addresses"])
         finally:
             with contextlib.suppress(OSError):

@@ -65,7 +65,8 @@ class Interlock:
         limit = self.limit_vpk
         if not (math.isfinite(level_vpk) and 0.0 <= level_vpk <= limit):
             raise RefusedUnsafe(
-                f"refused a level of {level_vpk:g} V peak: the device's limit at {self._impedance_ohm:g} Ω is {limit:g} V peak",
+                f"refused a level of {level_vpk:g} V peak: the device's limit at {self._impedance_ohm:g} Ω is "
+                f"{limit:g} V peak",
                 asked_vpk=level_vpk,
                 limit_vpk=limit,
             )

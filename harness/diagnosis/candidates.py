@@ -8,19 +8,20 @@ from collections.abc import Sequence
 from harness.diagnosis.exact_factors import match_factor
 from harness.diagnosis.observation import Observation
 from harness.diagnosis.patterns import of_channel
-from harness.law import GainLaw
 from harness.values import Candidate
 
 COMMON_SPREAD_PERCENT = 3.0
 """Residuals of all settings that lie this close together share one factor: twice the gain limit, rounded up."""
 
 
-def candidates(observations: Sequence[Observation], *, law: GainLaw, notes: Sequence[str] = ()) -> tuple[Candidate, ...]:
+def candidates(
+    observations: Sequence[Observation], *, code_control: str, notes: Sequence[str] = ()
+) -> tuple[Candidate, ...]:
     """What would explain the run.
 
     Args:
         observations: every setting that was read.
-        law: for the controls' bits.
+        code_control: name of the control that holds the fine code.
         notes: the journal's texts; the self-check says there whether the device's own noise moved with the factor.
     Returns:
         at most three candidates, the likeliest first; none for a healthy run. Faults that the run cannot tell apart
@@ -34,7 +35,8 @@ def candidates(observations: Sequence[Observation], *, law: GainLaw, notes: Sequ
         return _whole_run(common, several=len(channels) > 1, notes=notes)
     found: dict[str, Candidate] = {}
     for channel in channels:
-        for candidate in of_channel([o for o in observations if o.setting.channel == channel], law=law):
+        own = [o for o in observations if o.setting.channel == channel]
+        for candidate in of_channel(own, code_control=code_control):
             known = found.get(candidate.fault)
             why = f"{known.why}; {candidate.why}" if known else candidate.why
             found[candidate.fault] = Candidate(fault=candidate.fault, why=why, test=candidate.test)

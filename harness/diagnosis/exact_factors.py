@@ -22,7 +22,7 @@ class ExactFactor:
 
 
 FACTORS: tuple[ExactFactor, ...] = (
-    ExactFactor(ratio=2.0, cause="source set for 50 Ω into high impedance or the reverse; lost termination", station=True),
+    ExactFactor(ratio=2.0, cause="source set for 50 Ω into high impedance; lost termination", station=True),
     ExactFactor(ratio=1.5, cause="source set for 50 Ω on 25 Ω (two terminators)", station=True),
     ExactFactor(ratio=4.0 / 3.0, cause="source set for 50 Ω on 100 Ω", station=True),
     ExactFactor(ratio=1.2, cause="source set for 50 Ω on 75 Ω", station=True),

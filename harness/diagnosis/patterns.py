@@ -7,19 +7,18 @@ from collections.abc import Callable, Sequence
 
 from harness.diagnosis.exact_factors import match_factor
 from harness.diagnosis.observation import Observation
-from harness.law import GainLaw
 from harness.values import Candidate, Realness
 
 WRONG_PERCENT = 2.0
 """Residuals above this are wrong for a pattern; the guard band's inner edge would catch healthy spread."""
 
 
-def of_channel(observations: Sequence[Observation], *, law: GainLaw) -> tuple[Candidate, ...]:
+def of_channel(observations: Sequence[Observation], *, code_control: str) -> tuple[Candidate, ...]:
     """What would explain one channel.
 
     Args:
         observations: every setting of the channel that was read.
-        law: names the relays and the code's control.
+        code_control: name of the control that holds the fine code.
     Returns:
         candidates, the likeliest first; words before gain, because a wrong word explains a wrong gain.
     Source:
@@ -34,7 +33,7 @@ def of_channel(observations: Sequence[Observation], *, law: GainLaw) -> tuple[Ca
     wrong = [o for o in residuals if abs(o.residual_percent or 0.0) > WRONG_PERCENT]
     if not wrong:
         return ()
-    return (*_one_factor(residuals), *_relay(residuals), *_pregain(residuals), *_bit(residuals, law))
+    return (*_one_factor(residuals), *_relay(residuals), *_pregain(residuals), *_bit(residuals, code_control))
 
 
 def _place(observations: Sequence[Observation]) -> str:
@@ -94,7 +93,8 @@ def _relay(observations: Sequence[Observation]) -> tuple[Candidate, ...]:
         block = _split(observations, lambda o, relay=relay: relay in o.relays)  # type: ignore[misc]
         if block is None:
             continue
-        why = f"{_place(observations)}: every range that needs {relay} is off by {_ratio_text(block[0])}, the others are right"
+        off = _ratio_text(block[0])
+        why = f"{_place(observations)}: every range that needs {relay} is off by {off}, the others are right"
         fault = "relay-not-picking" if abs(block[0]) > 100.0 else "attenuator-resistor-wrong"
         found.append(Candidate(fault=fault, why=why, test=f"coil current of {relay}; the same ranges at DC"))
     return tuple(found)
@@ -110,18 +110,20 @@ def _pregain(observations: Sequence[Observation]) -> tuple[Candidate, ...]:
     return ()
 
 
-def _bit(observations: Sequence[Observation], law: GainLaw) -> tuple[Candidate, ...]:
+def _bit(observations: Sequence[Observation], code_control: str) -> tuple[Candidate, ...]:
     """A stuck bit takes exactly its weight: G/L - 1 = -2^i/c where bit i is set (or +2^i/c where clear), else 0."""
     best: tuple[float, str, int] | None = None
+    bits = max(int(o.controls[code_control]) for o in observations).bit_length()
     for stuck_high in (False, True):
-        for bit in range(law.code_bits):
-            misfit = max(abs(_miss(o, law.code_control, bit, stuck_high)) for o in observations)
+        for bit in range(bits):
+            misfit = max(abs(_miss(o, code_control, bit, stuck_high)) for o in observations)
             if misfit < 0.02 and (best is None or misfit < best[0]):
                 best = (misfit, "data-bit-stuck-high" if stuck_high else "data-bit-stuck-low", bit)
     if best is None:
         return ()
     state = "set" if best[1].endswith("low") else "clear"
-    why = f"{_place(observations)}: the gain lacks exactly bit {best[2]} wherever it should be {state}, the words are right"
+    verb = "lacks" if state == "set" else "has too much by"
+    why = f"{_place(observations)}: the gain {verb} exactly bit {best[2]} wherever it should be {state}; words right"
     return (Candidate(fault=best[1], why=why, test=f"level at data input bit {best[2]} of the gain device"),)
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 from harness.config import LimitItem
@@ -62,7 +63,8 @@ def judge_number(
     reason = ""
     if decided.outcome is not Outcome.PASS:
         allowed = " to ".join(f"{edge:+g}" for edge in (limit.low, limit.high) if edge is not None)
-        reason = f"{where}: {limit.item} {value:+.3g} {limit.unit}, allowed {allowed} {limit.unit}"
+        ratio = f" (×{math.exp(value / 100.0):.4g})" if limit.unit == "percent" and abs(value) > 10.0 else ""
+        reason = f"{where}: {limit.item} off by {value:+.3g} {limit.unit}{ratio}, allowed {allowed} {limit.unit}"
         if decided.outcome is Outcome.INCONCLUSIVE:
             reason += f", inside the guard band of {limit.guard:g} {limit.unit}"
     return Judgement(

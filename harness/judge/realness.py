@@ -70,7 +70,9 @@ def of_settings(evidence: Sequence[Evidence]) -> Mapping[Setting, Found]:
         state: min((item.gain_codes_per_v or math.inf) / _certain(item) for item in group)
         for state, group in groups.items()
     }
-    return {item.setting: _of_setting(item, least.get(item.state), len(groups.get(item.state, ()))) for item in evidence}
+    return {
+        item.setting: _of_setting(item, least.get(item.state), len(groups.get(item.state, ()))) for item in evidence
+    }
 
 
 def _certain(item: Evidence) -> float:

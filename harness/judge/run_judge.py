@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from itertools import pairwise
 
 from harness.bus import BusWiring
 from harness.config import DeviceFile, LimitItem
@@ -119,7 +120,9 @@ class RunJudge:
         everything = (*station_claims, *claims, *step_claims)
         verdict = Outcome.INVALID if station_claims else worst_outcome([c.outcome for c in everything])
         observations = [self._observation(item, evidence[s], found[s]) for s, item in gathered.items() if item.final]
-        explained = station or candidates(observations, law=self._law, notes=[e.text for e in events])
+        explained = station or candidates(
+            observations, code_control=self._device.firmware.code, notes=[e.text for e in events]
+        )
         return self._assemble(verdict, rows, steps, everything, explained)
 
     def _assemble(
@@ -236,8 +239,8 @@ def _neighbours(settings: Sequence[Setting]) -> list[tuple[Setting, Setting, str
     """Pairs next to each other in the ladder: fine in each range, coarse at each fine position."""
     ordered = sorted(settings)
     by_fine = sorted(settings, key=lambda s: (s.channel, s.fine, s.coarse))
-    fine = [(a, b, "fine") for a, b in zip(ordered, ordered[1:], strict=False) if a.coarse == b.coarse]
-    coarse = [(a, b, "coarse") for a, b in zip(by_fine, by_fine[1:], strict=False) if a.fine == b.fine]
+    fine = [(a, b, "fine") for a, b in pairwise(ordered) if a.coarse == b.coarse]
+    coarse = [(a, b, "coarse") for a, b in pairwise(by_fine) if a.fine == b.fine]
     return [pair for pair in (*fine, *coarse) if pair[0].channel == pair[1].channel]
 
 

@@ -13,7 +13,11 @@ from harness.values import Judgement, Outcome, Prediction, Realness, StepResult
 
 
 def judge_step(
-    lower: tuple[Prediction, Evidence], upper: tuple[Prediction, Evidence], *, kind: str, limits: Mapping[str, LimitItem]
+    lower: tuple[Prediction, Evidence],
+    upper: tuple[Prediction, Evidence],
+    *,
+    kind: str,
+    limits: Mapping[str, LimitItem],
 ) -> tuple[StepResult, tuple[Judgement, ...]]:
     """Everything decided about one step.
 
@@ -43,7 +47,8 @@ def judge_step(
             claims.append(judge_number(limit, residual_percent, where=where, **pair))
         if kind == "fine" and "monotonic" in limits:
             rises = measured_ratio > 1.0 or predicted_ratio <= 1.0
-            text = "" if rises else f"{where}: gain does not rise (×{measured_ratio:.5g}, planned ×{predicted_ratio:.5g})"
+            seen = f"×{measured_ratio:.5g}, planned ×{predicted_ratio:.5g}"
+            text = "" if rises else f"{where}: gain does not rise ({seen})"
             claims.append(judge_claim("monotonic", Outcome.PASS if rises else Outcome.FAIL, text, **pair))
         if "realness" in limits:
             claims.append(_realness(found, low_plan, high_plan, where))

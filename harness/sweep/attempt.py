@@ -106,7 +106,8 @@ class RungWalker:
     def _no_level(self, rung: Rung, current: _Try, attempt: int, quality: Quality) -> tuple[Reading, int]:
         """No level gives a sound record: with a proven source that is the device's fault, else nobody's."""
         status = ReadingStatus.UNMEASURABLE if self._source_proven else ReadingStatus.INVALID
-        reason = f"no level between {self._plan.level_least_vpk:g} and {self._plan.level_limit_vpk:g} V peak fits; last: "
+        least_vpk, most_vpk = self._plan.level_least_vpk, self._plan.level_limit_vpk
+        reason = f"no level between {least_vpk:g} and {most_vpk:g} V peak fits; last: "
         reading = self._reading(rung, current, attempt, status, reason + quality.reason)
         self._journal.record(reading)
         self._journal.note("unmeasurable", f"{rung.prediction.label}: {reading.reason}")

@@ -64,8 +64,9 @@ def next_level(
         wanted = level_vpk * min(fill_target / quality.fill_ratio, MOST_UP_RATIO)
     else:
         wanted = level_vpk * MOST_UP_RATIO
-    if levels.clipped_vpk is not None and levels.low_vpk is not None and not levels.low_vpk < wanted < levels.clipped_vpk:
-        wanted = (levels.low_vpk * levels.clipped_vpk) ** 0.5
+    low_vpk, clipped_vpk = levels.low_vpk, levels.clipped_vpk
+    if clipped_vpk is not None and low_vpk is not None and not low_vpk < wanted < clipped_vpk:
+        wanted = (low_vpk * clipped_vpk) ** 0.5
     wanted = float(f"{min(max(wanted, least_vpk), most_vpk):.4g}")
     tried = {levels.clipped_vpk, levels.low_vpk, level_vpk}
     return None if wanted in tried else wanted

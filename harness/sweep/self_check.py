@@ -18,19 +18,21 @@ ALIKE_PERCENT = 1.5
 NOISE_WINDOW_RATIO = 1.35
 """The device's noise has moved with a factor, or has stayed, when it is this close to it."""
 
+UNDECIDED = "device and source are not told apart"
+
 
 def self_check(hands: Hands, plan: SweepPlan, journal: Journal) -> bool:
     """Drive each channel of the ladder gently and compare with the law.
 
     Returns True when the source is proven good: some channel is as predicted, or the device's own noise shows that the
-    device is what changed. False when nothing is proven. StationFault when all channels share a factor that the device's
-    own noise does not share.
+    device is what changed. False when nothing is proven. StationFault when all channels share a factor that the
+    device's own noise does not share.
     """
     checks = _rungs(plan)
     ratios = {rung.setting.channel: ratio for rung in checks if (ratio := _ratio(hands, plan, rung)) is not None}
     hands.off()
     said = ", ".join(f"channel {channel} ×{ratio:.4g}" for channel, ratio in ratios.items())
-    journal.note("self-check", f"measured over predicted gain at {CHECK_FILL_RATIO:g} fill: {said or 'no valid record'}")
+    journal.note("self-check", f"gain over prediction at {CHECK_FILL_RATIO:g} fill: {said or 'no valid record'}")
     wrong = {c: r for c, r in ratios.items() if abs(100.0 * math.log(r)) > plan.self_check_percent}
     if not ratios:
         return False
@@ -76,11 +78,11 @@ def _whose(hands: Hands, plan: SweepPlan, journal: Journal, ratio: float) -> boo
     typical = plan.device.quiet_noise
     text = f"all channels are off by ×{ratio:.4g}"
     if typical is None:
-        journal.note("self-check", f"{text}; the device file names no quiet noise, so device and source are not told apart")
+        journal.note("self-check", f"{text}; no [quiet_noise] in the device file: {UNDECIDED}")
         return False
     rung = next((r for r in plan.rungs if (r.setting.coarse, r.setting.fine) == typical.place(plan.device)), None)
     if rung is None:
-        journal.note("self-check", f"{text}; the ladder lacks the quiet-noise setting, so device and source are not told apart")
+        journal.note("self-check", f"{text}; quiet-noise setting not in the ladder: {UNDECIDED}")
         return False
     hands.select(rung.setting)
     hands.off()
@@ -97,5 +99,5 @@ def _whose(hands: Hands, plan: SweepPlan, journal: Journal, ratio: float) -> boo
             fault="source-load-mis-set",
             also=("terminator-wrong", "unit-mix-up"),
         )
-    journal.note("self-check", f"{text}: device and source are not told apart")
+    journal.note("self-check", f"{text}: {UNDECIDED}")
     return False

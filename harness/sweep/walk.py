@@ -23,8 +23,8 @@ def sweep(
 ) -> None:
     """Walk the ladder.
 
-    Every attempt is recorded durably before the next one begins. RefusedUnsafe, StationFault, WrongInstrument, StoreError
-    and KeyboardInterrupt leave through the safe state; a StationFault is noted in the journal first.
+    Every attempt is recorded durably before the next one begins. RefusedUnsafe, StationFault, WrongInstrument,
+    StoreError and KeyboardInterrupt leave through the safe state; a StationFault is noted in the journal first.
     """
     journal = Journal(recorder)
     try:

@@ -13,7 +13,7 @@ KINDS = {
 SHIPPED = [(KINDS[path.parent.name], path) for path in sorted(CONFIGS.glob("*/*.toml"))]
 
 
-@pytest.mark.parametrize(("kind", "path"), SHIPPED, ids=lambda value: getattr(value, "stem", value.__name__))
+@pytest.mark.parametrize(("kind", "path"), SHIPPED, ids=[path.stem for _, path in SHIPPED])
 def test_every_shipped_file_is_read(kind: type, path: Path) -> None:
     content = parse(kind, path.read_text(), file=path.name)
     assert content.version == content.change[-1].version
@@ -41,7 +41,7 @@ def test_all_problems_of_a_file_come_at_once() -> None:
 
 
 def test_text_that_is_not_toml_names_the_line() -> None:
-    assert "line 1" in problems(JobFile, "kind = ")["(text)"][0]
+    assert "at line 2" in problems(JobFile, "kind = 1\nname = = 2\n")["(text)"][0]
 
 
 @pytest.mark.parametrize(

@@ -21,8 +21,11 @@ def command(as_json: bool) -> int:
         result_json([dataclasses.asdict(entry) for entry in entries])
         return 0
     for entry in entries:
-        values = dataclasses.asdict(entry)
-        result(f"{values.pop('name')}")
-        for key, value in values.items():
-            result(f"    {key.replace('_', ' ')}: {value}")
+        result(f"{entry.name}  ({entry.kind} fault{'' if entry.takes_channel else ', no channel'})")
+        result(f"    does   {entry.does}")
+        result(f"    shows  {entry.shows}")
+        if entry.size:
+            default = "required" if entry.default_size is None else f"default {entry.default_size:g}"
+            result(f"    size   {entry.size}; {entry.low:g} to {entry.high:g}, {default}")
+    result("use: --fault NAME[:CHANNEL][=SIZE]; without a channel all channels have it")
     return 0

@@ -20,7 +20,7 @@ def command(run: str, limits_path: str, store_url: str, as_json: bool) -> int:
     from harness.judge import exit_code
     from harness.store import open_store
 
-    with open_store(store_url, create=False) as store:
+    with open_store(store_url, read_only=True) as store:
         header, decided = judged(store, store.resolve(run), limits_path=limits_path)
     if as_json:
         result_json(report.summary(header, decided, report_path=""))

@@ -25,12 +25,18 @@ def command(job: str, as_json: bool) -> int:
         content = {"summary": dataclasses.asdict(summary), "rungs": [dataclasses.asdict(row) for row in rows]}
         result_json(content)
         return 0
-    result(f"{'setting':<20} {'word':<14} {'gain dB':>9} {'codes/V':>12} {'drive Vpk':>11} {'fill':>6} {'toggles':>7}")
+    head = f"{'setting':<20} {'way':<4} {'word':<14} {'gain dB':>8} {'codes/V':>11} {'drive Vpk':>10} {'fill':>5}  relays"
+    result(head)
     for row in rows:
         result(
-            f"{row.label:<20} {row.word:<14} {row.gain_db:>9.3f} {row.gain_codes_per_v:>12.5g} {row.drive_vpk:>11.4g}"
-            f" {row.fill_ratio:>6.2f} {row.relay_toggles:>7d}"
+            f"{row.label:<20} {row.direction:<4} {row.word:<14} {row.gain_db:>8.3f} {row.gain_codes_per_v:>11.5g}"
+            f" {row.drive_vpk:>10.4g} {row.fill_ratio:>5.2f}  {' '.join(row.relays)}"
         )
-    for field in dataclasses.fields(summary):
-        result(f"{field.name.replace('_', ' ')}: {getattr(summary, field.name)}")
+    toggles = ", ".join(f"{relay} {count}" for relay, count in summary.relay_toggles) or "none"
+    result(f"\n{summary.settings} settings, {summary.readings} readings, at least {summary.duration_s:.1f} s")
+    result(f"relay toggles: {toggles}")
+    if summary.codes:
+        result(f"codes {summary.codes[0]} to {summary.codes[-1]}, {len(summary.codes)} different ones")
+    if summary.largest_fine_step_db is not None:
+        result(f"largest fine step {summary.largest_fine_step_db:.3f} dB")
     return 0

@@ -8,10 +8,12 @@ import click
 
 from harness.app.options import limits_option, store_option
 
+FORMS = ("html", "csv", "json", "junit")
+
 
 @click.command()
 @click.argument("run", metavar="RUN")
-@click.option("--format", "form", type=click.Choice(["html", "csv", "json", "junit"]), default="html", show_default=True)
+@click.option("--format", "form", type=click.Choice(FORMS), default="html", show_default=True)
 @click.option("--out", default="", metavar="FILE", help="Where to write; default: stdout.")
 @limits_option
 @store_option
@@ -22,7 +24,7 @@ def command(run: str, form: str, out: str, limits_path: str, store_url: str) -> 
     from harness.app.run import judged
     from harness.store import open_store
 
-    with open_store(store_url, create=False) as store:
+    with open_store(store_url, read_only=True) as store:
         header, decided = judged(store, store.resolve(run), limits_path=limits_path)
         events = store.events(header.run_id)
     if form == "html":

@@ -15,7 +15,7 @@ def command(store_url: str, as_json: bool) -> int:
     from harness.app.output import result, result_json, say
     from harness.store import open_store
 
-    with open_store(store_url, create=False) as store:
+    with open_store(store_url, read_only=True) as store:
         runs = store.runs()
     if as_json:
         result_json(

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import click
 
 from harness.app.options import fault_option, json_option, seed_option
@@ -18,9 +20,10 @@ def command(
     bench: str, seed: int | None, faults: tuple[str, ...], until_stdin_closes: bool, bench_out: str, as_json: bool
 ) -> int:
     """Serve the simulated BENCH until Ctrl-C, printing its addresses: other programs reach it by VISA and serial."""
+    from harness.app.files import FileSet
     from harness.app.live_bench import live_bench_text
-    from harness.app.output import result, result_json, say, write_file
-    from harness.app.setup import FileSet, Path, read_bench
+    from harness.app.output import result, say, write_file
+    from harness.app.setup import read_bench
     from harness.drivers import RealClock
     from harness.errors import UsageError
     from harness.simulated import build_world, serve
@@ -35,7 +38,8 @@ def command(
 
     def announce(addresses: dict[str, str]) -> None:
         if bench_out:
-            write_file(Path(bench_out), live_bench_text(setup, addresses, bench_out))
+            serials = {role: _serial(world.instruments[role].handle(b"*IDN?\n")) for role in addresses}
+            write_file(Path(bench_out), live_bench_text(setup, addresses, serials, bench_out))
         if as_json:
             import json
 
@@ -45,9 +49,12 @@ def command(
                 result(f"{role:<8} {address}")
             say("serving until Ctrl-C" if not until_stdin_closes else "serving until standard input closes")
 
-    _ = result_json
     try:
-        serve(world, announce=announce, until_stdin_closes=until_stdin_closes)
+        serve(world, announce=announce, until_eof=0 if until_stdin_closes else None)
     except KeyboardInterrupt:
         say("stopped")
     return 0
+
+
+def _serial(identity: bytes) -> str:
+    return identity.decode("ascii").strip().split(",")[2]

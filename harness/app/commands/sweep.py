@@ -62,7 +62,8 @@ def command(
             setup.bench, setup.device, transport=setup.job.transport, seed=seed, faults=faults
         ) as opened:
             header = new_header(setup, opened, request)
-            say(f"run {header.run_id}: {len(setup.rungs)} readings of {len(setup.planned())} settings, {opened.mode} bench")
+            size = f"{len(setup.rungs)} readings of {len(setup.planned())} settings"
+            say(f"run {header.run_id}: {size}, {opened.mode} bench")
             station = record_run(setup, opened, store, header)
         header, decided = judged(store, header.run_id)
         page = write_report(store, header, decided, folder)
