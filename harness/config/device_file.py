@@ -66,6 +66,8 @@ class Coarse(Table):
     name: Name
     full_scale_vpp: Positive
     """Full converter span at the first fine position, V peak to peak at the input."""
+    value: float | str | None = None
+    """What the device's commands call the range; full_scale_vpp where nothing else is said."""
     controls: dict[str, str | int] = Field(default_factory=dict)
     """Controls that the range fixes, such as attenuator = "1:10"."""
     arithmetic_ratio: Positive = 1.0
@@ -73,18 +75,44 @@ class Coarse(Table):
 
 
 class Fine(Table):
-    """The fine positions, the same in every range: full scale in percent of the range."""
+    """The fine positions, the same in every range: full scale in percent of the range, or gain added in dB."""
 
-    first_percent: Positive
-    last_percent: Positive
+    first_percent: Positive | None = None
+    last_percent: Positive | None = None
+    first_db: float | None = Field(default=None, allow_inf_nan=False)
+    last_db: float | None = Field(default=None, allow_inf_nan=False)
     count: int = Field(ge=1, le=10_000)
+
+    @model_validator(mode="after")
+    def _one_unit(self) -> Fine:
+        percent = (self.first_percent is not None, self.last_percent is not None)
+        in_db = (self.first_db is not None, self.last_db is not None)
+        if (all(percent), any(in_db)) != (True, False) and (all(in_db), any(percent)) != (True, False):
+            raise ValueError("first_percent and last_percent, or first_db and last_db")
+        return self
+
+    @property
+    def in_db(self) -> bool:
+        """Whether positions are named by the gain they add, dB, instead of by full scale, percent."""
+        return self.first_db is not None
+
+    def positions(self) -> tuple[float, ...]:
+        """Each position as the device knows it: percent or dB."""
+        first = self.first_db if self.first_db is not None else self.first_percent
+        last = self.last_db if self.last_db is not None else self.last_percent
+        first, last = float(first or 0.0), float(last or 0.0)
+        step = (last - first) / max(self.count - 1, 1)
+        return tuple(round(first + step * k, 9) for k in range(self.count))
 
     def percents(self) -> tuple[float, ...]:
         """Full scale of each fine position, percent of the range."""
-        if self.count == 1:
-            return (self.first_percent,)
-        step = (self.last_percent - self.first_percent) / (self.count - 1)
-        return tuple(round(self.first_percent + step * k, 9) for k in range(self.count))
+        if not self.in_db:
+            return self.positions()
+        return tuple(100.0 * 10.0 ** (-position / 20.0) for position in self.positions())
+
+    def names(self) -> tuple[str, ...]:
+        """Each position for people, such as `70 %` or `+3.5 dB`."""
+        return tuple(f"{p:+g} dB" if self.in_db else f"{p:g} %" for p in self.positions())
 
 
 class Stage(Table):
@@ -189,6 +217,8 @@ class DeviceFile(Versioned):
     name: Name
     description: str = ""
     channels: int = Field(ge=1, le=64)
+    set_by: Literal["commands", "adapter"] = "commands"
+    """Whether settings are made by the device's own commands, or by loading words through the adapter."""
     input: Input
     converter: Converter
     acquisition: Acquisition

@@ -20,6 +20,8 @@ VERBS: dict[str, tuple[str, ...]] = {
     "adapter": ("arm", "fetch", "load_word"),
 }  # fmt: skip
 COMMON = ("identify", "complete_query", "error_query")
+SETTING = ("select_coarse", "coarse_query", "select_fine", "fine_query")
+"""Verbs that a bare gain stage lacks, all or none: its words are loaded through the adapter."""
 
 
 class Ranges(Table):
@@ -54,8 +56,8 @@ class InstrumentFile(Versioned):
     """A load read back at or above this means high-z (SCPI infinity is 9.9E37)."""
     code_type: Literal["int16-little", "int16-big"] = "int16-little"
     commands: dict[str, str | tuple[str, ...]] = Field(default_factory=dict)
-    """Verb to one message or several; placeholders in braces: channel, full_scale_vpp, percent, samples, rate_hz,
-    hz, level, ohm, latch, bits, word."""
+    """Verb to one message or several; placeholders in braces: channel, full_scale_vpp, coarse, percent, fine, samples,
+    rate_hz, hz, level, ohm, latch, bits, word."""
 
     @model_validator(mode="after")
     def _verbs(self) -> InstrumentFile:
@@ -63,8 +65,9 @@ class InstrumentFile(Versioned):
         given = set(self.commands)
         if given - known:
             raise ValueError(f"in [commands] only {', '.join(sorted(known))}; not {', '.join(sorted(given - known))}")
-        if known - given:
-            raise ValueError(f"in [commands] also {', '.join(sorted(known - given))}")
+        optional = set() if given & set(SETTING) else set(SETTING)
+        if known - given - optional:
+            raise ValueError(f"in [commands] also {', '.join(sorted(known - given - optional))}")
         if (self.role == "source") != (self.ranges is not None):
             raise ValueError("[ranges] for a source, and only there")
         return self

@@ -149,7 +149,7 @@ class RunJudge:
             step_limit_percent=_edges(step),
             channel_count=self._device.channels,
             coarse_names=tuple(coarse.name for coarse in self._device.coarse),
-            fine_names=tuple(f"{percent:g} %" for percent in self._device.fine.percents()),
+            fine_names=self._device.fine.names(),
             declared_arithmetic=tuple(
                 index for index, coarse in enumerate(self._device.coarse) if coarse.arithmetic_ratio != 1.0
             ),
