@@ -40,7 +40,7 @@ def arithmetic_lines(result: RunResult) -> tuple[str, ...]:
     Args:
         result: of a run.
     Returns:
-        lines such as `84 settings: the whole 10mV range on all channels; declared`; empty where there is nothing to say.
+        lines such as `84 settings: the whole 10mV range on all channels; declared`; empty for nothing to say.
     """
     found = arithmetic_settings(result)
     lines = [

@@ -22,7 +22,7 @@ def json_text(header: RunHeader, result: RunResult) -> str:
         header: of the run.
         result: of the run.
     Returns:
-        one JSON object with a line feed at the end; keys in fixed order, lists with one record a line, null for no value.
+        one JSON object, a line feed at its end; keys in fixed order, a record a line, null for no value.
     Raises:
         NotFinite: a number is NaN or infinite.
     """

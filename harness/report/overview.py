@@ -27,6 +27,8 @@ class Overview:
     steps: int
     worst: SettingResult | None
     worst_residual: str
+    worst_gains: str
+    """Measured and predicted, since a residual of hundreds of percent says little."""
     allowed: str
     """Limits on the residual."""
     guard: str
@@ -56,6 +58,7 @@ def overview(header: RunHeader, result: RunResult) -> Overview:
         steps=len(result.steps),
         worst=worst,
         worst_residual=words.percent(worst.residual_percent if worst else None),
+        worst_gains=_gains(worst) if worst else "",
         allowed=words.limits(*result.gain_limit_percent, unit="percent"),
         guard=f"{result.gain_guard_percent:g} %",
         arithmetic=arithmetic_lines(result),
@@ -87,6 +90,11 @@ def worst_setting(result: RunResult) -> SettingResult | None:
     return max(measured, key=lambda row: abs(row.residual_percent or 0.0), default=None)
 
 
+def _gains(row: SettingResult) -> str:
+    measured, predicted = words.significant(row.measured_codes_per_v), words.significant(row.predicted_codes_per_v)
+    return f"{measured} measured, {predicted} predicted, codes/V"
+
+
 def _sentence(result: RunResult) -> str:
     if not result.settings:
         return "No setting was run: nothing is known about the unit."
@@ -103,7 +111,8 @@ def _sentence(result: RunResult) -> str:
             return f"No opinion about the unit: {told or 'the whole run'} could not be measured soundly."
         case _:
             told, several = _how_many(result, Outcome.INCONCLUSIVE)
-            return f"{told or 'A claim of the run'} {'are' if several else 'is'} not decided: too near a limit, or unproven."
+            verb = "are" if several else "is"
+            return f"{told or 'A claim of the run'} {verb} not decided: too near a limit, or unproven."
 
 
 def _how_many(result: RunResult, outcome: Outcome) -> tuple[str, bool]:

@@ -6,6 +6,7 @@ import base64
 from dataclasses import dataclass
 
 from harness.report import figures, tables, words
+from harness.report.claims import claims, worst_channels, worst_table
 from harness.report.csv_file import csv_text
 from harness.report.finite import require_finite
 from harness.report.json_file import json_text
@@ -60,9 +61,9 @@ def html(header: RunHeader, result: RunResult, events: tuple[Event, ...]) -> str
             "findings_left": max(len(shown) - tables.MOST_ROWS, 0),
             "step_findings": steps_shown[: tables.MOST_ROWS],
             "steps_left": max(len(steps_shown) - tables.MOST_ROWS, 0),
-            "claims": tables.claims(result),
-            "worst_channels": tables.worst_channels(result),
-            "worst_table": tables.worst_table(result),
+            "claims": claims(result),
+            "worst_channels": worst_channels(result),
+            "worst_table": worst_table(result),
             "lines": [tables.setting_line(row) for row in result.settings],
             "files": [(file, tables.short_hash(file)) for file in header.files],
             "events": [(words.moment(event.at_utc), event) for event in events[:MOST_EVENTS]],

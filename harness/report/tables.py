@@ -6,8 +6,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from harness.report import words
-from harness.report.labels import labels_of, range_name, step_label
-from harness.values import ConfigFile, Judgement, Outcome, RunResult, SettingResult
+from harness.report.claims import limits_by_item
+from harness.report.labels import labels_of, step_label
+from harness.values import ConfigFile, Outcome, RunResult, SettingResult
 
 MOST_ROWS = 100
 """Of failing settings, and again of failing steps; the rest are counted."""
@@ -51,18 +52,6 @@ class StepLine:
     reason: str
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ClaimLine:
-    """One kind of claim over the whole run."""
-
-    item: str
-    limits: str
-    guard: str
-    worst: Outcome
-    counts: tuple[int, ...]
-    """In the order of SEVERITY."""
-
-
 def setting_line(row: SettingResult) -> SettingLine:
     """How one setting reads.
 
@@ -89,7 +78,7 @@ def setting_line(row: SettingResult) -> SettingLine:
         spacing=words.NOTHING if row.code_spacing is None else str(row.code_spacing),
         realness=f"{row.realness}{arithmetic}",
         attempts=row.attempts,
-        reason=row.reason,
+        reason=row.reason.removeprefix(f"{row.label}: "),
     )
 
 
@@ -118,10 +107,11 @@ def step_findings(result: RunResult) -> tuple[StepLine, ...]:
     for step in result.steps:
         if step.outcome is Outcome.PASS:
             continue
-        changed = {None: words.NOTHING, True: "changed", False: "unchanged"}[step.word_changed]
+        changed = {None: "", True: "new word", False: "same word"}[step.word_changed]
+        label = step_label(step, labels, result)
         lines.append(
             StepLine(
-                label=step_label(step, labels, result),
+                label=label.replace(f" to ch{step.upper.channel} ", " to "),
                 kind=step.kind,
                 outcome=step.outcome,
                 predicted=f"×{words.significant(step.predicted_ratio)}",
@@ -130,7 +120,7 @@ def step_findings(result: RunResult) -> tuple[StepLine, ...]:
                 limits=told.get(f"{step.kind}-step", words.NOTHING),
                 realness=str(step.realness),
                 word=changed,
-                reason=step.reason,
+                reason=step.reason.removeprefix(f"{label}: "),
             )
         )
     return tuple(sorted(lines, key=lambda line: words.SEVERITY.index(line.outcome)))
@@ -139,74 +129,6 @@ def step_findings(result: RunResult) -> tuple[StepLine, ...]:
 def _gravest_first(rows: Sequence[SettingResult]) -> list[SettingResult]:
     wanting = [row for row in rows if row.outcome is not Outcome.PASS]
     return sorted(wanting, key=lambda row: words.SEVERITY.index(row.outcome))
-
-
-def limits_by_item(result: RunResult) -> dict[str, str]:
-    """The limits of each kind of claim, in words.
-
-    Args:
-        result: of a run.
-    Returns:
-        limits by item, from its judgements; a kind without numbers is not in it.
-    """
-    return {claim.item: text for claim in result.judgements if (text := _limits(claim))}
-
-
-def claims(result: RunResult) -> tuple[ClaimLine, ...]:
-    """What was claimed of the unit, and how each kind of claim came out.
-
-    Args:
-        result: of a run.
-    Returns:
-        one line a kind of claim, in the order in which they first occur.
-    """
-    groups: dict[str, list[Judgement]] = {}
-    for claim in result.judgements:
-        groups.setdefault(claim.item, []).append(claim)
-    return tuple(_claim(item, group) for item, group in groups.items())
-
-
-def _claim(item: str, group: Sequence[Judgement]) -> ClaimLine:
-    outcomes = [claim.outcome for claim in group]
-    numbered = next((claim for claim in group if _limits(claim)), None)
-    return ClaimLine(
-        item=item,
-        limits=_limits(numbered) if numbered else "",
-        guard=f"{numbered.guard:g} {'%' if numbered.unit == 'percent' else numbered.unit}" if numbered else "",
-        worst=words.worst_of(outcomes) or Outcome.INVALID,
-        counts=tuple(outcomes.count(outcome) for outcome in words.SEVERITY),
-    )
-
-
-def _limits(claim: Judgement) -> str:
-    return words.limits(claim.low, claim.high, unit=claim.unit)
-
-
-def worst_table(result: RunResult) -> tuple[tuple[str, tuple[str, ...]], ...]:
-    """The worst residual of each range on each channel.
-
-    Args:
-        result: of a run.
-    Returns:
-        one line a range that was measured: its name and a residual for each of `worst_channels`.
-    """
-    known = {(channel, coarse): residual_percent for channel, coarse, residual_percent in result.worst}
-    channels = worst_channels(result)
-    return tuple(
-        (range_name(coarse, result), tuple(words.percent(known.get((channel, coarse))) for channel in channels))
-        for coarse in sorted({coarse for _, coarse in known})
-    )
-
-
-def worst_channels(result: RunResult) -> tuple[int, ...]:
-    """The channels that `worst_table` has columns for.
-
-    Args:
-        result: of a run.
-    Returns:
-        channel numbers, ascending.
-    """
-    return tuple(sorted({channel for channel, _, _ in result.worst}))
 
 
 def short_hash(file: ConfigFile) -> str:

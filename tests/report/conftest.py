@@ -132,7 +132,7 @@ def steps_of(rows: list[SettingResult]) -> list[StepResult]:
             residual = 100 * math.log(measured / predicted)
             limit, guard = (STEP, STEP_GUARD) if kind == "fine" else (COARSE, COARSE_GUARD)
             outcome = decide(residual, -limit, limit, guard)
-            text = f"{low.label} to {row.label}: {kind}-step {residual:+.3g} percent, allowed {-limit:g} to {limit:+g} percent"
+            text = f"{low.label} to {row.label}: {kind}-step {residual:+.3g} percent, allowed {-limit:g} to {limit:+g}"
             changed = row.expected_word.value != low.expected_word.value
             made.append(
                 StepResult(
@@ -159,7 +159,8 @@ def claims_of(rows: list[SettingResult], steps: list[StepResult]) -> list[Judgem
     made = []
     for row in rows:
         if row.word_outcome is not None:
-            made.append(claim("word", row.setting, row.word_outcome, "" if row.word_outcome is Outcome.PASS else row.reason))
+            text = "" if row.word_outcome is Outcome.PASS else row.reason
+            made.append(claim("word", row.setting, row.word_outcome, text))
         if row.residual_percent is None:
             made.append(claim("measurable", row.setting, row.outcome, row.reason))
             continue
@@ -218,7 +219,7 @@ def shifted(row: SettingResult, by_percent: float) -> SettingResult:
 
 
 def failing_result() -> RunResult:
-    """Channel 3: the 1:10 relay does not pick: three ranges twenty dB too high; and a stuck data bit in one range of channel 1."""
+    """Channel 3: the 1:10 relay does not pick, three ranges are 20 dB too high. Channel 1: a data bit is stuck."""
 
     def change(row: SettingResult) -> SettingResult:
         at = row.setting

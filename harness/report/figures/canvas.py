@@ -56,7 +56,8 @@ def look(name: str) -> Iterator[None]:
     """
     import matplotlib as mpl
 
-    with mpl.rc_context({**LOOK, "svg.hashsalt": f"gainladder-{name}"}), warnings.catch_warnings():
+    settings: Any = {**LOOK, "svg.hashsalt": f"gainladder-{name}"}
+    with mpl.rc_context(settings), warnings.catch_warnings():
         # A range may be named in letters that the measuring font lacks; the reader's font has them.
         warnings.filterwarnings("ignore", message="Glyph .* missing")
         yield
@@ -111,7 +112,8 @@ def draw_limits(axes: Axes, limits_percent: tuple[float, float], guard_percent: 
     """
     for edge_percent in limits_percent:
         if guard_percent > 0.0:
-            axes.axhspan(edge_percent - guard_percent, edge_percent + guard_percent, color=GUARD, linewidth=0.0, zorder=1)
+            low_percent, high_percent = edge_percent - guard_percent, edge_percent + guard_percent
+            axes.axhspan(low_percent, high_percent, color=GUARD, linewidth=0.0, zorder=1)
         axes.axhline(edge_percent, color=LIMIT, linewidth=0.9, zorder=2)
     axes.axhline(0.0, color=FAINT, linewidth=0.5, zorder=2)
 
@@ -130,5 +132,5 @@ def scale_percent(values_percent: list[float], limits_percent: tuple[float, floa
     seen = max((abs(value) for value in values_percent), default=0.0)
     if limit >= 50.0:  # no limit was set: the values decide
         limit = max(seen, 0.1)
-    reach = 1.15 * min(max(limit * 1.3, seen), limit * 3.0)
+    reach = 1.15 * min(max(limit * 1.3, seen), limit * 2.0)
     return -reach, reach

@@ -19,7 +19,7 @@ def heat_grids(result: RunResult) -> tuple[Grid, ...]:
     Args:
         result: of a run.
     Returns:
-        one grid a channel; classes `n5` to `n1`, `z`, `p1` to `p5` from far below to far above, `none` without a residual.
+        one grid a channel; classes `n5` to `n1`, `z`, `p1` to `p5` from far below to far above; `none` for no residual.
     """
     return grids(result, lambda row: _paint(row, result.gain_limit_percent))
 
@@ -48,5 +48,5 @@ def _paint(row: SettingResult, limit_percent: tuple[float, float]) -> tuple[str,
     depth = sum(abs(share) > edge for edge in EDGES)
     kind = "z" if depth == 0 else f"{'p' if share > 0.0 else 'n'}{depth}"
     sign = ("+" if share > 0.0 else MINUS) if depth >= SIGNED_FROM else ""
-    letter = "?" if row.outcome is Outcome.INCONCLUSIVE else "" if mark else sign
+    letter = "?" if row.outcome is Outcome.INCONCLUSIVE else "" if mark == "hatch" else sign
     return kind, letter, mark, f"{title}, {decimal(share, signed=True)} of the limit, {row.outcome}"

@@ -1,0 +1,90 @@
+"""What was claimed of the unit, kind by kind, and the worst of each range."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from harness.report import words
+from harness.report.labels import range_name
+from harness.values import Judgement, Outcome, RunResult
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ClaimLine:
+    """One kind of claim over the whole run."""
+
+    item: str
+    limits: str
+    guard: str
+    worst: Outcome
+    counts: tuple[int, ...]
+    """In the order of SEVERITY."""
+
+
+def limits_by_item(result: RunResult) -> dict[str, str]:
+    """The limits of each kind of claim, in words.
+
+    Args:
+        result: of a run.
+    Returns:
+        limits by item, from its judgements; a kind without numbers is not in it.
+    """
+    return {claim.item: text for claim in result.judgements if (text := _limits(claim))}
+
+
+def claims(result: RunResult) -> tuple[ClaimLine, ...]:
+    """What was claimed of the unit, and how each kind of claim came out.
+
+    Args:
+        result: of a run.
+    Returns:
+        one line a kind of claim, in the order in which they first occur.
+    """
+    groups: dict[str, list[Judgement]] = {}
+    for claim in result.judgements:
+        groups.setdefault(claim.item, []).append(claim)
+    return tuple(_claim(item, group) for item, group in groups.items())
+
+
+def _claim(item: str, group: Sequence[Judgement]) -> ClaimLine:
+    outcomes = [claim.outcome for claim in group]
+    numbered = next((claim for claim in group if _limits(claim)), None)
+    return ClaimLine(
+        item=item,
+        limits=_limits(numbered) if numbered else "",
+        guard=f"{numbered.guard:g} {'%' if numbered.unit == 'percent' else numbered.unit}" if numbered else "",
+        worst=words.worst_of(outcomes) or Outcome.INVALID,
+        counts=tuple(outcomes.count(outcome) for outcome in words.SEVERITY),
+    )
+
+
+def _limits(claim: Judgement) -> str:
+    return words.limits(claim.low, claim.high, unit=claim.unit)
+
+
+def worst_table(result: RunResult) -> tuple[tuple[str, tuple[str, ...]], ...]:
+    """The worst residual of each range on each channel.
+
+    Args:
+        result: of a run.
+    Returns:
+        one line a range that was measured: its name and a residual for each of `worst_channels`.
+    """
+    known = {(channel, coarse): residual_percent for channel, coarse, residual_percent in result.worst}
+    channels = worst_channels(result)
+    return tuple(
+        (range_name(coarse, result), tuple(words.percent(known.get((channel, coarse))) for channel in channels))
+        for coarse in sorted({coarse for _, coarse in known})
+    )
+
+
+def worst_channels(result: RunResult) -> tuple[int, ...]:
+    """The channels that `worst_table` has columns for.
+
+    Args:
+        result: of a run.
+    Returns:
+        channel numbers, ascending.
+    """
+    return tuple(sorted({channel for channel, _, _ in result.worst}))

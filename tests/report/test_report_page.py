@@ -1,0 +1,399 @@
+"""The page, parsed back: what stands there is what was handed over."""
+
+from __future__ import annotations
+
+import dataclasses
+import itertools
+import os
+import re
+import subprocess
+import sys
+from html.parser import HTMLParser
+from pathlib import Path
+from types import SimpleNamespace
+
+import pytest
+
+from harness import report
+from harness.values import Candidate, ConfigFile, ControlWord, Event, Identity, Outcome, Realness, SettingResult
+
+EVIL = "<script>alert('x')</script>\"&\x00\ud800"
+VOID = {"meta", "link", "br", "img", "input", "hr", "path", "circle", "rect", "use"}
+
+
+class Page(HTMLParser):
+    """Text by element, tables by section, and what a browser would fetch or run."""
+
+    def __init__(self, text: str) -> None:
+        super().__init__()
+        self.tags: list[tuple[str, dict[str, str | None]]] = []
+        self.open: list[str] = []
+        self.tables: list[list[list[str]]] = []
+        self.texts: dict[str, list[str]] = {}
+        self.unclosed = ""
+        self.feed(text)
+        self.close()
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.tags.append((tag, dict(attrs)))
+        if tag == "table":
+            self.tables.append([])
+        elif tag == "tr":
+            self.tables[-1].append([])
+        elif tag in ("td", "th"):
+            self.tables[-1][-1].append("")
+        elif tag == "br":
+            self.handle_data(" ")
+        if tag not in VOID:
+            self.open.append(tag)
+        self.texts.setdefault(tag, []).append("")
+
+    def handle_startendtag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.tags.append((tag, dict(attrs)))
+
+    def handle_endtag(self, tag: str) -> None:
+        if tag in VOID:
+            return
+        if not self.open or self.open[-1] != tag:
+            self.unclosed = self.unclosed or f"</{tag}> inside {self.open[-3:]}"
+        else:
+            self.open.pop()
+
+    def handle_data(self, data: str) -> None:
+        if self.open:
+            self.texts[self.open[-1]][-1] += data
+        if self.tables and any(tag in self.open for tag in ("td", "th")):
+            self.tables[-1][-1][-1] += data
+
+    def table(self, *heads: str) -> list[dict[str, str]]:
+        """Rows by column name of the first table that has these columns."""
+        for table in self.tables:
+            names = [" ".join(cell.split()) for cell in table[0]]
+            if set(heads) <= set(names):
+                return [dict(zip(names, (" ".join(cell.split()) for cell in row), strict=True)) for row in table[1:]]
+        raise LookupError(heads)
+
+
+def number(text: str) -> float:
+    return float(text.replace("−", "-").rstrip(" %"))
+
+
+def words_of(text: str) -> str:
+    return re.sub(r"\s+", " ", re.sub(r"<[^>]*>", " ", text))
+
+
+@pytest.fixture(scope="module")
+def pages(made: SimpleNamespace) -> dict[str, str]:
+    results = {"good": made.good, "failing": made.failing, "mixed": made.mixed, "empty": made.empty}
+    return {name: report.html(made.header(), result, made.events()) for name, result in results.items()}
+
+
+def first_screen(text: str) -> str:
+    return words_of(text[text.index('<header class="first">') : text.index("</header>")])
+
+
+def test_first_screen_of_a_good_run(pages: dict[str, str], made: SimpleNamespace) -> None:
+    first = first_screen(pages["good"])
+    for text in (
+        "PASS All 924 settings meet every claim.",
+        "924 of 924 settings tested 924 PASS 0 FAIL 0 INCONCLUSIVE 0 INVALID 0 of 1720 steps fail",
+        "Unit A1 Device Skerry HR-4 Date 2026-11-25 09:59:57 UTC Operator M. Tester Bench simulated, seed 1",
+        "84 settings: the whole 10mV range on all channels; declared",
+        "allowed −2 % to +2 %, guard band 0.44 %",
+        "Nothing to explain.",
+    ):
+        assert text in first
+    worst = max(made.good.settings, key=lambda row: abs(row.residual_percent))
+    assert f"{worst.residual_percent:+.2f} %".replace("-", "−") in first
+    assert worst.label in first
+    assert "incomplete" not in first
+
+
+def test_first_screen_of_a_failing_run(pages: dict[str, str], made: SimpleNamespace) -> None:
+    first = first_screen(pages["failing"])
+    failing = sum(row.outcome is Outcome.FAIL for row in made.failing.settings)
+    steps = sum(step.outcome is Outcome.FAIL for step in made.failing.steps)
+    assert f"FAIL {failing} settings and {steps} steps fail." in first
+    assert f"{failing} FAIL" in first
+    assert f"{steps} of 1720 steps fail" in first
+    for candidate in made.failing.candidates:
+        assert f"{candidate.fault} : {candidate.why}. To tell apart: {candidate.test}." in first
+
+
+def test_first_screen_of_an_incomplete_run(pages: dict[str, str]) -> None:
+    first = first_screen(pages["mixed"])
+    assert "incomplete run" in first
+    assert "840 of 924 settings tested" in first
+    assert "86 INVALID" in first
+    assert "63 settings: the whole 10mV range on ch1, ch2 and ch3; declared" in first
+    assert "The run is incomplete: settings that were not read count as INVALID." in first
+
+
+def test_verdict_has_word_shape_and_colour(pages: dict[str, str], made: SimpleNamespace) -> None:
+    shapes = set()
+    for outcome in Outcome:
+        text = report.html(made.header(), dataclasses.replace(made.empty, verdict=outcome), ())
+        start = text.index(f'<div class="verdict {outcome.lower()}">')
+        shape = re.search(r'<svg class="shape (\w+)".*?</svg>', text[start:], re.DOTALL)
+        assert shape
+        assert shape[1] == outcome.lower()
+        assert f'<span class="word">{outcome}</span>' in text
+        shapes.add(re.sub('class="[^"]*"', "", shape[0]))
+        assert f".verdict.{outcome.lower()} .word {{ color: var(--{outcome.lower()}); }}" in text
+    assert len(shapes) == 4
+
+
+def test_all_settings_equal_the_values(pages: dict[str, str], made: SimpleNamespace) -> None:
+    rows = Page(pages["failing"]).table("setting", "up/down", "tries")
+    assert len(rows) == 924
+    for shown, row in zip(rows, made.failing.settings, strict=True):
+        assert shown["setting"] == row.label
+        assert shown["outcome"] == row.outcome
+        assert shown["word expected"] == str(row.expected_word)
+        assert shown["captured"] == ", ".join(row.captured_words)
+        assert number(shown["residual"]) == pytest.approx(row.residual_percent, abs=0.005001)
+        assert number(shown["up/down"]) == pytest.approx(row.up_down_percent, abs=0.005001)
+        assert number(shown["predicted codes/V"]) == pytest.approx(row.predicted_codes_per_v, rel=5.1e-5)
+        assert number(shown["measured codes/V"]) == pytest.approx(row.measured_codes_per_v, rel=5.1e-5)
+        assert number(shown["fill"]) == pytest.approx(100 * row.fill_ratio, abs=0.501)
+        assert number(shown["offset codes"]) == pytest.approx(row.offset_code, abs=0.0501)
+        assert number(shown["noise codes"]) == pytest.approx(row.noise_code, abs=0.00501)
+        value, unit = shown["drive peak"].split()
+        assert float(value) * {"V": 1.0, "mV": 1e-3}[unit] == pytest.approx(row.drive_vpk, rel=5.1e-4)
+        assert (shown["spacing codes"], shown["tries"]) == (str(row.code_spacing), str(row.attempts))
+        assert shown["found"] == ("arithmetic ×2" if row.setting.coarse == 10 else "hardware")
+
+
+def test_missing_values_are_dashes(pages: dict[str, str], made: SimpleNamespace) -> None:
+    rows = Page(pages["mixed"]).table("setting", "up/down", "tries")
+    unread = next(row for row in rows if row["setting"] == "ch4 100mV 100 %")
+    assert {unread[name] for name in ("measured codes/V", "residual", "drive peak", "fill", "spacing codes")} == {"–"}
+    assert (unread["captured"], unread["tries"], unread["outcome"]) == ("–", "0", "INVALID")
+    assert "None" not in words_of(pages["mixed"].split("</style>")[1])
+
+
+def test_findings_list_settings_and_steps(pages: dict[str, str], made: SimpleNamespace) -> None:
+    page = Page(pages["failing"])
+    rows = page.table("setting", "allowed", "reason")
+    wanting = [row for row in made.failing.settings if row.outcome is not Outcome.PASS]
+    assert sorted(row["setting"] for row in rows) == sorted(row.label for row in wanting)
+    assert [row["outcome"] for row in rows] == sorted(
+        (row["outcome"] for row in rows), key=["FAIL", "INCONCLUSIVE"].index
+    )
+    stuck = next(row for row in rows if row["setting"] == "ch1 100mV 100 %")
+    assert stuck["reason"] == "word latch-1:042; planned latch-1:052"
+    assert {row["allowed"] for row in rows} == {"−2 % to +2 %"}
+    steps = page.table("step", "kind", "reason")
+    assert steps[0]["step"] == "ch1 200mV 100 % to 100mV 100 %"
+    assert {row["allowed"] for row in steps} == {"−0.7 % to +0.7 %", "−1.5 % to +1.5 %"}
+
+
+def test_at_most_two_hundred_findings_the_rest_is_counted(made: SimpleNamespace) -> None:
+    def worst(row: SettingResult) -> SettingResult:
+        return dataclasses.replace(row, outcome=Outcome.FAIL, reason="all of it")
+
+    result = made.result(worst)
+    failed = tuple(dataclasses.replace(step, outcome=Outcome.FAIL, reason="too") for step in result.steps)
+    text = report.html(made.header(), dataclasses.replace(result, steps=failed), ())
+    page = Page(text)
+    assert len(page.table("setting", "allowed", "reason")) == 100
+    assert len(page.table("step", "kind", "reason")) == 100
+    assert "824 more: <code>gainladder report 20261125T095957-1a2b3c4d --format csv</code>" in text
+    assert "1620 more: <code>gainladder report 20261125T095957-1a2b3c4d --format json</code>" in text
+    assert len(text.encode()) < 2_000_000
+
+
+def test_claims_and_worst_residuals(pages: dict[str, str], made: SimpleNamespace) -> None:
+    page = Page(pages["failing"])
+    claims = {row["claim"]: row for row in page.table("claim", "worst", "guard band")}
+    gain = [claim for claim in made.failing.judgements if claim.item == "gain"]
+    for outcome in Outcome:
+        assert int(claims["gain"][outcome]) == sum(claim.outcome is outcome for claim in gain)
+    assert (claims["gain"]["allowed"], claims["gain"]["guard band"]) == ("−2 % to +2 %", "0.44 %")
+    assert (claims["word"]["allowed"], claims["word"]["guard band"]) == ("yes or no", "–")
+    worst = {row["range"]: row for row in page.table("range", "ch1", "ch4")}
+    for channel, coarse, residual in made.failing.worst:
+        shown = worst[made.failing.coarse_names[coarse]][f"ch{channel}"]
+        assert number(shown) == pytest.approx(residual, abs=0.005001)
+
+
+def test_instruments_files_and_journal(pages: dict[str, str]) -> None:
+    page = Page(pages["good"])
+    assert page.table("role", "manufacturer")[0] == {
+        "role": "source",
+        "manufacturer": "Machair",
+        "model": "SG-1",
+        "serial": "S100",
+        "firmware": "1.2",
+    }
+    files = page.table("role", "file", "version")
+    assert (files[1]["file"], files[1]["version"]) == ("configs/limits/skerry-hr-4.toml", "3")
+    assert files[0]["SHA-256, first 12"] == "0123456789ab"
+    assert page.table("time", "kind", "what")[2] == {
+        "time": "2026-11-25 10:02:00 UTC",
+        "kind": "note",
+        "what": "line 2",
+    }
+    assert "secret" not in pages["good"]
+
+
+def test_a_long_journal_is_cut_and_counted(made: SimpleNamespace) -> None:
+    text = report.html(made.header(), made.empty, made.events(512))
+    assert "12 more are in the record." in text
+    assert len(Page(text).table("time", "kind", "what")) == 500
+
+
+def test_nothing_is_fetched_and_nothing_runs(pages: dict[str, str]) -> None:
+    for text in pages.values():
+        page = Page(text)
+        assert "script" not in {tag for tag, _ in page.tags}
+        assert "link" not in {tag for tag, _ in page.tags}
+        for tag, attributes in page.tags:
+            assert not [name for name in attributes if name.startswith("on")], tag
+            for name in ("src", "href", "xlink:href", "action"):
+                where = attributes.get(name)
+                assert where is None or where.startswith(("#", "data:text/csv", "data:application/json")), (tag, where)
+        style = text[text.index("<style>") : text.index("</style>")]
+        assert "url(" not in style
+        assert "@import" not in style
+
+
+def test_structure(pages: dict[str, str]) -> None:
+    for text in pages.values():
+        page = Page(text)
+        assert (page.unclosed, page.open) == ("", [])
+        levels = [int(tag[1]) for tag, _ in page.tags if re.fullmatch("h[1-6]", tag)]
+        assert levels[0] == 1
+        assert levels.count(1) == 1
+        assert all(after <= before + 1 for before, after in itertools.pairwise(levels))
+        names = [attributes["id"] for _, attributes in page.tags if attributes.get("id")]
+        assert len(names) == len(set(names))
+        targets = {a["href"][1:] for tag, a in page.tags if tag == "a" and (a.get("href") or "").startswith("#")}
+        assert targets <= set(names)
+        used = {a["xlink:href"][1:] for _, a in page.tags if a.get("xlink:href")}
+        assert used <= set(names)
+        assert all(a.get("scope") in ("col", "row") for tag, a in page.tags if tag == "th")
+        assert dict(page.tags)["html"] == {"lang": "en"}
+        for tag, attributes in page.tags:
+            if tag == "svg":
+                assert attributes.get("aria-label") or attributes.get("aria-hidden") == "true"
+
+
+def test_figures_have_captions(pages: dict[str, str]) -> None:
+    assert pages["failing"].count("<figcaption>") == pages["failing"].count("<figure>") == 4
+    assert "<figure>" not in pages["empty"]
+    assert "There is nothing to draw." in pages["empty"]
+
+
+def test_the_page_is_light(pages: dict[str, str]) -> None:
+    assert max(len(text.encode()) for text in pages.values()) < 2_000_000
+
+
+def test_csv_is_inside_and_large_json_by_command(pages: dict[str, str], made: SimpleNamespace) -> None:
+    import base64
+
+    page = Page(pages["good"])
+    links = {a["download"]: a["href"] for tag, a in page.tags if tag == "a" and a.get("download")}
+    assert list(links) == ["20261125T095957-1a2b3c4d.csv"]
+    inside = base64.b64decode(links["20261125T095957-1a2b3c4d.csv"].split(",", 1)[1]).decode()
+    assert inside == report.csv_text(made.header(), made.good)
+    assert "JSON is too large for this page: gainladder report 20261125T095957-1a2b3c4d --format json" in words_of(
+        pages["good"]
+    )
+
+
+def test_names_are_escaped_everywhere(made: SimpleNamespace) -> None:
+    row = made.mixed.settings[0]
+    bad = dataclasses.replace(
+        row,
+        label=EVIL,
+        outcome=Outcome.FAIL,
+        reason=EVIL,
+        expected_word=ControlWord(EVIL, 9, 1),
+        captured_words=(EVIL,),
+        realness=Realness.ARITHMETIC,
+        attempts=1,
+        residual_percent=99.0,
+    )
+    step = dataclasses.replace(made.mixed.steps[0], outcome=Outcome.FAIL, reason=EVIL)
+    result = dataclasses.replace(
+        made.mixed,
+        settings=(bad, *made.mixed.settings[1:]),
+        steps=(step, *made.mixed.steps[1:]),
+        candidates=(Candidate(fault=EVIL, why=EVIL, test=EVIL),),
+        coarse_names=(EVIL, "$x^$ \\frac 模", *made.mixed.coarse_names[2:]),
+        fine_names=(EVIL, *made.mixed.fine_names[1:]),
+        notes=(EVIL,),
+        judgements=tuple(dataclasses.replace(j, item=EVIL, unit=EVIL) for j in made.mixed.judgements[:2]),
+    )
+    who = Identity(manufacturer=EVIL, model=EVIL, serial=EVIL, firmware=EVIL)
+    file = ConfigFile(role=EVIL, path=EVIL, version=1, sha256=EVIL, text="")
+    names = {"unit": EVIL, "operator": EVIL, "run_id": EVIL, "software": EVIL, "mode": EVIL, "started_utc": EVIL}
+    header = made.header(identities=((EVIL, who), ("device", who)), files=(file,), faults=(EVIL,), **names)
+    text = report.html(header, result, (Event(at_utc=EVIL, at_s=0.0, kind=EVIL, text=EVIL),))
+    page = Page(text)
+    assert "<script" not in text
+    assert page.unclosed == ""
+    assert "script" not in {tag for tag, _ in page.tags}
+    assert not [name for _, attributes in page.tags for name in attributes if name.startswith("on")]
+    assert "&lt;script&gt;alert(" in text
+    assert "\x00" not in text
+    text.encode("utf-8")
+
+
+def test_injected_faults_are_told_on_the_first_screen(made: SimpleNamespace) -> None:
+    text = report.html(made.header(faults=("latch-missing:2", "relay-not-picking")), made.empty, ())
+    assert "Faults were injected into the simulated bench: latch-missing:2, relay-not-picking." in first_screen(text)
+
+
+@pytest.mark.parametrize(
+    ("verdict", "counts", "sentence"),
+    [
+        (Outcome.PASS, (1, 0, 0, 0), "What was read meets every claim."),
+        (Outcome.FAIL, (0, 1, 0, 0), "1 setting fails."),
+        (Outcome.FAIL, (0, 0, 0, 0), "A claim of the run fails."),
+        (Outcome.INCONCLUSIVE, (0, 0, 2, 0), "2 settings are not decided: too near a limit, or unproven."),
+        (Outcome.INCONCLUSIVE, (0, 0, 1, 0), "1 setting is not decided"),
+        (Outcome.INVALID, (0, 0, 0, 3), "No opinion about the unit: 3 settings could not be measured soundly."),
+        (Outcome.INVALID, (0, 0, 0, 0), "No opinion about the unit: the whole run could not be measured soundly."),
+    ],
+)
+def test_sentence(made: SimpleNamespace, verdict: Outcome, counts: tuple[int, ...], sentence: str) -> None:
+    result = dataclasses.replace(
+        made.empty, verdict=verdict, settings=made.good.settings[:3], counts=tuple(zip(Outcome, counts, strict=True))
+    )
+    assert sentence in first_screen(report.html(made.header(), result, ()))
+
+
+def test_real_run_without_device_or_operator(made: SimpleNamespace) -> None:
+    header = made.header(mode="real", seed=None, operator="", identities=(), files=())
+    text = report.html(header, made.empty, ())
+    assert "Device – " in first_screen(text)
+    assert "Operator – Bench real Readings" in first_screen(text)
+    assert "No instrument was identified." in text
+    assert "Nothing was written down." in text
+
+
+def test_same_input_same_bytes(pages: dict[str, str], made: SimpleNamespace) -> None:
+    assert report.html(made.header(), made.failing, made.events()) == pages["failing"]
+
+
+def test_same_bytes_in_another_process(pages: dict[str, str]) -> None:
+    """Another hash seed, another order of first use: nothing of it may show."""
+    code = (
+        "import importlib.util, sys; "
+        "spec = importlib.util.spec_from_file_location('builder', sys.argv[1]); "
+        "b = importlib.util.module_from_spec(spec); spec.loader.exec_module(b); "
+        "from harness import report; "
+        "sys.stdout.buffer.write(report.html(b.header(), b.failing_result(), b.events()).encode())"
+    )
+    builder = Path(__file__).with_name("conftest.py")
+    environment = {**os.environ, "PYTHONHASHSEED": "7"}
+    done = subprocess.run(
+        [sys.executable, "-c", code, str(builder)],
+        capture_output=True,
+        check=True,
+        env=environment,
+        cwd=builder.parents[2],
+    )
+    assert done.stdout.decode() == pages["failing"]
