@@ -36,7 +36,7 @@ def test_all_problems_of_a_file_come_at_once() -> None:
     assert found["channels"] == ("'x' (str)", "integer, unable to parse string as an integer")
     assert found["coarse[0].full_scale_vpp"] == ("nothing", "this key is required")
     assert found["coarse[0].full_scale"] == (
-        "an unknown key", "one of arithmetic_ratio, controls, full_scale_vpp, name",
+        "an unknown key", "one of arithmetic_ratio, controls, full_scale_vpp, name, value",
     )  # fmt: skip
 
 

@@ -1,0 +1,60 @@
+"""Fixtures for all rooms: the command line as a function."""
+
+from __future__ import annotations
+
+import json
+import os
+import sys
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from harness.app import main as app_main
+
+ROOT = Path(__file__).resolve().parents[1]
+
+
+@dataclass(frozen=True)
+class Ended:
+    """What a command came to."""
+
+    code: int
+    out: str
+    err: str
+
+    @property
+    def json(self) -> Any:
+        return json.loads(self.out)
+
+
+Command = Callable[..., Ended]
+
+
+@pytest.fixture
+def gainladder(capfd: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Command:
+    """Run a command in this process, from the project's root, with store and reports in a folder of the test's own."""
+    monkeypatch.chdir(ROOT)
+    takes_store = {"sweep", "judge", "report", "runs"}
+
+    def run(*words: str) -> Ended:
+        arguments = list(words)
+        if words and words[0] in takes_store and "--store" not in words:
+            arguments += ["--store", str(tmp_path / "runs.sqlite")]
+        if words and words[0] == "sweep" and "--reports" not in words:
+            arguments += ["--reports", str(tmp_path / "pages")]
+        monkeypatch.setattr(sys, "argv", ["gainladder", *arguments])
+        with pytest.raises(SystemExit) as stopped:
+            app_main.main()
+        said = capfd.readouterr()
+        return Ended(code=int(stopped.value.code or 0), out=said.out, err=said.err)
+
+    return run
+
+
+@pytest.fixture
+def as_ordinary_user() -> bool:
+    """Whether permissions mean anything: root may write everywhere."""
+    return os.geteuid() != 0
