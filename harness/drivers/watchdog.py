@@ -81,13 +81,14 @@ class Watchdog:
 
     def safe(self) -> None:
         """All ended well and the source is off: the child ends without touching it."""
-        with contextlib.suppress(OSError):
-            self._say(SAFE)
+        self._say(SAFE)
 
     def _say(self, words: bytes) -> None:
-        if self._child is not None and self._child.stdin is not None and not self._child.stdin.closed:
-            self._child.stdin.write(words)
-            self._child.stdin.flush()
+        """Tell the child; one that has died hears nothing."""
+        if self._child is not None and self._child.stdin is not None:
+            with contextlib.suppress(OSError):
+                self._child.stdin.write(words)
+                self._child.stdin.flush()
 
     def _await_ready(self) -> None:
         stdout = self._child.stdout if self._child is not None else None

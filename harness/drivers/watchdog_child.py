@@ -25,7 +25,10 @@ def main() -> int:
     for number in (signal.SIGINT, signal.SIGTERM, signal.SIGHUP):
         signal.signal(number, signal.SIG_IGN)
     parent = os.getppid()
-    orders = json.loads(sys.stdin.buffer.readline())
+    line = sys.stdin.buffer.readline()
+    if not line:  # the parent died before it said what to watch, so before the source was opened
+        return 0
+    orders = json.loads(line)
     resource_manager(backend_of(orders["address"]))  # imports the library now: there is no time for it later
     sys.stdout.buffer.write(READY)
     sys.stdout.buffer.flush()

@@ -64,7 +64,7 @@ def test_the_error_queue_is_drained_oldest_first(source_rig):
 def test_a_queue_entry_without_code_is_a_bad_reply(source_rig):
     driver, instrument, _ = source_rig()
     instrument.errors = ["oops"]
-    with pytest.raises(BadReply, match='got \'oops\'; allowed: code,"text"'):
+    with pytest.raises(BadReply, match="got 'oops'; allowed: code,\"text\""):
         driver.drain_errors()
 
 

@@ -48,6 +48,23 @@ def test_a_port_is_one_resource_under_all_its_names(tmp_path):
     assert lock_path("/dev/ttyA") != lock_path("/dev/ttyB")
 
 
+def test_the_lock_file_of_another_user_is_locked_all_the_same(monkeypatch):
+    first = ResourceLock("x")
+    first.release()
+    real_open = os.open
+
+    def refuse_writing(path, flags, mode=0o777):
+        if flags & os.O_RDWR:
+            raise PermissionError(13, "Permission denied")
+        return real_open(path, flags, mode)
+
+    monkeypatch.setattr("harness.drivers.locks.os.open", refuse_writing)
+    lock = ResourceLock("x")
+    with pytest.raises(ResourceBusy, match="held by process unknown"):
+        ResourceLock("x")
+    lock.release()
+
+
 def test_a_lock_file_that_cannot_be_opened_is_said():
     path = lock_path("x")
     path.symlink_to("/nowhere/else")

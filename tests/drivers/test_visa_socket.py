@@ -146,6 +146,23 @@ def test_a_string_that_is_no_resource_fails_at_open(address):
         VisaLink(address, timeout_s=0.2)
 
 
+def test_a_resource_that_takes_no_messages_fails_at_open(monkeypatch):
+    class Register:
+        closed = False
+
+        def close(self):
+            Register.closed = True
+
+    class Manager:
+        def open_resource(self, address, open_timeout):
+            return Register()
+
+    monkeypatch.setattr("harness.drivers.visa_link.resource_manager", lambda backend: Manager())
+    with pytest.raises(OpenFailed, match="a Register takes no messages; allowed: SOCKET, INSTR or ASRL resources"):
+        VisaLink("PXI0::1::INSTR", timeout_s=0.2)
+    assert Register.closed
+
+
 def test_trap_5_a_broken_connection_is_lost_in_a_write(tiny_server, link_to):
     opened, closed = threading.Event(), threading.Event()
 
