@@ -1,7 +1,24 @@
-"""Captures of the three-wire control bus to latched words."""
+"""Captures of the three-wire control bus to latched words, distances between edges, and line roles."""
 
-from harness.bus.decode import decode
+from harness.bus.decode import decode, measure_timing
 from harness.bus.dump import read_vcd
+from harness.bus.packed import PackedReader
+from harness.bus.piece import Piece
+from harness.bus.stream import BusStream
+from harness.bus.timing import TimingLimits, error_bound_ratio
 from harness.bus.wiring import BusDevice, BusWiring
+from harness.bus.word_table import WordTable
 
-__all__ = ["BusDevice", "BusWiring", "decode", "read_vcd"]
+__all__ = [
+    "BusDevice",
+    "BusStream",
+    "BusWiring",
+    "PackedReader",
+    "Piece",
+    "TimingLimits",
+    "WordTable",
+    "decode",
+    "error_bound_ratio",
+    "measure_timing",
+    "read_vcd",
+]

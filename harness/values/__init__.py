@@ -1,5 +1,6 @@
 """Frozen records that travel between the rooms, and the only decibel functions."""
 
+from harness.values.bus_timing import BusDistance, BusTiming, LineLevels
 from harness.values.capture import Capture, Decoding, LatchedWord
 from harness.values.decibel import db_from_ratio, db_from_ratios, ratio_from_db
 from harness.values.fit import Quality, SineFit
@@ -19,6 +20,8 @@ from harness.values.setting import ControlWord, Setting, State
 from harness.values.waveform import Codes, Waveform
 
 __all__ = [
+    "BusDistance",
+    "BusTiming",
     "Candidate",
     "Capture",
     "Codes",
@@ -30,6 +33,7 @@ __all__ = [
     "Identity",
     "Judgement",
     "LatchedWord",
+    "LineLevels",
     "Outcome",
     "Prediction",
     "Quality",

@@ -47,7 +47,9 @@ class LatchedWord:
     clocks_since: int
     """Active clock edges since the previous latch of any device."""
     note: str = ""
-    """Empty for a sound frame; else short-frame, long-frame, re-latch, broadcast, unknown-level."""
+    """Empty for a sound frame; else short-frame, long-frame, re-latch, broadcast, unknown-level, unknown-history."""
+    position: int = 0
+    """Place in a daisy chain that shares the latch, 0 next to the sender; always 0 with a latch of its own."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -68,10 +70,12 @@ class Decoding:
     """Pulses shorter than the least pulse, on any line: ignored, but counted."""
     clocks_under_latch: int = 0
     """Active clock edges while a latch was active: an error where the latch is transparent."""
+    rewrites: int = 0
+    """Words equal to the one that the same device had taken before: allowed, but counted."""
 
-    def last(self, latch: str) -> LatchedWord | None:
+    def last(self, latch: str, position: int = 0) -> LatchedWord | None:
         """The word that a gain device holds after the capture; None when it took none."""
         for word in reversed(self.words):
-            if latch in word.latches:
+            if latch in word.latches and word.position == position:
                 return word
         return None
