@@ -288,6 +288,7 @@ def made() -> SimpleNamespace:
         events=events,
         result=result,
         good=result(),
+        small=result(channels=1),
         failing=failing_result(),
         mixed=mixed_result(),
         empty=empty_result(),

@@ -87,8 +87,19 @@ def test_grids_hold_every_setting_once(made: SimpleNamespace) -> None:
             assert len({(cell.x, cell.y) for cell in grid.cells}) == 231
             assert [name for _, name in grid.rows] == list(made.failing.coarse_names)
             assert [name for _, name in grid.columns] == ["100 %", "70 %", "40 %"]
-            assert max(cell.x for cell in grid.cells) + 19 <= grid.width
+            assert max(cell.x for cell in grid.cells) + 21 <= grid.width
             assert max(cell.y for cell in grid.cells) + 16 <= grid.height
+
+
+def test_few_positions_are_wide_and_all_named_and_long_names_cut(made: SimpleNamespace) -> None:
+    rows = tuple(row for row in made.small.settings if row.setting.fine in (0, 10, 20))
+    names = ("a range with a name of many letters", *made.small.coarse_names[1:])
+    (grid,) = heat_grids(dataclasses.replace(made.small, settings=rows, coarse_names=names))
+    assert [name for _, name in grid.columns] == ["100 %", "70 %", "40 %"]
+    assert grid.columns[1][0] - grid.columns[0][0] == grid.cell_width == 44
+    assert grid.rows[0][1] == "a range with a name of …"
+    assert grid.left >= 6 * 24
+    assert min(cell.x for cell in grid.cells) == grid.left
 
 
 def test_realness_letters(made: SimpleNamespace) -> None:
@@ -128,10 +139,10 @@ def test_scale(values: list[float], limits: tuple[float, float], reach: float) -
 
 
 def test_every_setting_and_step_is_drawn(made: SimpleNamespace) -> None:
-    """Axis marks and rings come on top of the 924 and 1720 points."""
-    ticks = 200
-    assert 924 <= uses(residual_svg(made.good)) <= 924 + ticks
-    assert 1720 <= uses(steps_svg(made.good)) <= 1720 + 2 * ticks
+    """Axis marks and rings come on top of the points."""
+    marks = 60
+    assert 231 <= uses(residual_svg(made.small)) <= 231 + marks
+    assert 430 <= uses(steps_svg(made.small)) <= 430 + marks
 
 
 def test_missing_and_far_values_stay_visible(made: SimpleNamespace) -> None:
@@ -144,22 +155,28 @@ def test_missing_and_far_values_stay_visible(made: SimpleNamespace) -> None:
 
 def test_steps_ring_a_large_change_of_word(made: SimpleNamespace) -> None:
     """One of the two highest bits of nine changes: each such step has a ring besides its dot."""
-    words = {row.setting: row.expected_word.value for row in made.good.settings}
-    wanted = sum((words[step.lower] ^ words[step.upper]) >= 128 for step in made.good.steps if step.kind == "fine")
+    words = {row.setting: row.expected_word.value for row in made.small.settings}
+    wanted = sum((words[step.lower] ^ words[step.upper]) >= 128 for step in made.small.steps if step.kind == "fine")
     assert wanted > 0
     plain = dataclasses.replace(
-        made.good,
+        made.small,
         settings=tuple(
-            dataclasses.replace(row, expected_word=made.good.settings[0].expected_word) for row in made.good.settings
+            dataclasses.replace(row, expected_word=made.small.settings[0].expected_word) for row in made.small.settings
         ),
     )
-    assert uses(steps_svg(made.good)) - uses(steps_svg(plain)) == wanted
+    assert uses(steps_svg(made.small)) - uses(steps_svg(plain)) == wanted
 
 
 def test_nothing_to_draw(made: SimpleNamespace) -> None:
     assert residual_svg(made.empty) == ""
     assert steps_svg(made.empty) == ""
     assert (heat_grids(made.empty), realness_grids(made.empty)) == ((), ())
+
+
+def test_a_kind_of_step_that_the_run_lacks_is_said(made: SimpleNamespace) -> None:
+    only_coarse = tuple(step for step in made.small.steps if step.kind == "coarse")
+    assert steps_svg(dataclasses.replace(made.small, steps=only_coarse)).count("none in this run") == 1
+    assert "none in this run" not in steps_svg(made.small)
 
 
 def test_one_setting_alone_is_drawn(made: SimpleNamespace) -> None:
@@ -169,5 +186,5 @@ def test_one_setting_alone_is_drawn(made: SimpleNamespace) -> None:
 
 
 def test_step_limits_come_from_the_judgements(made: SimpleNamespace) -> None:
-    without = dataclasses.replace(made.good, judgements=())
-    assert steps_svg(without) != steps_svg(made.good)
+    without = dataclasses.replace(made.small, judgements=())
+    assert steps_svg(without) != steps_svg(made.small)

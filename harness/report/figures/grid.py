@@ -8,9 +8,18 @@ from dataclasses import dataclass
 from harness.report.labels import fine_name, range_name
 from harness.values import RunResult, SettingResult
 
-CELL_WIDTH = 20
+NARROW, WIDE = 22, 44
+FEW = 8
+"""Up to so many fine positions a cell is wide and every position is named."""
+
 CELL_HEIGHT = 17
-LEFT = 58
+LEAST_LEFT = 52
+LETTER = 6
+"""Room for a letter of a range's name."""
+
+LONGEST = 24
+"""Letters of a name that are shown; a cell's title holds the whole label."""
+
 TOP = 22
 BOTTOM = 20
 
@@ -40,6 +49,9 @@ class Grid:
     """Vertical place and name of each range."""
     columns: tuple[tuple[int, str], ...]
     """Horizontal place and name of the fine positions that are named."""
+    left: int
+    """Where the cells begin."""
+    cell_width: int
     width: int
     height: int
 
@@ -59,9 +71,12 @@ def grids(result: RunResult, paint: Paint) -> tuple[Grid, ...]:
     """
     coarse = sorted({row.setting.coarse for row in result.settings})
     fine = sorted({row.setting.fine for row in result.settings})
-    across = {index: LEFT + number * CELL_WIDTH for number, index in enumerate(fine)}
+    cell_width = WIDE if len(fine) <= FEW else NARROW
+    names = {index: _short(range_name(index, result)) for index in coarse}
+    left = max([LEAST_LEFT, *(LETTER * len(name) + 12 for name in names.values())])
+    across = {index: left + number * cell_width for number, index in enumerate(fine)}
     down = {index: TOP + number * CELL_HEIGHT for number, index in enumerate(coarse)}
-    named = fine if len(fine) <= 3 else [fine[0], fine[len(fine) // 2], fine[-1]]
+    named = fine if len(fine) <= FEW else [fine[0], fine[len(fine) // 2], fine[-1]]
     return tuple(
         Grid(
             channel=channel,
@@ -74,10 +89,16 @@ def grids(result: RunResult, paint: Paint) -> tuple[Grid, ...]:
                 for row in result.settings
                 if row.setting.channel == channel
             ),
-            rows=tuple((down[index] + CELL_HEIGHT // 2, range_name(index, result)) for index in coarse),
-            columns=tuple((across[index] + CELL_WIDTH // 2, fine_name(index, result)) for index in named),
-            width=LEFT + len(fine) * CELL_WIDTH + 14,
+            rows=tuple((down[index] + CELL_HEIGHT // 2, names[index]) for index in coarse),
+            columns=tuple((across[index] + cell_width // 2, _short(fine_name(index, result))) for index in named),
+            left=left,
+            cell_width=cell_width,
+            width=left + len(fine) * cell_width + 14,
             height=TOP + len(coarse) * CELL_HEIGHT + BOTTOM,
         )
         for channel in sorted({row.setting.channel for row in result.settings})
     )
+
+
+def _short(name: str) -> str:
+    return name if len(name) <= LONGEST else f"{name[: LONGEST - 1]}…"

@@ -39,6 +39,8 @@ def draw_points(axes: Axes, points: Sequence[Point], *, scale_percent: tuple[flo
     """
     low, high = scale_percent
     axes.set_ylim(low, high)
+    if not points:
+        axes.text(0.5, 0.62, "none in this run", transform=axes.transAxes, ha="center", color=INK)
     groups: dict[tuple[int, Outcome], list[Point]] = {}
     beyond: list[Point] = []
     for point in points:
