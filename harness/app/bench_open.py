@@ -47,6 +47,8 @@ def open_bench(
         return
     chosen_seed = simulation.seed if seed is None else seed
     if (transport or simulation.transport) == "wire":
+        # Checked here first: a bad fault or table is a usage error, not a bench that fails to start.
+        build_world(setup.file, seed=chosen_seed, faults=faults, clock=JumpClock(), file=setup.path)
         with (
             served_bench(setup.path, seed=chosen_seed, faults=faults) as addresses,
             _on_links(setup, device, _addresses(setup, addresses)) as bench,

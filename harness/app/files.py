@@ -34,7 +34,7 @@ class FileSet:
             self.stored[role] = ConfigFile(role=role, path=_shown(path), version=0, sha256=sha256_of(text), text=text)
         file = self.stored[role]
         try:
-            content = parse(model, file.text, file=file.path)
+            content = parse(model, file.text, file=path)
         except ConfigError as error:
             self.problems.extend(error.problems)
             return None
@@ -54,7 +54,7 @@ class FileSet:
         except (OSError, UnicodeDecodeError) as error:
             reason = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
             self.problems.append(
-                Problem(file=_shown(path), key=f"(named by {named_by})", got=reason, allowed="a readable TOML file")
+                Problem(file=path, key=f"(named by {named_by})", got=reason, allowed="a readable TOML file")
             )
             return None
 
@@ -65,5 +65,5 @@ def beside(path: str, name: str) -> str:
 
 
 def _shown(path: str) -> str:
-    """As the user named it; an absolute path loses its folders, so that no record holds a path of the machine."""
+    """For the record: as the user named it, but an absolute path loses its folders, which are the machine's own."""
     return posixpath.basename(path) if posixpath.isabs(path) else posixpath.normpath(path)

@@ -121,15 +121,15 @@ def read_setup(
     limits_path = limits_path or beside(job_path, job.limits)
     limits = files.read(LimitsFile, "limits", limits_path, named_by=f"{job_path}: limits")
     bench = read_bench(files, bench_path or beside(job_path, job.bench), named_by=f"{job_path}: bench")
-    items = _collect(files, lambda: build_limits(limits, file=files.stored["limits"].path)) if limits else None
-    law = _collect(files, lambda: build_law(device, file=files.stored["device"].path)) if device else None
+    items = _collect(files, lambda: build_limits(limits, file=limits_path)) if limits else None
+    law = _collect(files, lambda: build_law(device, file=device_path)) if device else None
     files.check()
     if device is None or bench is None or items is None or law is None:  # pragma: no cover - check has raised
         raise ConfigError(())
     least_vpk, most_vpk = bench.source_range
     rungs = build_ladder(
         law, device, bench.file, job.ladder,
-        source_min_vpk=least_vpk, source_max_vpk=most_vpk, file=files.stored["job"].path,
+        source_min_vpk=least_vpk, source_max_vpk=most_vpk, file=job_path,
     ) if ladder else ()  # fmt: skip
     return Setup(
         job=job, device=device, bench=bench, limits=items, law=law, rungs=rungs, files=tuple(files.stored.values())
