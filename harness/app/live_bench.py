@@ -9,6 +9,7 @@ from harness.app.files import beside
 from harness.app.setup import BenchSetup
 from harness.app.version import version
 
+
 def live_bench_text(
     setup: BenchSetup, addresses: Mapping[str, str], serials: Mapping[str, str], path: str
 ) -> str:

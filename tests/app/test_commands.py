@@ -150,7 +150,9 @@ def test_bad_files_are_named_with_place_got_and_allowed(
     assert str(home) in ended.err
 
 
-def test_a_range_that_the_source_cannot_drive_is_refused_before_the_bench_opens(gainladder: Any, tmp_path: Path) -> None:
+def test_a_range_that_the_source_cannot_drive_is_refused_before_anything_opens(
+    gainladder: Any, tmp_path: Path
+) -> None:
     home = copied(tmp_path, a=("instruments/machair-sg-1.toml", "max_vpk = 10.0", "max_vpk = 2.0"))
     ended = gainladder("preview", str(home / "jobs/ci.toml"))
     assert ended.code == 2

@@ -62,7 +62,8 @@ def test_a_bad_fault_is_a_usage_error_on_the_wire_too(gainladder: Any, tmp_path:
 def served(tmp_path: Path) -> Iterator[tuple[dict[str, str], Path]]:
     """`gainladder simulate` in a process of its own, and a bench file that reaches it."""
     bench = tmp_path / "live.toml"
-    command = [*PROGRAM, "simulate", "configs/benches/simulated.toml", "--json", "--seed", "1", "--bench-out", str(bench)]
+    command = [*PROGRAM, "simulate", "configs/benches/simulated.toml", "--json", "--seed", "1"]
+    command += ["--bench-out", str(bench)]
     with subprocess.Popen(command, cwd=ROOT, stdout=subprocess.PIPE, text=True) as server:
         try:
             assert server.stdout is not None

@@ -18,6 +18,9 @@ def test_every_shipped_file_is_read(kind: type, path: Path) -> None:
     content = parse(kind, path.read_text(), file=path.name)
     assert content.version == content.change[-1].version
 
+HR4, SG1 = "skerry-hr-4", "machair-sg-1"
+RANGES = "[ranges]\nmin_vpk = 1.0\nmax_vpk = 2.0\nmin_hz = 1.0\nmax_hz = 2.0\n"
+
 
 def problems(kind: type, text: str) -> dict[str, tuple[str, str]]:
     with pytest.raises(ConfigError) as caught:
@@ -31,7 +34,8 @@ def demo(folder: str, name: str = "skerry-hr-4") -> str:
 
 
 def test_all_problems_of_a_file_come_at_once() -> None:
-    text = demo("devices").replace("full_scale_vpp = 20.0", "full_scale = 20.0").replace("channels = 4", 'channels = "x"')
+    text = demo("devices").replace("full_scale_vpp = 20.0", "full_scale = 20.0")
+    text = text.replace("channels = 4", 'channels = "x"')
     found = problems(DeviceFile, text)
     assert found["channels"] == ("'x' (str)", "integer, unable to parse string as an integer")
     assert found["coarse[0].full_scale_vpp"] == ("nothing", "this key is required")
@@ -47,16 +51,15 @@ def test_text_that_is_not_toml_names_the_line() -> None:
 @pytest.mark.parametrize(
     ("kind", "folder", "name", "old", "new", "key", "allowed"),
     [
-        (DeviceFile, "devices", "skerry-hr-4", "high_code = 2047", "high_code = 2048", "converter", "2**bits - 1 = 4095"),
-        (DeviceFile, "devices", "skerry-hr-4", "impedance_ohm = 1.0e6\n\n", "impedance_ohm = 50.0\n\n", "input", "50"),
-        (DeviceFile, "devices", "skerry-hr-4", 'clock = "clock"', 'clock = "tick"', "bus", "missing: tick"),
-        (DeviceFile, "devices", "skerry-hr-4", "bits = 9, channel = 2", "bits = 8, channel = 2", "bus", "latch-2"),
-        (DeviceFile, "devices", "skerry-hr-4", "channel = 2 }", "channel = 3 }", "(whole file)", "for each channel 1 to 4"),
-        (DeviceFile, "devices", "skerry-hr-4", "fine = 20\nnoise", "fine = 21\nnoise", "(whole file)", "quiet_noise"),
-        (InstrumentFile, "instruments", "machair-sg-1", "output_on =", "switch_on =", "(whole file)", "not switch_on"),
-        (InstrumentFile, "instruments", "machair-sg-1", 'output_on = "OUTP ON"', "", "(whole file)", "also output_on"),
-        (InstrumentFile, "instruments", "strath-ba-1", "[commands]", "[ranges]\nmin_vpk = 1.0\nmax_vpk = 2.0\nmin_hz = 1.0\n"
-         "max_hz = 2.0\n[commands]", "(whole file)", "[ranges] for a source"),
+        (DeviceFile, "devices", HR4, "high_code = 2047", "high_code = 2048", "converter", "2**bits - 1 = 4095"),
+        (DeviceFile, "devices", HR4, "impedance_ohm = 1.0e6\n\n", "impedance_ohm = 50.0\n\n", "input", "50"),
+        (DeviceFile, "devices", HR4, 'clock = "clock"', 'clock = "tick"', "bus", "missing: tick"),
+        (DeviceFile, "devices", HR4, "bits = 9, channel = 2", "bits = 8, channel = 2", "bus", "latch-2"),
+        (DeviceFile, "devices", HR4, "channel = 2 }", "channel = 3 }", "(whole file)", "for each channel 1 to 4"),
+        (DeviceFile, "devices", HR4, "fine = 20\nnoise", "fine = 21\nnoise", "(whole file)", "quiet_noise"),
+        (InstrumentFile, "instruments", SG1, "output_on =", "switch_on =", "(whole file)", "not switch_on"),
+        (InstrumentFile, "instruments", SG1, 'output_on = "OUTP ON"', "", "(whole file)", "also output_on"),
+        (InstrumentFile, "instruments", "strath-ba-1", "[commands]", RANGES + "[commands]", "(whole file)", "for a source"),
         (BenchFile, "benches", "lan-and-serial", 'serial = "SK000456"', "", "(whole file)", "names every instrument"),
         (LimitsFile, "limits", "skerry-hr-4", "low = -2.0", "low = 1.9", "limit[0]", "two guard bands"),
         (JobFile, "jobs", "ci", "fill_low = 0.5", "fill_low = 0.8", "ladder", "fill_low < fill_target < fill_high"),

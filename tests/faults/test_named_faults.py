@@ -18,7 +18,7 @@ def code(p: Prediction) -> int:
     return int(p.state.control("code"))
 
 
-# What must fail is worked out from the planned states alone: signature tables of single faults, common practice, no source.
+# What must fail is worked out from the planned states alone (signatures of single faults: common practice, no source).
 PRODUCT: list[tuple[str, str, Affected]] = [
     ("data-bit-stuck-low:2", "data-bit-stuck-low", lambda p: bool(code(p) & 16)),
     ("data-bit-stuck-low:2=5", "data-bit-stuck-low", lambda p: bool(code(p) & 32)),

@@ -14,7 +14,9 @@ def quality(fill: float) -> Quality:
     )  # fmt: skip
 
 
-def hunt(level_vpk: float, fill_per_v: float, least_vpk: float = 0.0005, most_vpk: float = 10.0) -> tuple[float | None, int]:
+def hunt(
+    level_vpk: float, fill_per_v: float, least_vpk: float = 0.0005, most_vpk: float = 10.0
+) -> tuple[float | None, int]:
     """Re-level as the sweep does, against a device of known gain; the level that fits and the tries it took."""
     levels = Levels()
     for tries in range(1, MOST_TRIES + 1):

@@ -43,5 +43,6 @@ def test_a_config_error_lists_every_problem_and_survives_pickling() -> None:
 
 def test_exit_codes_are_the_contract() -> None:
     assert {code.name: int(code) for code in ExitCode} == {
-        "PASS": 0, "FAIL": 1, "USAGE": 2, "INVALID": 3, "LOCKED": 4, "INCONCLUSIVE": 5, "INTERNAL": 6, "INTERRUPTED": 130,
+        "PASS": 0, "FAIL": 1, "USAGE": 2, "INVALID": 3, "LOCKED": 4, "INCONCLUSIVE": 5, "INTERNAL": 6,
+        "INTERRUPTED": 130,
     }  # fmt: skip
