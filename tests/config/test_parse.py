@@ -19,6 +19,7 @@ def test_every_shipped_file_is_read(kind: type, path: Path) -> None:
     assert content.version == content.change[-1].version
 
 HR4, SG1 = "skerry-hr-4", "machair-sg-1"
+WHOLE = "(whole file)"
 RANGES = "[ranges]\nmin_vpk = 1.0\nmax_vpk = 2.0\nmin_hz = 1.0\nmax_hz = 2.0\n"
 
 
@@ -59,7 +60,7 @@ def test_text_that_is_not_toml_names_the_line() -> None:
         (DeviceFile, "devices", HR4, "fine = 20\nnoise", "fine = 21\nnoise", "(whole file)", "quiet_noise"),
         (InstrumentFile, "instruments", SG1, "output_on =", "switch_on =", "(whole file)", "not switch_on"),
         (InstrumentFile, "instruments", SG1, 'output_on = "OUTP ON"', "", "(whole file)", "also output_on"),
-        (InstrumentFile, "instruments", "strath-ba-1", "[commands]", RANGES + "[commands]", "(whole file)", "for a source"),
+        (InstrumentFile, "instruments", "strath-ba-1", "[commands]", RANGES + "[commands]", WHOLE, "for a source"),
         (BenchFile, "benches", "lan-and-serial", 'serial = "SK000456"', "", "(whole file)", "names every instrument"),
         (LimitsFile, "limits", "skerry-hr-4", "low = -2.0", "low = 1.9", "limit[0]", "two guard bands"),
         (JobFile, "jobs", "ci", "fill_low = 0.5", "fill_low = 0.8", "ladder", "fill_low < fill_target < fill_high"),
