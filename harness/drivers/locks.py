@@ -23,34 +23,41 @@ class ResourceLock:
             OpenFailed: the lock file cannot be opened.
         """
         self.path = lock_path(address)
+        self._fd: int | None = self._taken(address)
+        # The last owner may have removed the file between our opening and our locking it: then it locks nothing.
+        while not _is_at(self.path, self._fd):
+            os.close(self._fd)
+            self._fd = self._taken(address)
+        with contextlib.suppress(OSError):  # a lock file of another user is lockable but not writable
+            os.ftruncate(self._fd, 0)
+            os.pwrite(self._fd, f"{os.getpid()}\n".encode(), 0)
+
+    def release(self) -> None:
+        """Free the resource and remove the file; idempotent."""
+        if self._fd is not None:
+            with contextlib.suppress(OSError):  # the file of another user stays
+                os.unlink(self.path)
+            os.close(self._fd)
+            self._fd = None
+
+    def _taken(self, address: str) -> int:
         try:
-            self._fd: int | None = _opened(self.path)
+            fd = _opened(self.path)
         except OSError as error:
             raise OpenFailed(
                 f"the lock file {self.path} cannot be opened: {error.strerror}; remove it or check its owner",
                 address=address,
             ) from error
         try:
-            fcntl.flock(self._fd, fcntl.LOCK_EX | fcntl.LOCK_NB)
+            fcntl.flock(fd, fcntl.LOCK_EX | fcntl.LOCK_NB)
         except OSError as error:
-            holder = _holder(self._fd)
-            os.close(self._fd)
-            self._fd = None
+            holder = _holder(fd)
+            os.close(fd)
             raise ResourceBusy(
                 f"held by process {holder or 'unknown'} (lock file {self.path}); end that process first",
                 address=address,
             ) from error
-        with contextlib.suppress(OSError):  # a lock file of another user is lockable but not writable
-            os.ftruncate(self._fd, 0)
-            os.pwrite(self._fd, f"{os.getpid()}\n".encode(), 0)
-
-    def release(self) -> None:
-        """Free the resource; idempotent. The file stays: deleting it would race with the next owner."""
-        if self._fd is not None:
-            with contextlib.suppress(OSError):
-                os.ftruncate(self._fd, 0)
-            os.close(self._fd)
-            self._fd = None
+        return fd
 
 
 def lock_path(address: str) -> Path:
@@ -68,6 +75,14 @@ def _opened(path: Path) -> int:
     with contextlib.suppress(OSError):
         os.fchmod(fd, 0o666)
     return fd
+
+
+def _is_at(path: Path, fd: int) -> bool:
+    try:
+        there = os.stat(path)
+    except OSError:
+        return False
+    return os.path.samestat(there, os.fstat(fd))
 
 
 def _holder(fd: int) -> str:

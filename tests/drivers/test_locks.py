@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+import fcntl
 import os
 import subprocess
 import sys
@@ -41,6 +42,34 @@ def test_another_process_holds_it_until_it_dies(tmp_path):
     ResourceLock("/dev/port").release()
 
 
+def test_a_released_lock_leaves_no_file():
+    lock = ResourceLock("x")
+    assert lock.path.read_text() == f"{os.getpid()}\n"
+    lock.release()
+    assert not lock.path.exists()
+
+
+@pytest.mark.parametrize("replaced", [False, True])
+def test_a_file_removed_by_the_last_owner_locks_nothing(monkeypatch, replaced):
+    # The last owner goes between our opening and our locking; perhaps a third one has come already and gone.
+    real = fcntl.flock
+    raced = []
+
+    def flock(fd, how):
+        if not raced:
+            raced.append(1)
+            lock_path("x").unlink()
+            if replaced:
+                lock_path("x").touch()
+        real(fd, how)
+
+    monkeypatch.setattr("harness.drivers.locks.fcntl.flock", flock)
+    lock = ResourceLock("x")
+    with pytest.raises(ResourceBusy, match=f"held by process {os.getpid()} "):
+        ResourceLock("x")
+    lock.release()
+
+
 def test_a_port_is_one_resource_under_all_its_names(tmp_path):
     (tmp_path / "port").touch()
     (tmp_path / "by-id").symlink_to(tmp_path / "port")
@@ -49,8 +78,7 @@ def test_a_port_is_one_resource_under_all_its_names(tmp_path):
 
 
 def test_the_lock_file_of_another_user_is_locked_all_the_same(monkeypatch):
-    first = ResourceLock("x")
-    first.release()
+    lock_path("x").touch()
     real_open = os.open
 
     def refuse_writing(path, flags, mode=0o777):
