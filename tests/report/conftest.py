@@ -10,6 +10,7 @@ from types import SimpleNamespace
 
 import pytest
 
+from harness import report
 from harness.values import (
     Candidate,
     ConfigFile,
@@ -293,3 +294,9 @@ def made() -> SimpleNamespace:
         mixed=mixed_result(),
         empty=empty_result(),
     )
+
+
+@pytest.fixture(scope="session")
+def pages(made: SimpleNamespace) -> dict[str, str]:
+    results = {"good": made.good, "failing": made.failing, "mixed": made.mixed, "empty": made.empty}
+    return {name: report.html(made.header(), result, made.events()) for name, result in results.items()}

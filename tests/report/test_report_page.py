@@ -82,67 +82,6 @@ def words_of(text: str) -> str:
     return re.sub(r"\s+", " ", re.sub(r"<[^>]*>", " ", text))
 
 
-@pytest.fixture(scope="module")
-def pages(made: SimpleNamespace) -> dict[str, str]:
-    results = {"good": made.good, "failing": made.failing, "mixed": made.mixed, "empty": made.empty}
-    return {name: report.html(made.header(), result, made.events()) for name, result in results.items()}
-
-
-def first_screen(text: str) -> str:
-    return words_of(text[text.index('<header class="first">') : text.index("</header>")])
-
-
-def test_first_screen_of_a_good_run(pages: dict[str, str], made: SimpleNamespace) -> None:
-    first = first_screen(pages["good"])
-    for text in (
-        "PASS All 924 settings meet every claim.",
-        "924 of 924 settings tested 924 PASS 0 FAIL 0 INCONCLUSIVE 0 INVALID 0 of 1720 steps fail",
-        "Unit A1 Device Skerry HR-4 Date 2026-11-25 09:59:57 UTC Operator M. Tester Bench simulated, seed 1",
-        "84 settings: the whole 10mV range on all channels; declared",
-        "allowed −2 % to +2 %, guard band 0.44 %",
-        "Nothing to explain.",
-    ):
-        assert text in first
-    worst = max(made.good.settings, key=lambda row: abs(row.residual_percent))
-    assert f"{worst.residual_percent:+.2f} %".replace("-", "−") in first
-    assert worst.label in first
-    assert "incomplete" not in first
-
-
-def test_first_screen_of_a_failing_run(pages: dict[str, str], made: SimpleNamespace) -> None:
-    first = first_screen(pages["failing"])
-    failing = sum(row.outcome is Outcome.FAIL for row in made.failing.settings)
-    steps = sum(step.outcome is Outcome.FAIL for step in made.failing.steps)
-    assert f"FAIL {failing} settings and {steps} steps fail." in first
-    assert f"{failing} FAIL" in first
-    assert f"{steps} of 1720 steps fail" in first
-    for candidate in made.failing.candidates:
-        assert f"{candidate.fault} : {candidate.why}. To tell apart: {candidate.test}." in first
-
-
-def test_first_screen_of_an_incomplete_run(pages: dict[str, str]) -> None:
-    first = first_screen(pages["mixed"])
-    assert "incomplete run" in first
-    assert "840 of 924 settings tested" in first
-    assert "86 INVALID" in first
-    assert "63 settings: the whole 10mV range on ch1, ch2 and ch3; declared" in first
-    assert "The run is incomplete: settings that were not read count as INVALID." in first
-
-
-def test_verdict_has_word_shape_and_colour(pages: dict[str, str], made: SimpleNamespace) -> None:
-    shapes = set()
-    for outcome in Outcome:
-        text = report.html(made.header(), dataclasses.replace(made.empty, verdict=outcome), ())
-        start = text.index(f'<div class="verdict {outcome.lower()}">')
-        shape = re.search(r'<svg class="shape (\w+)".*?</svg>', text[start:], re.DOTALL)
-        assert shape
-        assert shape[1] == outcome.lower()
-        assert f'<span class="word">{outcome}</span>' in text
-        shapes.add(re.sub('class="[^"]*"', "", shape[0]))
-        assert f".verdict.{outcome.lower()} .word {{ color: var(--{outcome.lower()}); }}" in text
-    assert len(shapes) == 4
-
-
 def test_all_settings_equal_the_values(pages: dict[str, str], made: SimpleNamespace) -> None:
     rows = Page(pages["failing"]).table("setting", "up/down", "tries")
     assert len(rows) == 924
@@ -339,39 +278,6 @@ def test_names_are_escaped_everywhere(made: SimpleNamespace) -> None:
     assert "&lt;script&gt;alert(" in text
     assert "\x00" not in text
     text.encode("utf-8")
-
-
-def test_injected_faults_are_told_on_the_first_screen(made: SimpleNamespace) -> None:
-    text = report.html(made.header(faults=("latch-missing:2", "relay-not-picking")), made.empty, ())
-    assert "Faults were injected into the simulated bench: latch-missing:2, relay-not-picking." in first_screen(text)
-
-
-@pytest.mark.parametrize(
-    ("verdict", "counts", "sentence"),
-    [
-        (Outcome.PASS, (1, 0, 0, 0), "What was read meets every claim."),
-        (Outcome.FAIL, (0, 1, 0, 0), "1 setting fails."),
-        (Outcome.FAIL, (0, 0, 0, 0), "A claim of the run fails."),
-        (Outcome.INCONCLUSIVE, (0, 0, 2, 0), "2 settings are not decided: too near a limit, or unproven."),
-        (Outcome.INCONCLUSIVE, (0, 0, 1, 0), "1 setting is not decided"),
-        (Outcome.INVALID, (0, 0, 0, 3), "No opinion about the unit: 3 settings could not be measured soundly."),
-        (Outcome.INVALID, (0, 0, 0, 0), "No opinion about the unit: the whole run could not be measured soundly."),
-    ],
-)
-def test_sentence(made: SimpleNamespace, verdict: Outcome, counts: tuple[int, ...], sentence: str) -> None:
-    result = dataclasses.replace(
-        made.empty, verdict=verdict, settings=made.good.settings[:3], counts=tuple(zip(Outcome, counts, strict=True))
-    )
-    assert sentence in first_screen(report.html(made.header(), result, ()))
-
-
-def test_real_run_without_device_or_operator(made: SimpleNamespace) -> None:
-    header = made.header(mode="real", seed=None, operator="", identities=(), files=())
-    text = report.html(header, made.empty, ())
-    assert "Device – " in first_screen(text)
-    assert "Operator – Bench real Readings" in first_screen(text)
-    assert "No instrument was identified." in text
-    assert "Nothing was written down." in text
 
 
 def test_same_input_same_bytes(made: SimpleNamespace) -> None:
