@@ -1,7 +1,7 @@
 """What each part of a bench promises, above all what is true after a failure.
 
-Every method may raise a BenchError. After ReadTimeout, WriteTimeout or LinkLost the link is *suspect*: a late answer
-may be waiting, so the next thing done with it must be `resynchronise`.
+Every method may raise a BenchError. After ReadTimeout, WriteTimeout, BadReply or LinkLost the link is *suspect*: a late
+answer may be waiting, so the next thing done with it must be `resynchronise`.
 """
 
 from __future__ import annotations

@@ -9,7 +9,7 @@ from harness.amplitude import check_quality, fit_sine3
 from harness.bus import BusWiring, decode
 from harness.config import DeviceFile
 from harness.errors import MeasureError
-from harness.values import Decoding, Direction, Quality, Reading, ReadingStatus, SineFit
+from harness.values import ControlWord, Decoding, Direction, Quality, Reading, ReadingStatus, SineFit
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -111,5 +111,5 @@ def _of_latch(decoding: Decoding, latch: str) -> Captured:
         return Captured(value=None, text=f"no latch ({detail})", sound=True)
     if word.value is None:
         return Captured(value=None, text=word.note or "unknown word", sound=True)
-    text = f"{word.value:0{(word.bits + 3) // 4}X}"
+    text = str(ControlWord(latch, word.bits, word.value))
     return Captured(value=word.value, text=f"{text} {word.note}".strip(), sound=True)

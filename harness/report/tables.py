@@ -22,6 +22,7 @@ class SettingLine:
     outcome: Outcome
     expected: str
     captured: str
+    word_outcome: Outcome | None
     predicted: str
     measured: str
     residual: str
@@ -67,6 +68,7 @@ def setting_line(row: SettingResult) -> SettingLine:
         outcome=row.outcome,
         expected=str(row.expected_word),
         captured=", ".join(row.captured_words) or words.NOTHING,
+        word_outcome=row.word_outcome,
         predicted=words.significant(row.predicted_codes_per_v),
         measured=words.significant(row.measured_codes_per_v),
         residual=words.percent(row.residual_percent),
