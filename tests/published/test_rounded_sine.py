@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from harness.amplitude import fit_sine3, fit_sines3
+from harness.amplitude import fit_sine3, fit_sines3, rounded_amplitude_code
 
 # Source of the table: theory of quantization (Blachman, IEEE Trans. Inf. Theory 1985; Gray 1990; Widrow and Kollár),
 # formula from memory, numbers calculated for this project; see the head of the file.
@@ -37,6 +37,15 @@ def test_closed_form_gives_the_table(row):
     assert fundamental(row["amplitude_lsb"]) == pytest.approx(row["amplitude_1_lsb"], abs=1e-9)
     error_percent = 100 * (fundamental(row["amplitude_lsb"]) / row["amplitude_lsb"] - 1)
     assert error_percent == pytest.approx(row["error_percent_noise_0"], abs=5.1e-5)
+
+
+@pytest.mark.parametrize("row", ROWS, ids=IDS)
+def test_series_gives_the_table(row):
+    amplitude = row["amplitude_lsb"]
+    assert rounded_amplitude_code(amplitude) == pytest.approx(row["amplitude_1_lsb"], abs=1e-9)
+    for noise, column in ((0.0, "0"), (0.2, "0p2"), (0.3, "0p3"), (0.5, "0p5")):
+        error_percent = 100 * (rounded_amplitude_code(amplitude, noise_code=noise) / amplitude - 1)
+        assert error_percent == pytest.approx(row[f"error_percent_noise_{column}"], abs=5.1e-5)
 
 
 @pytest.mark.parametrize("row", ROWS, ids=IDS)

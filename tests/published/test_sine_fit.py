@@ -7,7 +7,7 @@ import math
 import numpy as np
 import pytest
 
-from harness.amplitude import fit_sine3, fit_sines3
+from harness.amplitude import fit_sine3, fit_sine4, fit_sines3
 
 
 def test_noise_free_vector():
@@ -19,6 +19,54 @@ def test_noise_free_vector():
     assert found.offset_code == pytest.approx(0.2, rel=1e-10)
     assert found.phase_rad == pytest.approx(1.0, rel=1e-10)
     assert found.noise_code < 1e-10
+
+
+def test_noise_free_vector_of_unknown_frequency():
+    # Source: as above; started at 100.2 Hz.
+    time_s = np.arange(10_000) / 10_000.0
+    record = 2.0 * np.sin(2 * np.pi * 100.0 * time_s + 1.0) + 0.2
+    found = fit_sine4(record, sample_rate_hz=10e3, frequency_hz=100.2)
+    assert found.frequency_hz == pytest.approx(100.0, rel=1e-10)
+    assert found.amplitude_code == pytest.approx(2.0, rel=1e-10)
+    assert found.offset_code == pytest.approx(0.2, rel=1e-10)
+    assert found.phase_rad == pytest.approx(1.0, rel=1e-10)
+
+
+def test_unknown_frequency_meets_the_bound():
+    # Source: Kay (1993), example 3.14, from memory: var(frequency in cycles a sample) = 12/((2π)²·η·N·(N² - 1)),
+    # var(phase) = 2(2N - 1)/(η·N·(N + 1)), var(amplitude) = 2σ²/N, η = A²/(2σ²); N 1000, 7 cycles, A 1, σ 0.05.
+    # Ratio within 1 ± 3·√(2/trials).
+    trials, length, sigma = 1500, 1000, 0.05
+    rng = np.random.default_rng(1500)
+    clean = np.sin(2 * np.pi * 7 * np.arange(length) / length + 0.3)
+    fits = [
+        fit_sine4(clean + rng.normal(0.0, sigma, length), sample_rate_hz=1.0, frequency_hz=7.2 / length)
+        for _ in range(trials)
+    ]
+    eta, tolerance = 1 / (2 * sigma**2), 3 * math.sqrt(2 / trials)
+    assert 2 * sigma**2 / length == pytest.approx(5.0e-6)
+    bounds = {
+        "amplitude_code": 5.0e-6,
+        "phase_rad": 2 * (2 * length - 1) / (eta * length * (length + 1)),
+        "frequency_hz": 12 / ((2 * math.pi) ** 2 * eta * length * (length**2 - 1)),
+    }
+    for name, bound in bounds.items():
+        assert np.var([getattr(fit, name) for fit in fits]) / bound == pytest.approx(1.0, abs=tolerance)
+
+
+def test_variance_of_rounded_records_stays_within_three_percent_of_the_bound():
+    # Bound 2σ²/N with σ² = noise² + 1/12 (quantisation); 20 000 records, seeded; three percent are 3·√(2/20 000).
+    # Source: Kay (1993), example 3.14, from memory; quantisation noise: Bennett (1948), from memory.
+    length, noise, batches, each = 512, 0.5, 20, 1000
+    rng = np.random.default_rng(20_260)
+    angle = 2 * np.pi * 37 * np.arange(length) / length
+    amplitudes = []
+    for _ in range(batches):
+        clean = 700.3 * np.sin(angle + rng.uniform(-np.pi, np.pi, (each, 1))) + rng.uniform(-0.5, 0.5, (each, 1))
+        codes = np.rint(clean + rng.normal(0.0, noise, clean.shape))
+        amplitudes.append(fit_sines3(codes, sample_rate_hz=float(length), frequency_hz=37.0).amplitude_code)
+    bound = 2 * (noise**2 + 1 / 12) / length
+    assert np.concatenate(amplitudes).var() / bound == pytest.approx(1.0, abs=0.03)
 
 
 def test_variance_meets_the_cramer_rao_bound():
