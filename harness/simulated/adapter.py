@@ -87,6 +87,8 @@ class SimulatedAdapter(Instrument):
             raise Refusal(-121, f"LOAD {parameters}") from None
         if not (1 <= bits <= _LONGEST_WORD and 0 <= word < 2**bits):
             raise Refusal(-222, f"LOAD {parameters}")
-        self._bus.drive([Frame(line=line, bits=bits, value=word)], now_s=self.now_s)
-        self._device.take_word(line, word, now_s=self.now_s)
+        frame = Frame(line=line, bits=bits, value=word, latched=self._device.latched(line))
+        # Answered once the word is on its way, as a board does that hands it to a shift unit of its own.
+        self._bus.drive([frame], now_s=self.now_s)
+        self._device.take_word(line, bits, word, now_s=self.now_s)
         return "OK"

@@ -65,10 +65,10 @@ def burst(
     clock edge samples, and pulses too short to be real; clock and latches are clean.
     """
     writer = _Writer(before >> DATA & 1)
-    now_ns = _idle(writer, at_ns, generator)
+    now_ns = _idle(writer, at_ns, truth.idle_edges, generator)
     for frame in frames:
         now_ns = _shift(writer, frame, truth, now_ns, generator)
-    _idle(writer, now_ns, generator)
+    _idle(writer, now_ns, truth.idle_edges, generator)
     return _sorted(writer.edges, before)
 
 
@@ -93,8 +93,8 @@ def _shift(writer: _Writer, frame: Frame, truth: BusTruth, now_ns: int, generato
     return now_ns + half_ns + truth.latch_ns + period_ns
 
 
-def _idle(writer: _Writer, now_ns: int, generator: np.random.Generator) -> int:
-    for _ in range(int(generator.integers(2, 5))):
+def _idle(writer: _Writer, now_ns: int, most: int, generator: np.random.Generator) -> int:
+    for _ in range(int(generator.integers(most // 2, most + 1))):
         now_ns += int(generator.integers(400, 2500))
         writer.set_data(now_ns, 1 - writer.data)
     return now_ns + 1000

@@ -1,4 +1,4 @@
-"""What joins source and device: the source's own resistance, and what really hangs on it."""
+"""What joins source and device: the source's own resistance, what really hangs on it, perhaps a pad."""
 
 from __future__ import annotations
 
@@ -30,15 +30,23 @@ class SignalSource(Protocol):
 
 
 class Cable:
-    """All inputs in parallel on one source."""
+    """All inputs in parallel on one source, or behind a pad that hangs on it."""
 
-    def __init__(self, source: SignalSource, *, source_ohm: float, inputs_ohm: float, faults: Sequence[Fault]) -> None:
+    def __init__(
+        self,
+        source: SignalSource,
+        *,
+        source_ohm: float,
+        inputs_ohm: float,
+        faults: Sequence[Fault],
+        pad_ratio: float = 1.0,
+    ) -> None:
         self._source = source
         load_ohm = inputs_ohm
         for fault in faults:
             load_ohm = fault.load_ohm(load_ohm)
-        self.ratio = load_ohm / (load_ohm + source_ohm)
-        """Terminal voltage over open-circuit voltage."""
+        self.ratio = pad_ratio * load_ohm / (load_ohm + source_ohm)
+        """Voltage at the device's input over the source's open-circuit voltage."""
 
     def signal(self) -> Signal:
         """What the source puts out, open circuit."""

@@ -15,8 +15,13 @@ def saturate(volts: Samples, truth: ConverterTruth) -> Samples:
     """The last amplifier: a little compression, then its supply; volts in, volts out."""
     full_v = 2.0 ** (truth.bits - 1) / truth.codes_per_v
     limited = np.clip(volts, -truth.headroom_ratio * full_v, truth.headroom_ratio * full_v)
+    loss_ratio = truth.compression_percent / 100.0
+    if truth.compression == "tanh" and loss_ratio > 0.0:
+        # s tanh(x / s) = x - x^3 / (3 s^2) + ..., whose fundamental falls by (x / s)^2 / 4.
+        soft_v = full_v / (2.0 * np.sqrt(loss_ratio))
+        return np.asarray(soft_v * np.tanh(limited / soft_v), dtype=np.float64)
     # The fundamental of x - k x^3 falls by 3/4 k x^2.
-    bend = truth.compression_percent / 100.0 / 0.75 / full_v**2
+    bend = loss_ratio / 0.75 / full_v**2
     return np.asarray(limited * (1.0 - bend * limited * limited), dtype=np.float64)
 
 

@@ -7,6 +7,7 @@ from typing import ClassVar, Literal
 
 from harness.simulated.firmware import Plan
 from harness.simulated.parts import ChannelParts
+from harness.simulated.unit import UnitTruth
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -35,6 +36,12 @@ class Fault:
     def __init__(self, *, channel: int | None = None, size: float | None = None) -> None:
         self.channel = channel
         self.size = self.entry.default_size if size is None else size
+
+    @classmethod
+    def highest(cls, unit: UnitTruth) -> float:
+        """The largest size that a unit can have."""
+        del unit
+        return cls.entry.high
 
     def touches(self, channel: int) -> bool:
         """Whether the fault sits in this channel."""

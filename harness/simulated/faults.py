@@ -8,6 +8,7 @@ from typing import Final
 from harness.simulated.fault import Fault, FaultEntry
 from harness.simulated.firmware import Plan
 from harness.simulated.parts import ChannelParts
+from harness.simulated.unit import UnitTruth
 
 
 class DataBitStuckLow(Fault):
@@ -21,9 +22,14 @@ class DataBitStuckLow(Fault):
         size="bit, 0 is the least significant",
         default_size=4,
         low=0,
-        high=7,
+        high=11,
         whole=True,
     )
+
+    @classmethod
+    def highest(cls, unit: UnitTruth) -> float:
+        """The top bit of its code."""
+        return unit.code_bits - 1
 
     def word_at_pins(self, word: int) -> int:
         """The word without the bit."""
@@ -31,13 +37,13 @@ class DataBitStuckLow(Fault):
 
 
 class RelayNotPicking(Fault):
-    """A relay of the input attenuator does not pick."""
+    """A relay of the input does not pick."""
 
     entry = FaultEntry(
         name="relay-not-picking",
         kind="product",
-        does="relay K1 (1:10) or K2 (1:100) of the input attenuator does not pick",
-        shows="gain times 10 or 100 on every range that needs the relay, others right",
+        does="relay K1 or K2 of the input (attenuator 1:10 or 1:100, amplifier x10 or x100) does not pick",
+        shows="gain off by a factor of 10 or 100 on every range that needs the relay, others right",
         size="relay: 1 for K1, 2 for K2",
         default_size=1,
         low=1,
@@ -51,13 +57,13 @@ class RelayNotPicking(Fault):
 
 
 class PregainRatioWrong(Fault):
-    """A resistor of the pre-gain stage has a wrong value."""
+    """A resistor of the pre-gain stage, or of the second amplifier, has a wrong value."""
 
     entry = FaultEntry(
         name="pregain-ratio-wrong",
         kind="product",
-        does="the pre-gain stage has another ratio than designed",
-        shows="gain off by the size on every setting that uses the pre-gain, others right",
+        does="the pre-gain stage (of an ultrasonic receiver: the second amplifier) has another ratio than designed",
+        shows="gain off by the size on every setting that uses that stage, others right",
         size="error of the ratio, percent",
         default_size=5.0,
         low=-90.0,

@@ -14,9 +14,8 @@ from harness.simulated.converter import convert, multiply, saturate
 from harness.simulated.fault import Fault
 from harness.simulated.firmware import Plan
 from harness.simulated.glide import Glide
-from harness.simulated.parameters import UnitTruth
-from harness.simulated.parts import draw_parts
 from harness.simulated.streams import stream
+from harness.simulated.unit import UnitTruth
 
 Samples = npt.NDArray[np.float64]
 
@@ -29,41 +28,50 @@ class FrontEnd:
     ) -> None:
         self.channel = channel
         self.faults = tuple(fault for fault in faults if fault.touches(channel))
-        parts = draw_parts(unit, channel, seed)
+        parts = unit.draw(channel, seed)
         for fault in self.faults:
             parts = fault.parts(parts)
         self.parts = parts
-        self.register = unit.gain.power_on_code
+        self.register = unit.power_on_word
         """The word that the gain device holds."""
         self.plan = plan
         self._unit = unit
         self._seed = seed
         self._began_s = now_s
-        self._attenuation = Glide(target=parts.attenuation(self._picked(plan)))
-        self._amplification = Glide(target=parts.amplification(self.register))
+        self._picked = self._picking()
+        self._attenuation = Glide(target=parts.relay_gain(self._picked))
+        self._amplification = Glide(target=parts.word_gain(self.register))
+
+    @property
+    def latched(self) -> bool:
+        """Whether latch edges reach the gain device."""
+        return all(fault.latch_arrives() for fault in self.faults)
 
     def take(self, plan: Plan, *, now_s: float) -> bool:
         """Carry out a plan: drive the relays, take the word. True when a relay was told to move."""
-        timing = self._unit.timing
-        relay_driven = plan.attenuator != self.plan.attenuator
+        before = self.parts.relays(self.plan.relays, self.plan.word)
         self.plan = plan
-        self._attenuation = self._attenuation.moved(
-            self.parts.attenuation(self._picked(plan)),
-            now_s=now_s,
-            tau_s=timing.relay_tau_s,
-            bounce_s=timing.bounce_s,
-        )
-        if all(fault.latch_arrives() for fault in self.faults):
+        self._move(now_s)
+        if self.latched:
             self.take_word(plan.word, now_s=now_s)
-        return relay_driven
+        return before != self.parts.relays(plan.relays, plan.word)
 
     def take_word(self, word: int, *, now_s: float) -> None:
         """Latch a word from the bus."""
         for fault in self.faults:
             word = fault.word_at_pins(word)
         self.register = word
+        self._move(now_s)
+
+    def _move(self, now_s: float) -> None:
+        """Let the gain settle to what relays and register say."""
+        timing = self._unit.timing
+        self._picked = self._picking()
+        self._attenuation = self._attenuation.moved(
+            self.parts.relay_gain(self._picked), now_s=now_s, tau_s=timing.relay_tau_s, bounce_s=timing.bounce_s
+        )
         self._amplification = self._amplification.moved(
-            self.parts.amplification(word), now_s=now_s, tau_s=self._unit.timing.fine_tau_s
+            self.parts.word_gain(self.register), now_s=now_s, tau_s=timing.fine_tau_s
         )
 
     def gain_codes_per_v(self) -> float:
@@ -81,7 +89,7 @@ class FrontEnd:
         times_s = _ramp(samples, rate_hz) + now_s
         amplification = self._amplification.over(times_s)
         # One pole, at the gain reached at the end of the record.
-        corner_hz = parts.corner_hz(self._amplification.target)
+        corner_hz = parts.corner_hz(self._picked, self.register)
         relative = signal.frequency_hz / corner_hz
         phase_rad = generator.uniform(-math.pi, math.pi) - math.atan(relative)
         sine, cosine = _table(samples, signal.frequency_hz / rate_hz)
@@ -93,16 +101,15 @@ class FrontEnd:
         wave *= amplification
         wave *= 1.0 + parts.drift_ratio * -math.expm1(-(now_s - self._began_s) / self._unit.spread.drift_tau_s)
         codes = saturate(wave, converter) * converter.codes_per_v + parts.offset_out_code
-        noise_in_code = parts.noise_in_v * self._amplification.target * converter.codes_per_v
+        noise_in_code = parts.noise_in_v * parts.noise_gain(self._picked, self.register) * converter.codes_per_v
         codes += generator.standard_normal(samples) * math.hypot(noise_in_code, parts.noise_out_code)
         record = convert(codes, parts.thresholds_code, converter.bits)
         for ratio in (self.plan.hidden_ratio, self.plan.codes_ratio):
             record = multiply(record, ratio, converter.bits)
         return record.astype("<i2")
 
-    def _picked(self, plan: Plan) -> frozenset[str]:
-        relay = self.parts.relay[plan.attenuator]
-        picked = frozenset({relay} if relay else ())
+    def _picking(self) -> frozenset[str]:
+        picked = self.parts.relays(self.plan.relays, self.register)
         for fault in self.faults:
             picked = fault.relays(picked)
         return picked

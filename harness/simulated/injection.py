@@ -8,19 +8,22 @@ import math
 from harness.errors import UsageError
 from harness.simulated.fault import Fault, FaultEntry
 from harness.simulated.faults import FAULTS
+from harness.simulated.unit import UnitTruth
 
 
-def read_fault(text: str, *, channels: int) -> Fault:
-    """The fault that `NAME[:CHANNEL][=SIZE]` stands for; UsageError says what is allowed."""
+def read_fault(text: str, *, unit: UnitTruth) -> Fault:
+    """The fault that `NAME[:CHANNEL][=SIZE]` stands for; UsageError says what the unit allows."""
     head, equals, size_text = text.partition("=")
     name, colon, channel_text = head.partition(":")
     kind = next((fault for fault in FAULTS if fault.entry.name == name), None)
     if kind is None:
         raise UsageError(_unknown(name))
     entry = kind.entry
+    if name in unit.lacks:
+        raise UsageError(f"fault {name}: the {unit.model} cannot have it: {unit.lacks[name]}")
     return kind(
-        channel=_channel(entry, channel_text, channels) if colon else None,
-        size=_size(entry, size_text) if equals else None,
+        channel=_channel(entry, channel_text, unit.channels) if colon else None,
+        size=_size(entry, size_text, highest=kind.highest(unit)) if equals else None,
     )
 
 
@@ -39,15 +42,15 @@ def _channel(entry: FaultEntry, text: str, channels: int) -> int:
     return int(text)
 
 
-def _size(entry: FaultEntry, text: str) -> float:
+def _size(entry: FaultEntry, text: str, *, highest: float) -> float:
     if not entry.size:
         raise UsageError(f"fault {entry.name}: got size {text!r}; it takes no size")
     try:
         size = float(text)
     except ValueError:
         size = math.nan
-    if not entry.low <= size <= entry.high or (entry.whole and size != round(size)):
+    if not entry.low <= size <= highest or (entry.whole and size != round(size)):
         kind = "a whole number" if entry.whole else "a number"
-        allowed = f"{kind} from {entry.low:g} to {entry.high:g} ({entry.size})"
+        allowed = f"{kind} from {entry.low:g} to {highest:g} ({entry.size})"
         raise UsageError(f"fault {entry.name}: got size {text!r}; allowed is {allowed}")
     return size

@@ -26,6 +26,7 @@ VOLT: Units = {"V": 1.0}
 HERTZ: Units = {"HZ": 1.0}
 OHM: Units = {"OHM": 1.0}
 PERCENT: Units = {"PCT": 1.0, "%": 1.0}
+DECIBEL: Units = {"DB": 1.0}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -10,8 +10,8 @@ import pytest
 from harness.bus import BusDevice, BusWiring, decode
 from harness.config import DeviceFile, parse
 from harness.law import build
-from harness.simulated.firmware import plan
-from harness.simulated.parameters import SimulationTruth, UnitTruth
+from harness.simulated.parameters import SimulationTruth
+from harness.simulated.skerry_hr4 import SkerryTruth
 from harness.values import Capture, Setting
 
 DEVICE = Path(__file__).parents[2] / "configs" / "devices" / "skerry-hr-4.toml"
@@ -28,13 +28,13 @@ def law(device):
 
 
 def test_nominal_gain_word_and_scale_of_every_setting(law):
-    unit = UnitTruth()
+    unit = SkerryTruth()
     for coarse in range(11):
         for fine in range(21):
-            ours, theirs = plan(unit, coarse, fine), law.predict(Setting(1, coarse, fine))
+            ours, theirs = unit.plan(coarse, fine), law.predict(Setting(1, coarse, fine))
             assert ours.word == theirs.state.word.value, (coarse, fine)
             assert ours.word_bits == theirs.state.word.bits
-            assert ours.attenuator == theirs.state.control("attenuator")
+            assert ours.relays == law.relays_of(dict(theirs.state.controls))
             assert 1 / ours.scale_v_per_code == pytest.approx(theirs.gain_codes_per_v, rel=1e-12)
             assert ours.codes_ratio == theirs.state.arithmetic_ratio
 
@@ -42,7 +42,7 @@ def test_nominal_gain_word_and_scale_of_every_setting(law):
 def test_the_tables_of_the_shipped_bench_are_the_defaults(make_bench):
     tables = make_bench().simulation.parameters
     assert SimulationTruth.model_validate({**tables, "unit": {}}) == SimulationTruth()
-    assert UnitTruth.model_validate(tables["unit"]) == UnitTruth()
+    assert SkerryTruth.model_validate(tables["unit"]) == SkerryTruth()
 
 
 def test_words_on_the_bus_are_those_of_the_law(desk, device, law):

@@ -9,11 +9,10 @@ import numpy as np
 import pytest
 
 from harness.simulated.converter import convert, multiply, saturate
-from harness.simulated.firmware import plan
-from harness.simulated.parameters import ConverterTruth, UnitTruth
-from harness.simulated.parts import draw_parts
+from harness.simulated.parameters import ConverterTruth
+from harness.simulated.skerry_hr4 import SkerryTruth
 
-UNIT = UnitTruth()
+UNIT = SkerryTruth()
 RANGES = [entry.full_scale_vpp for entry in UNIT.range]
 EXACT = dict.fromkeys(
     (
@@ -68,16 +67,16 @@ def exact(text):
     ],
 )
 def test_words_by_hand(coarse_vpp, percent, attenuator, pregain, code):
-    chosen = plan(UNIT, RANGES.index(coarse_vpp), UNIT.fine_percents.index(percent))
-    assert (chosen.attenuator, chosen.pregain, chosen.code) == (attenuator, pregain, code)
+    chosen = UNIT.plan(RANGES.index(coarse_vpp), UNIT.fine_percents.index(percent))
+    assert chosen.relays == {"1:1": set(), "1:10": {"K1"}, "1:100": {"K2"}}[attenuator]
     assert chosen.word == 256 * pregain + code
     assert chosen.codes_ratio == (2.0 if coarse_vpp == 0.01 else 1.0)
 
 
 def test_all_codes_are_between_41_and_255_and_gain_rises_within_each_range():
     for coarse in range(len(RANGES)):
-        chosen = [plan(UNIT, coarse, fine) for fine in range(21)]
-        assert {41 <= entry.code <= 255 for entry in chosen} == {True}
+        chosen = [UNIT.plan(coarse, fine) for fine in range(21)]
+        assert {41 <= entry.word & 255 <= 255 for entry in chosen} == {True}
         gains = [entry.gain_codes_per_v for entry in chosen]
         assert gains == sorted(set(gains))
         for fine, entry in enumerate(chosen):
@@ -113,13 +112,12 @@ def test_gain_without_tolerances_by_hand(make_desk, coarse_vpp, percent, codes_p
 @pytest.mark.parametrize("seed", range(40))
 def test_good_units_stay_inside_their_limits(seed):
     for channel in range(1, 5):
-        parts = draw_parts(UNIT, channel, seed)
+        parts = UNIT.draw(channel, seed)
         error = {}
         for coarse in range(10):
             for fine in range(21):
-                chosen = plan(UNIT, coarse, fine)
-                relay = parts.relay[chosen.attenuator]
-                true = parts.attenuation(frozenset({relay})) * parts.amplification(chosen.word) * 2000
+                chosen = UNIT.plan(coarse, fine)
+                true = parts.relay_gain(chosen.relays) * parts.word_gain(chosen.word) * 2000
                 error[coarse, fine] = 100 * math.log(true / chosen.gain_codes_per_v)
         # 1.3 %, 0.45 % and 1.0 % in all; the source may add 0.4 %, 0.2 % and 0.2 % to these.
         assert max(map(abs, error.values())) <= 0.9
@@ -234,30 +232,30 @@ def test_same_seed_same_codes_other_seed_other_codes(make_desk):
 
 def test_a_stream_is_not_shifted_by_another_part():
     more = UNIT.model_copy(update={"channels": 2})
-    first, second = draw_parts(UNIT, 1, 7), draw_parts(more, 1, 7)
+    first, second = UNIT.draw(1, 7), more.draw(1, 7)
     assert first.pregain_ratio == second.pregain_ratio
     wider = UNIT.model_copy(update={"spread": UNIT.spread.model_copy(update={"attenuator_percent": 0.0})})
-    assert draw_parts(wider, 1, 7).bit_error_ratio == first.bit_error_ratio
-    assert draw_parts(wider, 1, 7).attenuator_ratio["1:10"] == 0.1 != first.attenuator_ratio["1:10"]
+    assert wider.draw(1, 7).bit_error_ratio == first.bit_error_ratio
+    assert wider.draw(1, 7).attenuator_ratio["1:10"] == 0.1 != first.attenuator_ratio["1:10"]
 
 
-def test_amplification_adds_bits_and_takes_the_pregain():
-    parts = draw_parts(UNIT, 1, 0)
+def test_word_gain_adds_bits_and_takes_the_pregain():
+    parts = UNIT.draw(1, 0)
     bare = dataclasses.replace(parts, pregain_ratio=4.0, bit_error_ratio=(0.0,) * 8, carry_ratio=1.0, common_ratio=1.0)
-    assert bare.amplification(0x1FF) == pytest.approx(256.0)
-    assert bare.amplification(0x0FF) == pytest.approx(64.0)
-    assert bare.amplification(41) == pytest.approx(41 * 64 / 255)
+    assert bare.word_gain(0x1FF) == pytest.approx(256.0)
+    assert bare.word_gain(0x0FF) == pytest.approx(64.0)
+    assert bare.word_gain(41) == pytest.approx(41 * 64 / 255)
     step = dataclasses.replace(bare, carry_ratio=1.001)
-    assert step.amplification(127) == bare.amplification(127)
-    assert step.amplification(128) == pytest.approx(1.001 * bare.amplification(128))
+    assert step.word_gain(127) == bare.word_gain(127)
+    assert step.word_gain(128) == pytest.approx(1.001 * bare.word_gain(128))
     # One pole: 1/f^2 adds up.
-    assert bare.corner_hz(256.0) == pytest.approx(1 / math.hypot(1 / 2e6, 256 / 1e8))
-    assert bare.corner_hz(256.0) > 300e3
+    assert bare.corner_hz(frozenset(), 0x1FF) == pytest.approx(1 / math.hypot(1 / 2e6, 256 / 1e8))
+    assert bare.corner_hz(frozenset(), 0x1FF) > 300e3
 
 
 def test_bandwidth_shows_at_the_corner(make_desk):
     desk = make_desk(change=exact)
-    corner = desk.world.device.front_ends[1].parts.corner_hz(256.0)
+    corner = desk.world.device.front_ends[1].parts.corner_hz(frozenset(), 0x1FF)
     desk.tell("device", "ACQ:SRAT MAX")
     cycles = round(corner / 1e6 * 4000)
     desk.tell("source", f"OUTP:LOAD INF;:VOLT 0.006;:FREQ {cycles * 250};:OUTP ON")
