@@ -23,7 +23,7 @@ def decode(capture: Capture, bus: BusWiring, *, history_known: bool = True) -> D
         capture: edge list; only data may be unknown.
         bus: which line is what.
         history_known: False after power-up or the opening of a port, when lines may have moved before the capture: the
-            first frame is then noted unknown-history.
+            first frame is then noted unknown-history unless it has as many clocks as the word has bits.
     Returns:
         the words in order of time, and counts of what no word shows.
     Raises:

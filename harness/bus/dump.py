@@ -1,33 +1,39 @@
-"""From the text of a value change dump (VCD) to a capture."""
+"""From a value change dump (VCD) to a capture, whole or piece by piece."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import Any
+from typing import Any, Protocol
 
 import numpy as np
-import numpy.typing as npt
 
+from harness.bus.known_levels import KnownLevels
+from harness.bus.piece import NO_LEVELS, NO_TICKS, Piece
 from harness.bus.wiring import BusWiring
 from harness.errors import CaptureError
 from harness.values import Capture
 
-States = npt.NDArray[np.int8]
-
-NOT_KNOWN = -1
 STATE_OF = {"0": 0, "1": 1, "l": 0, "h": 1}
 """VCD values with a level; every other one (x, z, u, w, -) has none."""
 FEMTOSECONDS = {"s": 10**15, "ms": 10**12, "us": 10**9, "ns": 10**6, "ps": 10**3, "fs": 1}
 LATEST_NS = 2**62
+EVENTS_A_PIECE = 65_536
+
+
+class ByteStream(Protocol):
+    """What the VCD reader asks for: a file opened for bytes, or a text in memory."""
+
+    def readinto(self, buffer: bytearray, /) -> int | None:
+        """Fill the buffer as far as the content reaches."""
 
 
 class _Text:
-    """A text as the byte stream that the VCD reader asks for; it lives in memory only."""
+    """A text as a byte stream; it lives in memory only."""
 
     def __init__(self, text: str) -> None:
         self._rest = memoryview(text.encode("ascii", "replace"))
 
-    def readinto(self, buffer: bytearray) -> int:
+    def readinto(self, buffer: bytearray, /) -> int:
         """Fill the buffer as far as the text reaches."""
         piece, self._rest = self._rest[: len(buffer)], self._rest[len(buffer) :]
         buffer[: len(piece)] = piece
@@ -52,95 +58,159 @@ def read_vcd(text: str, *, wiring: BusWiring) -> Capture:
     Source:
         IEEE Std 1364-2005 clause 18 (value change dump).
     """
-    kinds, tokens = _tokens(text)
-    columns: dict[str, list[int]] = {}
-    declared: list[tuple[str, Any]] = []
-    scope: list[str] = []
-    unit_fs = 0
-    times_ns, rows = [0], [[NOT_KNOWN] * len(wiring.lines)]
-    for token in tokens:
-        kind, data = token.kind, token.data
-        if kind is kinds.CHANGE_SCALAR or kind is kinds.CHANGE_VECTOR:
-            for column in columns.get(data.id_code, ()):
-                rows[-1][column] = STATE_OF.get(str(data.value).lower(), NOT_KNOWN)
-        elif kind is kinds.CHANGE_TIME:
-            _advance(times_ns, rows, data * unit_fs // FEMTOSECONDS["ns"])
-        elif kind is kinds.SCOPE:
-            scope.append(data.ident)
-        elif kind is kinds.UPSCOPE:
-            del scope[-1:]
-        elif kind is kinds.TIMESCALE:
-            unit_fs = int(data.magnitude) * FEMTOSECONDS[data.unit.value]
-        elif kind is kinds.VAR:
-            declared.append((".".join([*scope, data.ref_str]), data))
-        elif kind is kinds.ENDDEFINITIONS:
-            columns = _columns(declared, wiring, unit_fs)
-    if not columns:
-        raise CaptureError("VCD: the definitions never end; allowed is a dump with $enddefinitions: is the file whole?")
-    return _capture(np.array(times_ns, dtype=np.int64), np.array(rows, dtype=np.int8), wiring)
+    reader = VcdReader(_Text(text), lines=wiring.lines, data=wiring.data)
+    pieces = list(reader.pieces())
+    unknown = None
+    if any(piece.unknown is not None for piece in pieces):
+        unknown = np.concatenate(
+            [np.zeros_like(piece.levels) if piece.unknown is None else piece.unknown for piece in pieces]
+        )
+    return Capture(
+        times_ns=np.concatenate([NO_TICKS, *(piece.ticks for piece in pieces)]),
+        levels=np.concatenate([NO_LEVELS, *(piece.levels for piece in pieces)]),
+        initial=reader.initial,
+        lines=reader.lines,
+        unknown=unknown,
+    )
 
 
-def _tokens(text: str) -> tuple[Any, Iterator[Any]]:
+class VcdReader:
+    """A dump piece by piece, by the rules of `read_vcd`; without names of lines it takes all signals of one bit."""
+
+    def __init__(self, stream: ByteStream, *, lines: tuple[str, ...] | None = None, data: str | None = None) -> None:
+        self.lines = lines or ()
+        self._wanted, self._data = lines, data
+        self._stream = stream
+        self._levels = KnownLevels(0, None)
+
+    @property
+    def initial(self) -> int:
+        """Levels before the first event, once the first piece came."""
+        return self._levels.initial
+
+    def pieces(self) -> Iterator[Piece]:
+        """All events; a tick is 1 ns.
+
+        Returns:
+            pieces of at most 65536 events.
+        Raises:
+            CaptureError: as `read_vcd`; the message names line and column where there is one.
+        Source:
+            IEEE Std 1364-2005 clause 18 (value change dump).
+        """
+        kinds, tokens = _tokens(self._stream)
+        columns, unit_fs = self._definitions(kinds, tokens)
+        data = self.lines.index(self._data) if self._data in self.lines else None
+        self._levels = KnownLevels(len(self.lines), data)
+        now_ns, levels, unknown = 0, 0, (1 << len(self.lines)) - 1
+        events: list[tuple[int, int, int]] = []
+        kept: tuple[int, int] | None = None
+        for token in tokens:
+            kind, content = token.kind, token.data
+            if kind is kinds.CHANGE_SCALAR or kind is kinds.CHANGE_VECTOR:
+                if (bits := columns.get(content.id_code)) is not None:
+                    state = STATE_OF.get(str(content.value).lower())
+                    levels = levels | bits if state else levels & ~bits
+                    unknown = unknown | bits if state is None else unknown & ~bits
+            elif kind is kinds.CHANGE_TIME:
+                time_ns = content * unit_fs // FEMTOSECONDS["ns"]
+                if not now_ns <= time_ns < LATEST_NS:
+                    raise _backwards(time_ns, now_ns, token.span.start)
+                if time_ns == now_ns:
+                    continue
+                # Times at which only other signals of the dump changed are no events of this bus.
+                if kept != (levels, unknown):
+                    kept = levels, unknown
+                    events.append((now_ns, levels, unknown))
+                now_ns = time_ns
+                if len(events) >= EVENTS_A_PIECE:
+                    yield self._piece(events, now_ns)
+                    events = []
+        if kept != (levels, unknown):
+            events.append((now_ns, levels, unknown))
+        yield self._piece(events, now_ns)
+
+    def _piece(self, events: list[tuple[int, int, int]], known_to: int) -> Piece:
+        table = np.array(events, dtype=np.int64).reshape(-1, 3)
+        levels, unknown = self._levels.take(table[:, 1].astype(np.uint8), table[:, 2].astype(np.uint8))
+        moved = np.append(True, levels[1:] != levels[:-1])[: levels.size]
+        if unknown is not None:
+            moved[1:] |= unknown[1:] != unknown[:-1]
+            unknown = unknown[moved]
+        return Piece(
+            ticks=table[moved, 0], levels=levels[moved], known_to=known_to, unknown=unknown, distinct=True
+        )
+
+    def _definitions(self, kinds: Any, tokens: Iterator[Any]) -> tuple[dict[str, int], int]:
+        """Bits by identifier code, and the unit of time in femtoseconds."""
+        declared: list[tuple[str, Any]] = []
+        scope: list[str] = []
+        unit_fs = 0
+        for token in tokens:
+            kind, content = token.kind, token.data
+            if kind is kinds.SCOPE:
+                scope.append(content.ident)
+            elif kind is kinds.UPSCOPE:
+                del scope[-1:]
+            elif kind is kinds.TIMESCALE:
+                unit_fs = int(content.magnitude) * FEMTOSECONDS[content.unit.value]
+            elif kind is kinds.VAR:
+                declared.append((".".join([*scope, content.ref_str]), content))
+            elif kind is kinds.ENDDEFINITIONS:
+                break
+        else:
+            raise CaptureError(
+                "VCD: the definitions never end; allowed is a dump with $enddefinitions: is the file whole?"
+            )
+        if unit_fs == 0:
+            raise CaptureError("VCD: no $timescale; allowed is one such as 1 ns: without it times mean nothing")
+        if self._wanted is None:
+            self.lines = _all_lines(declared)
+        return _columns(declared, self.lines), unit_fs
+
+
+def _tokens(stream: ByteStream) -> tuple[Any, Iterator[Any]]:
     """The kinds of tokens, and the tokens; errors of the reader become ours."""
     from vcd.reader import TokenKind, VCDParseError, tokenize
 
     def translated() -> Iterator[Any]:
-        stream: Any = _Text(text)
+        source: Any = stream
         try:
-            yield from tokenize(stream)
+            yield from tokenize(source)
         except (VCDParseError, ValueError) as error:
             raise CaptureError(f"VCD: {error} (line:column); allowed is a value change dump after IEEE 1364") from error
 
     return TokenKind, translated()
 
 
-def _advance(times_ns: list[int], rows: list[list[int]], time_ns: int) -> None:
-    """Begin the event at a new time, with the levels as they stand."""
-    if not times_ns[-1] <= time_ns < LATEST_NS:
-        raise CaptureError(
-            f"VCD: time {time_ns} ns after {times_ns[-1]} ns; "
-            f"allowed are times that never decrease and stay below {LATEST_NS} ns: is the file damaged?"
-        )
-    if time_ns > times_ns[-1]:
-        times_ns.append(time_ns)
-        rows.append(list(rows[-1]))
+def _backwards(time_ns: int, now_ns: int, at: Any) -> CaptureError:
+    return CaptureError(
+        f"VCD: {at.line}:{at.column} (line:column): time {time_ns} ns after {now_ns} ns; "
+        f"allowed are times that never decrease and stay below {LATEST_NS} ns: is the file damaged?"
+    )
 
 
-def _columns(declared: list[tuple[str, Any]], wiring: BusWiring, unit_fs: int) -> dict[str, list[int]]:
-    """Identifier codes of the dump to positions in `wiring.lines`."""
-    if unit_fs == 0:
-        raise CaptureError("VCD: no $timescale; allowed is one such as 1 ns: without it times mean nothing")
-    columns: dict[str, list[int]] = {}
-    for position, line in enumerate(wiring.lines):
+def _all_lines(declared: list[tuple[str, Any]]) -> tuple[str, ...]:
+    """Paths of the signals of one bit, each signal once."""
+    codes: dict[str, str] = {}
+    for path, var in declared:
+        if var.size == 1:
+            codes.setdefault(var.id_code, path)
+    if not 1 <= len(codes) <= 8:
+        raise CaptureError(f"VCD: {len(codes)} signals of one bit; allowed are 1 to 8: name those of the bus in a wiring")
+    return tuple(codes.values())
+
+
+def _columns(declared: list[tuple[str, Any]], lines: tuple[str, ...]) -> dict[str, int]:
+    """Identifier codes of the dump to bits of the capture."""
+    columns: dict[str, int] = {}
+    for position, line in enumerate(lines):
         wanted = {line, line.replace("-", "_")}
         found = {var.id_code: var.size for path, var in declared if {path, var.reference, var.ref_str} & wanted}
         if list(found.values()) != [1]:
             names = ", ".join(path for path, _ in declared) or "none"
             sizes = "no signal" if not found else f"{len(found)} signals of {list(found.values())} bits"
             raise CaptureError(f"VCD: line {line} is {sizes}; allowed is one of 1 bit; signals of the dump: {names}")
-        columns.setdefault(next(iter(found)), []).append(position)
+        code = next(iter(found))
+        columns[code] = columns.get(code, 0) | 1 << position
     return columns
-
-
-def _capture(times_ns: npt.NDArray[np.int64], states: States, wiring: BusWiring) -> Capture:
-    unknown = states < 0
-    for column, line in enumerate(wiring.lines):
-        known = np.flatnonzero(~unknown[:, column])
-        first = int(known[0]) if known.size else 0
-        if line != wiring.data and known.size:
-            unknown[:first, column] = False
-        states[:first, column] = states[first, column]
-        # An unknown level keeps the last known one, so that it makes no edge.
-        last_known = np.maximum.accumulate(np.where(states[:, column] >= 0, np.arange(states.shape[0]), 0))
-        states[:, column] = np.maximum(states[last_known, column], 0)
-    weights = 1 << np.arange(len(wiring.lines))
-    levels, doubtful = (states @ weights).astype(np.uint8), (unknown @ weights).astype(np.uint8)
-    # Times at which only other signals of the dump changed are no events of this bus.
-    event = np.append(True, (levels[1:] != levels[:-1]) | (doubtful[1:] != doubtful[:-1]))
-    return Capture(
-        times_ns=times_ns[event],
-        levels=levels[event],
-        initial=int(levels[0]),
-        lines=wiring.lines,
-        unknown=doubtful[event] if unknown.any() else None,
-    )

@@ -52,7 +52,7 @@ class FrameReader:
     bus: BusWiring
     tick_ns: float
     history_known: bool = True
-    """False when something before the capture may have clocked bits in: the first frame is then marked."""
+    """False when clocks before the capture may belong to its first frame: of another length, that one is then marked."""
     clocks: int = 0
     """Active clock edges so far."""
     clocked: int = 0
@@ -124,7 +124,7 @@ class FrameReader:
         notes[count == 0] = RE_LATCH
         known &= (count == 0) | (count >= part.frame_bits)
         if self._first and not self.history_known:
-            notes[at == 0] = UNKNOWN_HISTORY
+            notes[(at == 0) & (count != part.frame_bits)] = UNKNOWN_HISTORY
         return at, values, known, notes
 
     def _table(
@@ -162,7 +162,7 @@ class FrameReader:
         if self.bus.broadcast_allowed:
             sound |= table.known & (table.notes == BROADCAST)
         self.sound += int(np.count_nonzero(sound))
-        self.unsound += int(np.count_nonzero(~sound))
+        self.unsound += int(np.count_nonzero(~sound & (table.notes != UNKNOWN_HISTORY)))
         for k, latch in enumerate(self.bus.latches):
             for position in range(len(self.bus.chain(latch))):
                 mine = ((table.masks >> np.uint8(k) & 1) != 0) & (table.positions == position) & table.known

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
-from harness.bus.piece import NO_LEVELS, NO_TICKS, Ticks
+from harness.bus.piece import EARLIEST, NO_LEVELS, NO_TICKS, Ticks
 from harness.bus.timing import Meter, TimingLimits
 from harness.bus.wiring import BusWiring
 from harness.values import BusDistance
@@ -66,7 +66,7 @@ class LatchMeters:
         timed_ends = ends[1:] if was_active and since.size == 0 else ends
         pairs = min(timed_starts.size, timed_ends.size)
         self._meters["latch-width"].add(timed_ends[:pairs] - timed_starts[:pairs], timed_ends[:pairs])
-        starts = np.append(-1, begins) if was_active else begins
+        starts = np.append(EARLIEST, begins) if was_active else begins
         self._active[name] = starts.size > ends.size
         if not self._active[name]:
             self._since[name] = NO_TICKS
@@ -81,7 +81,7 @@ class LatchMeters:
             return
         order = starts.argsort()
         reached = np.maximum.accumulate(ends[order])
-        begins = np.maximum(starts[order], np.append(-1, reached[:-1]))
+        begins = np.maximum(starts[order], np.append(EARLIEST, reached[:-1]))
         first, last = clocks.searchsorted(begins, side="right"), clocks.searchsorted(reached, side="right")
         self.clocks_under_latch += int(np.maximum(last - first, 0).sum())
 

@@ -29,3 +29,5 @@ class Piece:
 
 NO_TICKS: Ticks = np.zeros(0, dtype=np.int64)
 NO_LEVELS: Levels = np.zeros(0, dtype=np.uint8)
+EARLIEST = -(2**62)
+"""A tick before all others; captures of an oscilloscope begin before zero."""

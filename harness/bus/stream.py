@@ -11,7 +11,7 @@ from harness.bus.clock_meters import ClockMeters
 from harness.bus.frames import NOT_KNOWN, Bits, FrameReader
 from harness.bus.latch_meters import LatchMeters
 from harness.bus.line_filter import LineFilter
-from harness.bus.piece import NO_LEVELS, NO_TICKS, Levels, Piece, Ticks
+from harness.bus.piece import EARLIEST, NO_LEVELS, NO_TICKS, Levels, Piece, Ticks
 from harness.bus.timing import TimingLimits, error_bound_ratio
 from harness.bus.wiring import BusWiring
 from harness.bus.word_table import WordTable
@@ -44,12 +44,12 @@ class BusStream:
         self._filters = {name: LineFilter(bool(initial & int(bit[name]))) for name in bus.roles}
         self._raw = initial & 0xFF
         self._doubtful = 0
-        self._carried = Piece(ticks=NO_TICKS, levels=NO_LEVELS, known_to=-1)
+        self._carried = Piece(ticks=NO_TICKS, levels=NO_LEVELS, known_to=EARLIEST)
         self.frames = FrameReader(bus, tick_ns, history_known)
         self.clock_meters = ClockMeters(tick_ns, limits)
         self.latch_meters = LatchMeters(bus, tick_ns, limits, initial={n: bool(initial & int(bit[n])) for n in bit})
-        self.known_to = -1
-        self.last_clock = -1
+        self.known_to = EARLIEST
+        self.last_clock: int | None = None
 
     def feed(self, piece: Piece) -> WordTable:
         """The words of a further piece; the last moments of it wait for the next one.
@@ -129,7 +129,7 @@ class BusStream:
         ticks = piece.ticks
         first = self._carried.known_to if ticks.size == 0 else int(ticks[0])
         if ticks.size and (first < self.known_to or (not piece.distinct and bool((ticks[1:] < ticks[:-1]).any()))):
-            steps = np.diff(ticks, prepend=max(self.known_to, 0))
+            steps = np.diff(ticks, prepend=max(self.known_to, int(ticks.min())))
             at = int((steps < 0).argmax())
             raise CaptureError(
                 f"capture: time runs backwards to {round(int(ticks[at]) * self.tick_ns)} ns, by "

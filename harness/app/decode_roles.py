@@ -1,0 +1,65 @@
+"""Line roles found from captures themselves, for a bus without a wiring file."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+
+from harness.app.decode_feed import Feed
+from harness.bus import Roles
+from harness.errors import CaptureError, UsageError
+from harness.values import Capture
+
+MOST_EVENTS = 2_000_000
+"""More traffic than this says nothing new."""
+
+
+def capture_of(feed: Feed) -> Capture:
+    """The beginning of a capture in memory, times from its first event; times in whole ns."""
+    ticks, levels, count = [], [], 0
+    unknown = []
+    for pieces in feed.pieces():
+        piece = pieces[0]
+        ticks.append(piece.ticks)
+        levels.append(piece.levels)
+        unknown.append(np.zeros_like(piece.levels) if piece.unknown is None else piece.unknown)
+        count += piece.ticks.size
+        if count >= MOST_EVENTS:
+            break
+    if not ticks:
+        raise CaptureError("capture: it holds nothing; allowed is one event or sample or more")
+    joined = np.concatenate(ticks)
+    doubtful = np.concatenate(unknown)
+    start = int(joined[0]) if joined.size else 0
+    return Capture(
+        times_ns=np.rint((joined - start) * feed.tick_ns).astype(np.int64),
+        levels=np.concatenate(levels),
+        initial=feed.initials[0],
+        lines=feed.lines,
+        unknown=doubtful if doubtful.any() else None,
+    )
+
+
+def label_of(text: str) -> tuple[int | None, float | None, Path]:
+    """CHANNEL:RANK=FILE; UsageError for anything else."""
+    label, equals, path = text.partition("=")
+    channel, colon, rank = label.partition(":")
+    try:
+        if not (equals and colon and path):
+            raise ValueError
+        return int(channel) if channel else None, float(rank) if rank else None, Path(path)
+    except ValueError as error:
+        raise UsageError(f"--labelled {text!r}: allowed is CHANNEL:RANK=FILE, such as 1:40=ch1-40.csv") from error
+
+
+def roles_text(roles: Roles) -> list[str]:
+    """What was found, line by line, each with its evidence."""
+    rows = [("clock", roles.clock), ("data", roles.data), ("clock edge", roles.clock_edge), ("latch edge", roles.latch_edge)]
+    rows += [(f"latch {k + 1}", latch) for k, latch in enumerate(roles.latches)]
+    rows += [(f"bits of {latch.value}", bits) for latch, bits in zip(roles.latches, roles.bits, strict=True)]
+    rows.append(("first bit", roles.first_bit))
+    rows += [(f"channel {channel}", found) for channel, found in roles.channels]
+    return [f"{name:<18} {found.value or '-':<18} {found.confidence_ratio:>4.0%}  {found.evidence}" for name, found in rows]
+
+
