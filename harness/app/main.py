@@ -9,7 +9,7 @@ import click
 
 from harness.errors import BenchError, ExitCode, GainladderError
 
-COMMANDS = ("sweep", "preview", "judge", "report", "runs", "check", "simulate", "faults")
+COMMANDS = ("sweep", "preview", "judge", "report", "runs", "check", "simulate", "faults", "decode")
 
 
 class LazyGroup(click.Group):
