@@ -1,23 +1,33 @@
 """TOML text to typed descriptions, shape checked, hashed; all problems of all files at once."""
 
 from harness.config.bench_file import BenchFile, InstrumentSlot, SimulationSection
-from harness.config.device_file import Coarse, DeviceFile, Stage
+from harness.config.bus_section import Bus, GainDeviceOnBus, spans
+from harness.config.device_file import Coarse, DeviceFile, Firmware, Reference
 from harness.config.instrument_file import InstrumentFile
 from harness.config.job_file import JobFile
 from harness.config.limits_file import LimitItem, LimitsFile
 from harness.config.parse import parse, validate
+from harness.config.stage_section import Corrections, Stage
+from harness.config.wiring_file import WiringFile
 
 __all__ = [
     "BenchFile",
+    "Bus",
     "Coarse",
+    "Corrections",
     "DeviceFile",
+    "Firmware",
+    "GainDeviceOnBus",
     "InstrumentFile",
     "InstrumentSlot",
     "JobFile",
     "LimitItem",
     "LimitsFile",
+    "Reference",
     "SimulationSection",
     "Stage",
+    "WiringFile",
     "parse",
+    "spans",
     "validate",
 ]

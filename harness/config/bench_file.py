@@ -33,6 +33,8 @@ class Wiring(Table):
     """What the source really drives: all inputs in parallel, terminators included."""
     told_ohm: Positive | Literal["high-z"]
     """What the source is told it drives."""
+    pad_db: NotNegative = 0.0
+    """Attenuation between source and device, into the device's input, dB; the load is what the pad shows the source."""
 
 
 class SimulationSection(Table):

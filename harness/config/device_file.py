@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from typing import Any, Literal
+from typing import Literal
 
-from pydantic import ConfigDict, Field, model_validator
+from pydantic import Field, model_validator
 
+from harness.config.bus_section import Bus
 from harness.config.model import Name, NotNegative, Positive, Table, Versioned
+from harness.config.stage_section import Stage
 
 
 class InputLimit(Table):
@@ -115,74 +117,19 @@ class Fine(Table):
         return tuple(f"{p:+g} dB" if self.in_db else f"{p:g} %" for p in self.positions())
 
 
-class Stage(Table):
-    """One stage of the signal path; which other keys it takes depends on `kind` and is checked by the law room."""
-
-    model_config = ConfigDict(extra="allow", frozen=True)
-
-    name: Name
-    kind: Name
-
-    @property
-    def parameters(self) -> dict[str, Any]:
-        """The keys beside name and kind."""
-        return dict(self.model_extra or {})
-
-
 class Firmware(Table):
     """The firmware's rule for turning a fine position into a code."""
 
     rule: Name
-    """Checked by the law room: nearest-code."""
+    """Checked by the law room: nearest-code, floor, table, mixed."""
     code: Name
     """The control that holds the code (named by a stage)."""
+    codes: tuple[int, ...] = ()
+    """The only codes that the firmware uses; empty for every legal one."""
+    table: tuple[int | str, ...] | dict[str, tuple[int | str, ...]] | None = None
+    """Rule table only: the code of each fine position, for all ranges or by name of range."""
     prefer: dict[str, int] = Field(default_factory=dict)
     """Two-valued controls and the value that is tried first, such as pregain = 0."""
-
-
-class Field_(Table):  # noqa: N801 - "Field" is pydantic's
-    """One field of the control word."""
-
-    control: Name
-    bits: int = Field(ge=1, le=32)
-
-
-class GainDeviceOnBus(Table):
-    """A device on the shared data and clock lines with its own latch."""
-
-    latch: Name
-    bits: int = Field(ge=1, le=64)
-    channel: int | None = None
-    """The channel whose gain it sets; none for a bystander such as a bias converter."""
-
-
-class Bus(Table):
-    """The three-wire control bus."""
-
-    lines: tuple[Name, ...] = Field(min_length=3, max_length=8)
-    """Adapter inputs in bit order."""
-    data: Name
-    clock: Name
-    active_clock_edge: Literal["rising", "falling"] = "rising"
-    active_latch_edge: Literal["rising", "falling"] = "rising"
-    minimum_pulse_ns: NotNegative = 0.0
-    """Shorter pulses are glitches: ignored, counted."""
-    layout: tuple[Field_, ...] = Field(min_length=1)
-    """Fields of the word, first on the wire first."""
-    first_bit: Literal["most-significant", "least-significant"] = "most-significant"
-    on_bus: tuple[GainDeviceOnBus, ...] = Field(min_length=1)
-
-    @model_validator(mode="after")
-    def _lines(self) -> Bus:
-        wanted = [self.data, self.clock, *(member.latch for member in self.on_bus)]
-        missing = [name for name in wanted if name not in self.lines]
-        if missing:
-            raise ValueError(f"data, clock and every latch among lines; missing: {', '.join(missing)}")
-        width = sum(field.bits for field in self.layout)
-        wrong = [m.latch for m in self.on_bus if m.channel is not None and m.bits != width]
-        if wrong:
-            raise ValueError(f"bits = {width} (the sum of the layout's fields) for {', '.join(wrong)}")
-        return self
 
 
 class Settle(Table):
@@ -192,6 +139,14 @@ class Settle(Table):
     """After a change of range."""
     fine_s: NotNegative
     """After a change of fine position or of level."""
+
+
+class Reference(Table):
+    """Under which conditions the law predicts; a stage's corrections lead from nominal gain to these."""
+
+    temperature_c: float = Field(default=23.0, ge=-100.0, le=200.0)
+    fill_ratio: float = Field(default=0.75, gt=0.0, le=1.0)
+    """Signal span over converter span, for compression."""
 
 
 class QuietNoise(Table):
@@ -227,6 +182,7 @@ class DeviceFile(Versioned):
     stage: tuple[Stage, ...] = Field(min_length=1)
     firmware: Firmware
     bus: Bus | None = None
+    reference: Reference = Reference()
     settle: Settle
     quiet_noise: QuietNoise | None = None
 
@@ -240,8 +196,10 @@ class DeviceFile(Versioned):
 
     @model_validator(mode="after")
     def _channels_on_bus(self) -> DeviceFile:
-        if self.bus is not None:
-            owners = [m.channel for m in self.bus.on_bus if m.channel is not None]
-            if sorted(owners) != list(range(1, self.channels + 1)):
-                raise ValueError(f"bus.on_bus: exactly one gain device for each channel 1 to {self.channels}")
+        if self.bus is None:
+            return self
+        owners = {member.channel for member in self.bus.on_bus if member.channel is not None}
+        everybody = set(range(1, self.channels + 1))
+        if owners - everybody - {"all"} or not ("all" in owners or owners >= everybody):
+            raise ValueError(f'bus.on_bus: a gain device for each channel 1 to {self.channels}, or for "all"')
         return self

@@ -9,6 +9,7 @@ from pydantic import BaseModel, ConfigDict, Field
 
 Positive = Annotated[float, Field(gt=0, allow_inf_nan=False)]
 NotNegative = Annotated[float, Field(ge=0, allow_inf_nan=False)]
+Finite = Annotated[float, Field(allow_inf_nan=False)]
 Count = Annotated[int, Field(ge=1)]
 Name = Annotated[str, Field(min_length=1, max_length=80)]
 Text = Annotated[str, Field(min_length=1, max_length=400)]

@@ -1,36 +1,15 @@
-"""Whether the parts of a device file fit each other: ranges, controls, firmware, words."""
+"""Whether the parts of a device file fit each other: ranges, controls, firmware."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
 from itertools import pairwise
 
 from harness.config import DeviceFile
-from harness.errors import Problem
+from harness.law.findings import Findings
 from harness.law.firmware import RULES
 from harness.law.path import SignalPath
 from harness.law.stages import Control
-
-
-@dataclass(slots=True)
-class Findings:
-    """Problems of one file as they are found."""
-
-    file: str
-    problems: list[Problem] = field(default_factory=list)
-
-    def add(self, key: str, got: str, allowed: str) -> None:
-        """Note one problem.
-
-        Args:
-            key: key path.
-            got: what stands there.
-            allowed: what may stand there.
-        Source:
-            none: bookkeeping.
-        """
-        self.problems.append(Problem(file=self.file, key=key, got=got, allowed=allowed))
 
 
 def check_order(device: DeviceFile, findings: Findings) -> None:
@@ -51,9 +30,11 @@ def check_order(device: DeviceFile, findings: Findings) -> None:
         if not after.full_scale_vpp < before.full_scale_vpp:
             allowed = f"less than {before.full_scale_vpp:g}: ranges stand least sensitive first"
             findings.add(f"coarse[{index}].full_scale_vpp", f"{after.full_scale_vpp:g}", allowed)
-    if device.fine.count > 1 and not device.fine.last_percent < device.fine.first_percent:
-        allowed = f"less than first_percent = {device.fine.first_percent:g}: fine positions stand least gain first"
-        findings.add("fine.last_percent", f"{device.fine.last_percent:g}", allowed)
+    positions = device.fine.positions()
+    if device.fine.count > 1 and not device.fine.percents()[-1] < device.fine.percents()[0]:
+        unit, word = ("db", "more") if device.fine.in_db else ("percent", "less")
+        allowed = f"{word} than first_{unit} = {positions[0]:g}: fine positions stand least gain first"
+        findings.add(f"fine.last_{unit}", f"{positions[-1]:g}", allowed)
 
 
 def check_shared(path: SignalPath, findings: Findings) -> None:
@@ -67,7 +48,7 @@ def check_shared(path: SignalPath, findings: Findings) -> None:
     """
     first: dict[str, Control] = {}
     for index, stage in enumerate(path.stages):
-        for control in stage.needs():
+        for control in stage.law.needs():
             known = first.setdefault(control.name, control)
             if known != control:
                 allowed = f"values {known.allowed()}, as the stage before that shares control {control.name!r}"
@@ -118,10 +99,20 @@ def check_firmware(device: DeviceFile, path: SignalPath, findings: Findings, *, 
     firmware, controls = device.firmware, path.controls()
     if firmware.rule not in RULES:
         findings.add("firmware.rule", repr(firmware.rule), "one of " + ", ".join(RULES))
+    if firmware.rule == "table":
+        _check_table(device, controls, findings)
+    elif firmware.table is not None:
+        findings.add("firmware.table", "a table", f'rule = "table", or no table for rule = {firmware.rule!r}')
     if path.code_stage(firmware.code) is None and (complete or firmware.code in controls):
         codes = [name for name in controls if path.code_stage(name) is not None]
         got = f"{firmware.code!r}, not the code of exactly one stage"
-        findings.add("firmware.code", got, _names(codes))
+        if firmware.rule != "table":
+            findings.add("firmware.code", got, _names(codes))
+        elif firmware.code not in controls:
+            findings.add("firmware.code", f"{firmware.code!r}, a control that no stage names", _names(controls))
+    for index, code in enumerate(firmware.codes):
+        if firmware.code in controls:
+            _check_value(f"firmware.codes[{index}]", code, controls[firmware.code], findings)
     two_valued = [name for name, control in controls.items() if len(control.values) == 2]
     for name, value in firmware.prefer.items():
         key = f"firmware.prefer.{name}"
@@ -133,34 +124,27 @@ def check_firmware(device: DeviceFile, path: SignalPath, findings: Findings, *, 
             findings.add(key, "no two-valued control", _names(two_valued))
 
 
-def check_words(device: DeviceFile, controls: Mapping[str, Control], findings: Findings, *, complete: bool) -> None:
-    """Whether the word's fields are controls of the path, each once, as wide as their stage says, the code among them.
-
-    Args:
-        device: shape already checked.
-        controls: of the path, by name.
-        findings: takes the problems.
-        complete: whether all stages are known; else a control may belong to one that is not.
-    Source:
-        none: a check of content.
-    """
-    if device.bus is None:
+def _check_table(device: DeviceFile, controls: Mapping[str, Control], findings: Findings) -> None:
+    table, code, count = device.firmware.table, device.firmware.code, device.fine.count
+    if table is None:
+        findings.add("firmware.table", "nothing", f"the code of each of the {count} fine positions")
         return
-    fields = [entry.control for entry in device.bus.layout]
-    wordable = [name for name, control in controls.items() if control.bits is not None]
-    for index, entry in enumerate(device.bus.layout):
-        key = f"bus.layout[{index}]"
-        if entry.control in fields[:index]:
-            findings.add(f"{key}.control", f"{entry.control!r} again", "each control once")
-        elif entry.control in wordable:
-            bits = controls[entry.control].bits
-            if bits != entry.bits:
-                findings.add(f"{key}.bits", str(entry.bits), f"{bits}, as its stage says")
-        elif complete or entry.control in controls:
-            findings.add(f"{key}.control", f"{entry.control!r}, no number that a stage names", _names(wordable))
-    if device.firmware.code in wordable and device.firmware.code not in fields:
-        allowed = f"a field for {device.firmware.code!r}, which firmware.code names"
-        findings.add("bus.layout", ", ".join(fields), allowed)
+    named = {f".{name}": codes for name, codes in table.items()} if isinstance(table, dict) else {"": table}
+    if isinstance(table, dict):
+        ranges = [coarse.name for coarse in device.coarse]
+        for name in ranges:
+            if name not in table:
+                findings.add("firmware.table", f"no {name}", "the codes of every range: " + ", ".join(ranges))
+        for name in table:
+            if name not in ranges:
+                findings.add(f"firmware.table.{name}", "a range that does not exist", _names(ranges))
+    for name, codes in named.items():
+        key = f"firmware.table{name}"
+        if len(codes) != count:
+            findings.add(key, f"{len(codes)} codes", f"{count}, one for each fine position")
+        if code in controls:
+            for index, value in enumerate(codes):
+                _check_value(f"{key}[{index}]", value, controls[code], findings)
 
 
 def _check_value(key: str, value: str | int, control: Control, findings: Findings) -> None:

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from harness.errors import UsageError
 from harness.law.path import SignalPath
 from harness.law.stages import Controls
-from harness.law.words import WordLayout
+from harness.law.words import GainDevice, Words
 from harness.values import ControlWord, Prediction, Setting, State
 
 NO_WORD = ControlWord("", 0, 0)
@@ -34,7 +34,7 @@ class GainLaw:
     """What `build` makes of a device file; every setting's place is already worked out."""
 
     path: SignalPath
-    words: WordLayout | None
+    words: Words | None
     """None for a device without a control bus."""
     places: tuple[tuple[Place, ...], ...]
     """By coarse, then fine index."""
@@ -85,14 +85,16 @@ class GainLaw:
         place = self.places[setting.coarse][setting.fine]
         return Prediction(
             setting=setting,
-            state=State(
-                word=self.word_of(setting.channel, dict(place.controls)),
-                controls=place.controls,
-                arithmetic_ratio=place.arithmetic_ratio,
-            ),
+            state=self._state(setting.channel, place),
             label=f"ch{setting.channel} {place.name}",
             full_scale_vpp=place.full_scale_vpp,
             gain_codes_per_v=place.gain_codes_per_v,
+        )
+
+    def _state(self, channel: int, place: Place) -> State:
+        first, *more = self.words_of(channel, dict(place.controls))
+        return State(
+            word=first, controls=place.controls, arithmetic_ratio=place.arithmetic_ratio, more=tuple(more)
         )
 
     def predictions(self, channels: Iterable[int] | None = None) -> tuple[Prediction, ...]:
@@ -143,33 +145,72 @@ class GainLaw:
         """
         return self.path.energised(controls)
 
-    def controls_of_word(self, value: int) -> dict[str, int]:
+    def controls_of_word(self, value: int, *, channel: int = 1) -> dict[str, str | int]:
         """Which controls a captured word holds.
 
         Args:
-            value: the word, first bit on the wire highest.
+            value: the word of the device that holds the code, first bit on the wire highest.
+            channel: 1-based.
         Returns:
-            value by control.
+            value by control, positions of relays in the word included; a code that no named position has stays a
+            number.
         Raises:
-            UsageError: the device has no bus, or the word is longer than the layout.
+            UsageError: the device has no bus or no such channel, or the word is longer than the layout.
         Source:
             the layout in the device file.
         """
         if self.words is None:
             raise UsageError(f"control word {value}: the device file has no [bus]; add one with its layout")
-        return self.words.controls_of(value)
+        return self._controls_in(self.words.of_channel(channel)[0], value)
 
-    def word_of(self, channel: int, controls: Controls) -> ControlWord:
-        """Which word a channel's gain device should hold.
+    def controls_of_words(self, channel: int, values: Mapping[str, int]) -> dict[str, str | int]:
+        """Which controls the captured words of a channel hold, all its gain devices together.
 
         Args:
             channel: 1-based.
-            controls: a value for each field of the word; others are ignored.
+            values: word by latch; devices without one are left out.
         Returns:
-            the word with its latch; one of no bits for a device without a bus.
+            value by control.
+        Raises:
+            UsageError: as `controls_of_word`.
+        Source:
+            the layouts in the device file.
+        """
+        if self.words is None:
+            raise UsageError(f"control words {dict(values)}: the device file has no [bus]; add one with its layout")
+        found: dict[str, str | int] = {}
+        for device in self.words.of_channel(channel):
+            if device.latch in values:
+                found.update(self._controls_in(device, values[device.latch]))
+        return found
+
+    def word_of(self, channel: int, controls: Controls) -> ControlWord:
+        """Which word the device that holds a channel's code should hold; the first of `words_of`."""
+        return self.words_of(channel, controls)[0]
+
+    def words_of(self, channel: int, controls: Controls) -> tuple[ControlWord, ...]:
+        """Which words a channel's gain devices should hold.
+
+        Args:
+            channel: 1-based.
+            controls: a value for each field of the words; others are ignored.
+        Returns:
+            the words with their latches, the one with the code first; one of no bits for a device without a bus.
         Raises:
             UsageError: a field's control is missing or does not fit, or the channel has no gain device.
         Source:
-            the layout in the device file.
+            the layouts in the device file.
         """
-        return NO_WORD if self.words is None else self.words.word(channel, controls)
+        if self.words is None:
+            return (NO_WORD,)
+        relays = self.path.energised(controls) if any(d.layout.relays for d in self.words.devices) else frozenset()
+        return self.words.words(channel, controls, relays)
+
+    def _controls_in(self, device: GainDevice, value: int) -> dict[str, str | int]:
+        found = device.layout.controls_of(value)
+        if device.layout.relays:
+            energised = device.layout.relays_of(value)
+            for stage in self.path.stages:
+                if stage.law.coils() & set(device.layout.relays):
+                    found.update(stage.law.position_of_relays(energised))
+        return found

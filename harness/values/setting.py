@@ -42,6 +42,8 @@ class State:
     """Named controls behind the gain, such as ("attenuator", "1:10"), ("pregain", 1), ("code", 204)."""
     arithmetic_ratio: float
     """Declared gain by arithmetic behind the converter; 1.0 where there is none."""
+    more: tuple[ControlWord, ...] = ()
+    """Words of the channel's other gain devices, such as the relay drivers."""
 
     def control(self, name: str) -> str | int:
         """The value of one named control; KeyError where there is none."""

@@ -3,32 +3,22 @@
 from __future__ import annotations
 
 from abc import ABC, abstractmethod
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import ClassVar
+from typing import ClassVar, Literal
+
+import numpy as np
+import numpy.typing as npt
 
 from harness.config.model import Table
-from harness.errors import UsageError
+from harness.law.stages.control import Arrays, Control, Controls, array_of
 
-Controls = Mapping[str, str | int]
-"""Named controls of one state, such as {"attenuator": "1:10", "pregain": 1, "code": 204}."""
+Floats = npt.NDArray[np.float64]
+Term = Floats | float
+"""One number for each setting, or one number for all."""
 
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Control:
-    """A control that a stage needs."""
-
-    name: str
-    values: Sequence[str | int]
-    """Legal values, least first where they are numbers."""
-    bits: int | None = None
-    """Width in the control word; None for a control that cannot stand in a word."""
-
-    def allowed(self) -> str:
-        """The legal values for people, such as `1 to 255` or `'1:1', '1:10'`."""
-        if isinstance(self.values, range):
-            return f"{self.values[0]} to {self.values[-1]}"
-        return ", ".join(repr(value) for value in self.values)
+LN_PER_DB = float(np.log(10.0)) / 20.0
+"""ln of the gain for each decibel."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,19 +30,46 @@ class Flaw:
     allowed: str
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Parameter:
+    """A number behind a stage's gain that may be off, and how off it may be said to be."""
+
+    name: str
+    """Key under `tolerance`, such as `1:10` or `gain_per_code`."""
+    nominal: float
+    """In its own unit."""
+    unit: Literal["percent", "dB", "lsb"] = "percent"
+    """Of its tolerance: percent of itself, decibels, code steps."""
+    independent: bool = False
+    """Whether it is drawn anew for every setting."""
+    fitted: str = ""
+    """What a fit calls it; empty when no fit can tell it from the gain of the whole path."""
+    reference: bool = False
+    """Whether the fit holds it: the state or bit that the others of its stage are relative to."""
+    weight: bool = False
+    """Whether it is the weight of a bit, which a fit leaves alone unless asked."""
+
+
+SETTING = (
+    Parameter(name="setting", nominal=1.0, independent=True),
+    Parameter(name="setting_db", nominal=0.0, unit="dB", independent=True),
+)
+"""Of every kind: an error of its own in each setting."""
+
+
 class StageKind(Table, ABC):
     """The parameters of one stage, and what it does; keys it does not know are refused."""
 
     kind: ClassVar[str]
     """The word after `kind =` in the device file."""
+    domain: ClassVar[Literal["analog", "converter", "arithmetic"]] = "analog"
+    """Where the gain is made: in front of the converter, inside it, or behind it by arithmetic."""
 
     def needs(self) -> tuple[Control, ...]:
         """Which controls the gain depends on, with their legal values.
 
         Returns:
             one entry per control; empty for a fixed stage.
-        Source:
-            the stage's parameters in the device file.
         """
         return ()
 
@@ -61,14 +78,56 @@ class StageKind(Table, ABC):
 
         Returns:
             empty for a sound stage; a stage with flaws must not be used.
-        Source:
-            none: a check of content.
         """
         return ()
 
     @abstractmethod
+    def gains_ratio(self, arrays: Arrays) -> Term:
+        """Which gain the stage has, nominal, for many values of its controls at once.
+
+        Args:
+            arrays: at least the controls of `needs`, all of one shape: numbers as they are, named positions by index,
+                -1 for a code that no position has.
+        Returns:
+            gain, V/V, of the same shape or one number for all; 0 where there is no gain that could be predicted.
+        """
+
+    def parameters(self) -> tuple[Parameter, ...]:
+        """What may be off beside `setting` and `setting_db`.
+
+        Returns:
+            one entry per parameter, in the order of `sensitivities`.
+        """
+        return ()
+
+    def sensitivities(self, arrays: Arrays, changes: Mapping[str, float]) -> dict[str, Term]:
+        """How ln of the gain moves with each parameter.
+
+        Args:
+            arrays: as in `gains_ratio`.
+            changes: where the parameters stand, relative to nominal; only where a gain is not a product of powers.
+        Returns:
+            by parameter: for each unit of relative change, dB or code step, as its unit says.
+        """
+        return {}
+
+    def log_change(self, arrays: Arrays, changes: Mapping[str, float]) -> Term:
+        """How far ln of the gain is from nominal when parameters are off.
+
+        Args:
+            arrays: as in `gains_ratio`.
+            changes: relative change by parameter, such as 0.01.
+        Returns:
+            change of ln of the gain.
+        """
+        known = self.sensitivities(arrays, {})
+        total: Term = 0.0
+        for name, change in changes.items():
+            total = total + known[name] * change
+        return total
+
     def gain_ratio(self, controls: Controls) -> float:
-        """Which gain the stage has.
+        """Which gain the stage has, nominal, in one state.
 
         Args:
             controls: at least the controls of `needs`; others are ignored.
@@ -76,9 +135,16 @@ class StageKind(Table, ABC):
             gain, V/V.
         Raises:
             UsageError: a needed control is missing or has a value that the stage cannot take.
-        Source:
-            named by each kind.
         """
+        return float(self.gains_ratio({control.name: array_of(control, controls) for control in self.needs()}))
+
+    def coils(self) -> frozenset[str]:
+        """Which relays the stage has.
+
+        Returns:
+            their names.
+        """
+        return frozenset()
 
     def energised(self, controls: Controls) -> frozenset[str]:
         """Which relays of the stage carry coil current.
@@ -89,62 +155,38 @@ class StageKind(Table, ABC):
             names of relays; empty for a stage without any.
         Raises:
             UsageError: a needed control is missing or has a value that the stage cannot take.
-        Source:
-            the stage's parameters in the device file.
         """
         return frozenset()
+
+    def position_of_relays(self, energised: frozenset[str]) -> dict[str, str]:
+        """Which position relays stand for.
+
+        Args:
+            energised: all relays of the path that carry coil current.
+        Returns:
+            control and position; empty where the stage has no relays, or no position has exactly these.
+        """
+        return {}
 
 
 class CodeStage(StageKind):
     """A stage set by a number in the control word, whose gain can be turned round into the code."""
 
+    @property
     @abstractmethod
-    def exact_code(self, gain_ratio: float) -> float:
-        """At which code, not rounded, the stage would have a gain.
+    def falling(self) -> bool:
+        """Whether the gain falls as the code rises."""
+
+    @abstractmethod
+    def exact_codes(self, gains_ratio: Floats) -> Floats:
+        """At which codes, not rounded, the stage would have gains.
 
         Args:
-            gain_ratio: wanted gain, V/V, > 0.
+            gains_ratio: wanted gains, V/V, > 0.
         Returns:
-            code, a real number, legal or not.
-        Source:
-            the inverse of `gain_ratio` of the same kind.
+            codes, real numbers, legal or not; the inverse of `gains_ratio` of the same kind.
         """
 
-
-def number_of(controls: Controls, name: str) -> int:
-    """The value of a control that is a number.
-
-    Args:
-        controls: of one state.
-        name: of the control.
-    Returns:
-        its value.
-    Raises:
-        UsageError: the control is missing, or is no whole number.
-    Source:
-        none: a look-up.
-    """
-    value = controls.get(name)
-    if not isinstance(value, int):
-        raise UsageError(f"control {name}: got {value!r}; allowed is a whole number: name it among the controls")
-    return value
-
-
-def position_of(controls: Controls, name: str, positions: Sequence[str]) -> str:
-    """The value of a control that is one of named positions.
-
-    Args:
-        controls: of one state.
-        name: of the control.
-        positions: legal values.
-    Returns:
-        its value.
-    Raises:
-        UsageError: the control is missing, or is none of the positions.
-    Source:
-        none: a look-up.
-    """
-    value = controls.get(name)
-    if not isinstance(value, str) or value not in positions:
-        raise UsageError(f"control {name}: got {value!r}; allowed is one of {', '.join(map(repr, positions))}")
-    return value
+    def exact_code(self, gain_ratio: float) -> float:
+        """At which code, not rounded, the stage would have a gain; one of `exact_codes`."""
+        return float(self.exact_codes(np.asarray([gain_ratio], dtype=np.float64))[0])

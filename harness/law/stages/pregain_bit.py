@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import ClassVar
 
+import numpy as np
+
 from harness.config.model import Name, Positive
-from harness.errors import UsageError
-from harness.law.stages.kind import Control, Controls, StageKind, number_of
+from harness.law.stages.control import Arrays, Control
+from harness.law.stages.kind import Parameter, StageKind, Term
 
 
 class PregainBit(StageKind):
@@ -22,9 +25,14 @@ class PregainBit(StageKind):
         """The bit; see StageKind.needs."""
         return (Control(name=self.control, values=(0, 1), bits=1),)
 
-    def gain_ratio(self, controls: Controls) -> float:
-        """1 or the ratio; see StageKind.gain_ratio."""
-        bit = number_of(controls, self.control)
-        if bit not in (0, 1):
-            raise UsageError(f"control {self.control}: got {bit}; allowed is 0 or 1")
-        return self.ratio if bit else 1.0
+    def gains_ratio(self, arrays: Arrays) -> Term:
+        """1 or the ratio; see StageKind.gains_ratio."""
+        return np.asarray([1.0, self.ratio])[arrays[self.control]]
+
+    def parameters(self) -> tuple[Parameter, ...]:
+        """The ratio."""
+        return (Parameter(name="ratio", nominal=self.ratio, fitted=self.control),)
+
+    def sensitivities(self, arrays: Arrays, changes: Mapping[str, float]) -> dict[str, Term]:
+        """1 with the bit set, else 0."""
+        return {"ratio": arrays[self.control].astype(np.float64)}
