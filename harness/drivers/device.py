@@ -1,48 +1,39 @@
-"""The device driver: settings by coarse and fine index, records as raw codes with their scale."""
+"""The driver of a device with commands of its own: settings by coarse and fine index, read back."""
 
 from __future__ import annotations
 
-import contextlib
-from collections.abc import Iterator
-
-import numpy as np
+import math
 
 from harness.bench import Clock, Link
 from harness.config import DeviceFile, InstrumentFile, InstrumentSlot
-from harness.drivers.instrument import InstrumentDriver
+from harness.config.instrument_file import SETTING
+from harness.drivers.acquisition import READ_BACK_TOLERANCE, AcquisitionDriver
 from harness.drivers.profile import number_text
-from harness.errors import BadReply, BenchError, ReadBackDiffers
-from harness.values import Codes, Setting, Waveform
+from harness.errors import ConfigError, Problem, ReadBackDiffers
+from harness.values import Setting
 
-READ_BACK_TOLERANCE = 1e-6
-PLAIN_MODES = ("SAMP", "SAMPLE", "NORM", "NORMAL")
-"""Names that instruments have for plain samples."""
-CODE_TYPES = {"int16-little": "<i2", "int16-big": ">i2"}
+NOTHING = 1e-9
+"""What a position of 0 dB may read back as."""
 
 
-class DeviceDriver(InstrumentDriver):
+class DeviceDriver(AcquisitionDriver):
     """The device under test by its instrument and device files."""
 
     def __init__(
         self, link: Link, profile: InstrumentFile, slot: InstrumentSlot, device: DeviceFile, clock: Clock
     ) -> None:
-        super().__init__(link, profile, slot, clock)
-        self._device = device
+        """ConfigError when the profile has no commands that make a setting."""
+        super().__init__(link, profile, slot, device, clock)
+        if not set(SETTING) <= set(profile.commands):
+            allowed = f'{", ".join(SETTING)}, or set_by = "adapter" in the device file {device.name}'
+            raise ConfigError((Problem(file=profile.name, key="commands", got="no setting", allowed=allowed),))
         self._percents = device.fine.percents()
+        self._positions = device.fine.positions()
         self._coarse: dict[int, int] = {}  # last coarse of each channel, as far as known
-        self._sequence: int | None = None
 
     def prepare(self) -> None:
         """Plain samples, record length and rate; every channel least sensitive."""
-        self._forget()
-        wanted = self._device.acquisition
-        self._carry_out(
-            self._commands.messages("prepare", samples=wanted.samples, rate_hz=number_text(wanted.sample_rate_hz))
-        )
-        mode = self._mode()
-        if mode != "sample":
-            raise ReadBackDiffers(f"set plain samples, reads back {mode!r}", **self._place("mode_query"))
-        self._rate_hz()
+        self._prepare_acquisition()
         for channel in range(1, self._device.channels + 1):
             self.select(Setting(channel, 0, 0))
 
@@ -51,114 +42,50 @@ class DeviceDriver(InstrumentDriver):
         self._check_known(setting)
         known, self._coarse = self._coarse, {}  # unknown again should anything fail
         channel = setting.channel
-        full_scale_vpp = self._device.coarse[setting.coarse].full_scale_vpp
-        percent = self._percents[setting.fine]
-        fine = self._commands.messages("select_fine", channel=channel, percent=number_text(percent))
+        coarse, fine = self._coarse_words(setting.coarse), self._fine_words(setting.fine)
+        fine_messages = self._commands.messages("select_fine", channel=channel, **_texts(fine))
         if known.get(channel) == setting.coarse:
-            self._carry_out(fine)
+            self._carry_out(fine_messages)
         else:
-            coarse = self._commands.messages(
-                "select_coarse", channel=channel, full_scale_vpp=number_text(full_scale_vpp)
-            )
-            self._carry_out(coarse, fine)
-        coarse_text = self._read_back("coarse_query", channel, full_scale_vpp)
-        fine_text = self._read_back("fine_query", channel, percent)
+            self._carry_out(self._commands.messages("select_coarse", channel=channel, **_texts(coarse)), fine_messages)
+        coarse_text = self._read_back("coarse_query", channel, self._used("select_coarse", coarse))
+        fine_text = self._read_back("fine_query", channel, self._used("select_fine", fine))
         self._coarse = {**known, channel: setting.coarse}
         return (("coarse", coarse_text), ("fine", fine_text))
 
-    def acquire(self, channel: int) -> Waveform:
-        """One record, with the counter that proves it new."""
-        self._check_known(Setting(channel, 0, 0))
-        before = self._sequence if self._sequence is not None else self._sequence_number()
-        self._sequence = None
-        messages = self._commands.messages("acquire", channel=channel)
-        for message in messages:
-            self._send(message)
-        acquisition = self._device.acquisition
-        with self._patience(acquisition.samples / acquisition.sample_rate_hz):
-            self._complete()
-        self._check_errors(messages)
-        sequence = self._sequence_number()
-        if sequence == before:
-            raise ReadBackDiffers(
-                f"stale record: the acquisition counter still stands at {sequence}",
-                **self._place(self._commands.question("sequence_query")),
-            )
-        scale_v_per_code = self._query_number(self._commands.question("scale_query"))
-        waveform = Waveform(
-            codes=self._codes(),
-            sample_rate_hz=self._rate_hz(),
-            scale_v_per_code=scale_v_per_code,
-            sequence=sequence,
-            mode=self._mode(),
-        )
-        self._sequence = sequence
-        return waveform
+    def _coarse_words(self, coarse: int) -> dict[str, float | str]:
+        """What the placeholders of a range stand for."""
+        entry = self._device.coarse[coarse]
+        named = entry.full_scale_vpp if entry.value is None else entry.value
+        return {"coarse": named, "full_scale_vpp": entry.full_scale_vpp}
 
-    def _codes(self) -> Codes:
-        question = self._commands.question("codes_query")
-        payload = self._query_block(question)
-        wanted = self._device.acquisition.samples
-        if len(payload) != 2 * wanted:
-            raise BadReply(
-                f"got {len(payload)} bytes of codes; allowed: {wanted} samples of 2 bytes", **self._place(question)
-            )
-        return np.frombuffer(payload, dtype=CODE_TYPES[self._profile.code_type]).astype(np.int16)
+    def _fine_words(self, fine: int) -> dict[str, float | str]:
+        return {"fine": self._positions[fine], "percent": self._percents[fine]}
 
-    def _read_back(self, verb: str, channel: int, wanted: float) -> str:
+    def _used(self, verb: str, words: dict[str, float | str]) -> float | str:
+        """What the command told the device, and so what it must answer."""
+        names = self._commands.placeholders(verb)
+        return next((value for name, value in words.items() if name in names), next(iter(words.values())))
+
+    def _read_back(self, verb: str, channel: int, wanted: float | str) -> str:
         question = self._commands.question(verb, channel=channel)
         reply = self._query(question)
+        if isinstance(wanted, str):
+            if reply.strip('"').upper() != wanted.upper():
+                raise ReadBackDiffers(f"set {wanted}, reads back {reply}", **self._place(question))
+            return reply
         try:
             got = float(reply)
         except ValueError:
             raise self._bad_reply(question, reply, "a number") from None
-        if not abs(got - wanted) <= READ_BACK_TOLERANCE * abs(wanted):
+        if not math.isclose(got, wanted, rel_tol=READ_BACK_TOLERANCE, abs_tol=NOTHING):
             raise ReadBackDiffers(f"set {number_text(wanted)}, reads back {reply}", **self._place(question))
         return reply
 
-    def _mode(self) -> str:
-        reply = self._query(self._commands.question("mode_query"))
-        return "sample" if reply.upper() in PLAIN_MODES else reply.lower()
-
-    def _rate_hz(self) -> float:
-        question = self._commands.question("rate_query")
-        rate_hz = self._query_number(question)
-        wanted_hz = self._device.acquisition.sample_rate_hz
-        if not abs(rate_hz - wanted_hz) <= READ_BACK_TOLERANCE * wanted_hz:
-            raise ReadBackDiffers(f"set {wanted_hz:g} Hz, reads back {rate_hz:g} Hz", **self._place(question))
-        return rate_hz
-
-    def _sequence_number(self) -> int:
-        question = self._commands.question("sequence_query")
-        reply = self._query(question)
-        try:
-            return int(reply)
-        except ValueError:
-            raise self._bad_reply(question, reply, "a whole number") from None
-
-    def _check_known(self, setting: Setting) -> None:
-        limits = (
-            ("channel", setting.channel, 1, self._device.channels),
-            ("coarse", setting.coarse, 0, len(self._device.coarse) - 1),
-            ("fine", setting.fine, 0, len(self._percents) - 1),
-        )
-        for name, got, low, high in limits:
-            if not low <= got <= high:
-                raise BenchError(f"no such {name}: {got}; allowed: {low} to {high}", **self._place("select"))
-
-    @contextlib.contextmanager
-    def _patience(self, extra_s: float) -> Iterator[None]:
-        """Lengthen the link's deadline by the time a record takes, where the link has one that can be set."""
-        usual_s = getattr(self._link, "patience_s", None)
-        if usual_s is None:
-            yield
-            return
-        setattr(self._link, "patience_s", usual_s + extra_s)  # noqa: B010 - no part of the Link contract
-        try:
-            yield
-        finally:
-            setattr(self._link, "patience_s", usual_s)  # noqa: B010
-
     def _forget(self) -> None:
+        super()._forget()
         self._coarse = {}
-        self._sequence = None
+
+
+def _texts(words: dict[str, float | str]) -> dict[str, str]:
+    return {name: value if isinstance(value, str) else number_text(value) for name, value in words.items()}

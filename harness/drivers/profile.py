@@ -12,9 +12,9 @@ _FIELDS: dict[str, tuple[str, ...]] = {
     "load": ("ohm",),
     "frequency": ("hz",),
     "level": ("level",),
-    "select_coarse": ("channel", "full_scale_vpp"),
+    "select_coarse": ("channel", "full_scale_vpp", "coarse"),
     "coarse_query": ("channel",),
-    "select_fine": ("channel", "percent"),
+    "select_fine": ("channel", "percent", "fine"),
     "fine_query": ("channel",),
     "acquire": ("channel",),
     "load_word": ("latch", "bits", "word"),
@@ -35,6 +35,7 @@ class Commands:
         problems = [
             Problem(file=profile.name, key=f"commands.{verb}", got=got, allowed=allowed)
             for verb in (*COMMON, *VERBS[profile.role])
+            if verb in self._messages  # which verbs may be left out is known to the file's own check
             for got, allowed in _faults(profile.role, verb, self._messages[verb])
         ]
         if problems:
@@ -47,6 +48,13 @@ class Commands:
     def question(self, verb: str, **fields: str | int) -> str:
         """The one message of a verb that is answered."""
         return self.messages(verb, **fields)[0]
+
+    def placeholders(self, verb: str) -> frozenset[str]:
+        """Names in braces that the messages of a verb hold."""
+        formatter = string.Formatter()
+        return frozenset(
+            name for message in self._messages[verb] for _, name, _, _ in formatter.parse(message) if name is not None
+        )
 
 
 def fields_of(role: str, verb: str) -> tuple[str, ...]:

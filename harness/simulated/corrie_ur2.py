@@ -17,6 +17,7 @@ from harness.simulated.parameters import (
     Percent,
     Positive,
     SpreadTruth,
+    TimingTruth,
     Truth,
 )
 from harness.simulated.parts import ChannelParts, common_parts, error
@@ -43,7 +44,7 @@ class CorrieGain(Truth):
     section_bandwidth_hz: tuple[Positive, ...] = (6.0e6, 3.0e6, 1.5e6)
     second_ratio: Positive = 100.0
     second_bandwidth_hz: Positive = 1.5e6
-    base_ratio: Positive = 0.06476341559561249
+    base_ratio: Positive = 0.06476344648024841
     db_per_code: Positive = 0.05
     code_bits: int = Field(default=12, ge=2, le=12)
     first_code: int = Field(default=200, ge=0)
@@ -67,6 +68,14 @@ class CorrieNoise(NoiseTruth):
     """Mostly of the first amplifier."""
 
     input_v: NotNegative = 0.3e-6
+
+
+class CorrieTiming(TimingTruth):
+    """Small, fast relays."""
+
+    relay_tau_s: Positive = 0.00003
+    bounce_s: NotNegative = 0.0004
+    relay_complete_s: NotNegative = 0.002
 
 
 class CorrieBus(BusTruth):
@@ -146,6 +155,7 @@ class CorrieTruth(UnitTruth):
     gain: CorrieGain = CorrieGain()
     spread: CorrieSpread = CorrieSpread()
     noise: CorrieNoise = CorrieNoise()
+    timing: CorrieTiming = CorrieTiming()
     bus: CorrieBus = CorrieBus()
 
     @model_validator(mode="after")

@@ -182,3 +182,55 @@ def test_the_deadline_of_a_record_is_longer_by_its_length(device_rig):
     with pytest.raises(ReadTimeout):
         driver.acquire(1)
     assert link.patience_s == 1.0
+
+
+def renamed(device_file, **coarse):
+    """The device with a first range of another name, and fine positions in dB."""
+    first = device_file.coarse[0].model_copy(update=coarse)
+    fine = device_file.fine.model_copy(
+        update={"first_percent": None, "last_percent": None, "first_db": 0.0, "last_db": 20.0, "count": 41}
+    )
+    return device_file.model_copy(update={"coarse": (first, *device_file.coarse[1:]), "fine": fine})
+
+
+def in_db(profile):
+    whole = profile("device")
+    named = {"select_coarse": "INP{channel}:RANG {coarse}", "select_fine": "INP{channel}:FINE {fine}"}
+    return whole.model_copy(update={"commands": {**whole.commands, **named}})
+
+
+def test_positions_in_db_and_a_range_by_its_own_value(device_rig, profile, slot, device_file, pushed_clock):
+    from harness.drivers import DeviceDriver
+
+    _, _, link = device_rig
+    driver = DeviceDriver(link, in_db(profile), slot(), renamed(device_file, value=0.0), pushed_clock)
+    assert driver.select(Setting(1, 0, 0)) == (("coarse", "0"), ("fine", "0"))
+    assert driver.select(Setting(1, 0, 7)) == (("coarse", "0"), ("fine", "3.5"))
+    # Without a value of its own a range goes by its full scale.
+    assert driver.select(Setting(1, 1, 40)) == (("coarse", "10"), ("fine", "20"))
+    assert sent(link, "INP1:RANG ", "INP1:FINE ") == [
+        "INP1:RANG 0", "INP1:FINE 0", "INP1:FINE 3.5", "INP1:RANG 10", "INP1:FINE 20",
+    ]  # fmt: skip
+
+
+def test_a_zero_that_reads_back_otherwise_differs(device_rig, profile, slot, device_file, pushed_clock):
+    from harness.drivers import DeviceDriver
+
+    _, instrument, link = device_rig
+    driver = DeviceDriver(link, in_db(profile), slot(), renamed(device_file, value=0.0), pushed_clock)
+    instrument.overrides["INP1:RANG?"] = b"0.001\n"
+    with pytest.raises(ReadBackDiffers, match=r"set 0, reads back 0\.001"):
+        driver.select(Setting(1, 0, 0))
+
+
+def test_a_range_named_by_a_word(device_rig, profile, slot, device_file, pushed_clock):
+    from harness.drivers import DeviceDriver
+
+    _, instrument, link = device_rig
+    driver = DeviceDriver(link, in_db(profile), slot(), renamed(device_file, value="LOW"), pushed_clock)
+    assert driver.select(Setting(1, 0, 0))[0] == ("coarse", "LOW")
+    instrument.overrides["INP1:RANG?"] = b'"low"\n'
+    assert driver.select(Setting(1, 0, 1))[0] == ("coarse", '"low"')
+    instrument.overrides["INP1:RANG?"] = b"HIGH\n"
+    with pytest.raises(ReadBackDiffers, match="set LOW, reads back HIGH"):
+        driver.select(Setting(1, 0, 0))

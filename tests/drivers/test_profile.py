@@ -46,3 +46,9 @@ def test_all_problems_of_a_profile_at_once(profile):
 @pytest.mark.parametrize(("value", "text"), [(0.05, "0.05"), (20.0, "20"), (2125.0, "2125"), (1 / 3, "0.3333333333")])
 def test_numbers_as_sent(value, text):
     assert number_text(value) == text
+
+
+def test_placeholders_of_a_verb(profile):
+    commands = Commands(profile("device"))
+    assert commands.placeholders("select_coarse") == {"channel", "full_scale_vpp"}
+    assert commands.placeholders("mode_query") == frozenset()

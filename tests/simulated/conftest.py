@@ -9,20 +9,20 @@ import pytest
 from harness.config import BenchFile, parse
 from harness.simulated import JumpClock, build_world
 
-BENCH = Path(__file__).parents[2] / "configs" / "benches" / "simulated.toml"
+BENCHES = Path(__file__).parents[2] / "configs" / "benches"
 EPOCH = dt.datetime(2026, 1, 1, tzinfo=dt.UTC)
 
 
-def bench_file(change=lambda text: text):
-    return parse(BenchFile, change(BENCH.read_text("utf-8")), file="simulated.toml")
+def bench_file(change=lambda text: text, name="simulated.toml"):
+    return parse(BenchFile, change((BENCHES / name).read_text("utf-8")), file=name)
 
 
 class Desk:
     """A bench in memory with a link to each instrument, and short ways to use them."""
 
-    def __init__(self, *faults, seed=1, change=lambda text: text, clock=None):
+    def __init__(self, *faults, seed=1, change=lambda text: text, clock=None, bench="simulated.toml"):
         self.clock = clock or JumpClock(epoch=EPOCH)
-        self.world = build_world(bench_file(change), seed=seed, faults=faults, clock=self.clock, file="simulated.toml")
+        self.world = build_world(bench_file(change, bench), seed=seed, faults=faults, clock=self.clock, file=bench)
         self.links = {role: self.world.link(role) for role in self.world.instruments}
 
     def tell(self, role, *messages):

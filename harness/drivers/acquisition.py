@@ -1,0 +1,128 @@
+"""What drivers of a device share, whoever sets its gain: plain records as raw codes with their scale."""
+
+from __future__ import annotations
+
+import contextlib
+from collections.abc import Iterator
+
+import numpy as np
+
+from harness.bench import Clock, Link
+from harness.config import DeviceFile, InstrumentFile, InstrumentSlot
+from harness.drivers.instrument import InstrumentDriver
+from harness.drivers.profile import number_text
+from harness.errors import BadReply, BenchError, ReadBackDiffers
+from harness.values import Codes, Setting, Waveform
+
+READ_BACK_TOLERANCE = 1e-6
+PLAIN_MODES = ("SAMP", "SAMPLE", "NORM", "NORMAL")
+"""Names that instruments have for plain samples."""
+CODE_TYPES = {"int16-little": "<i2", "int16-big": ">i2"}
+
+
+class AcquisitionDriver(InstrumentDriver):
+    """The device under test as the instrument that takes its records."""
+
+    def __init__(
+        self, link: Link, profile: InstrumentFile, slot: InstrumentSlot, device: DeviceFile, clock: Clock
+    ) -> None:
+        super().__init__(link, profile, slot, clock)
+        self._device = device
+        self._sequence: int | None = None
+
+    def _prepare_acquisition(self) -> None:
+        """Plain samples, record length and rate, read back."""
+        self._forget()
+        wanted = self._device.acquisition
+        self._carry_out(
+            self._commands.messages("prepare", samples=wanted.samples, rate_hz=number_text(wanted.sample_rate_hz))
+        )
+        mode = self._mode()
+        if mode != "sample":
+            raise ReadBackDiffers(f"set plain samples, reads back {mode!r}", **self._place("mode_query"))
+        self._rate_hz()
+
+    def acquire(self, channel: int) -> Waveform:
+        """One record, with the counter that proves it new."""
+        self._check_known(Setting(channel, 0, 0))
+        before = self._sequence if self._sequence is not None else self._sequence_number()
+        self._sequence = None
+        messages = self._commands.messages("acquire", channel=channel)
+        for message in messages:
+            self._send(message)
+        acquisition = self._device.acquisition
+        with self._patience(acquisition.samples / acquisition.sample_rate_hz):
+            self._complete()
+        self._check_errors(messages)
+        sequence = self._sequence_number()
+        if sequence == before:
+            raise ReadBackDiffers(
+                f"stale record: the acquisition counter still stands at {sequence}",
+                **self._place(self._commands.question("sequence_query")),
+            )
+        scale_v_per_code = self._query_number(self._commands.question("scale_query"))
+        waveform = Waveform(
+            codes=self._codes(),
+            sample_rate_hz=self._rate_hz(),
+            scale_v_per_code=scale_v_per_code,
+            sequence=sequence,
+            mode=self._mode(),
+        )
+        self._sequence = sequence
+        return waveform
+
+    def _codes(self) -> Codes:
+        question = self._commands.question("codes_query")
+        payload = self._query_block(question)
+        wanted = self._device.acquisition.samples
+        if len(payload) != 2 * wanted:
+            raise BadReply(
+                f"got {len(payload)} bytes of codes; allowed: {wanted} samples of 2 bytes", **self._place(question)
+            )
+        return np.frombuffer(payload, dtype=CODE_TYPES[self._profile.code_type]).astype(np.int16)
+
+    def _mode(self) -> str:
+        reply = self._query(self._commands.question("mode_query"))
+        return "sample" if reply.upper() in PLAIN_MODES else reply.lower()
+
+    def _rate_hz(self) -> float:
+        question = self._commands.question("rate_query")
+        rate_hz = self._query_number(question)
+        wanted_hz = self._device.acquisition.sample_rate_hz
+        if not abs(rate_hz - wanted_hz) <= READ_BACK_TOLERANCE * wanted_hz:
+            raise ReadBackDiffers(f"set {wanted_hz:g} Hz, reads back {rate_hz:g} Hz", **self._place(question))
+        return rate_hz
+
+    def _sequence_number(self) -> int:
+        question = self._commands.question("sequence_query")
+        reply = self._query(question)
+        try:
+            return int(reply)
+        except ValueError:
+            raise self._bad_reply(question, reply, "a whole number") from None
+
+    def _check_known(self, setting: Setting) -> None:
+        limits = (
+            ("channel", setting.channel, 1, self._device.channels),
+            ("coarse", setting.coarse, 0, len(self._device.coarse) - 1),
+            ("fine", setting.fine, 0, self._device.fine.count - 1),
+        )
+        for name, got, low, high in limits:
+            if not low <= got <= high:
+                raise BenchError(f"no such {name}: {got}; allowed: {low} to {high}", **self._place("select"))
+
+    @contextlib.contextmanager
+    def _patience(self, extra_s: float) -> Iterator[None]:
+        """Lengthen the link's deadline by the time a record takes, where the link has one that can be set."""
+        usual_s = getattr(self._link, "patience_s", None)
+        if usual_s is None:
+            yield
+            return
+        setattr(self._link, "patience_s", usual_s + extra_s)  # noqa: B010 - no part of the Link contract
+        try:
+            yield
+        finally:
+            setattr(self._link, "patience_s", usual_s)  # noqa: B010
+
+    def _forget(self) -> None:
+        self._sequence = None
