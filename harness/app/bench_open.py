@@ -8,10 +8,19 @@ from dataclasses import dataclass
 
 from harness.app.setup import BenchSetup
 from harness.app.wire_bench import served_bench
-from harness.bench import Clock, Interlock, Link
+from harness.bench import Clock, Device, Interlock, Link
 from harness.config import DeviceFile, InstrumentSlot
-from harness.drivers import AdapterDriver, DeviceDriver, RealClock, SourceDriver, Watchdog, open_link
+from harness.drivers import (
+    AdapterDriver,
+    DeviceDriver,
+    LoadedDeviceDriver,
+    RealClock,
+    SourceDriver,
+    Watchdog,
+    open_link,
+)
 from harness.errors import ConfigError, Problem, UsageError
+from harness.law import build as build_law
 from harness.simulated import JumpClock, build_world
 from harness.sweep import Bench
 from harness.values import Identity
@@ -111,13 +120,22 @@ def _closing(
     source = SourceDriver(
         links["source"], profiles["source"], slots["source"], file.wiring, interlock, clock, file.max_level_vpk
     )
-    dut = DeviceDriver(links["device"], profiles["device"], slots["device"], device, clock)
     adapter = None
     if "adapter" in links:
         if device.bus is None:
             allowed = "none: the device file has no [bus]"
             raise ConfigError((Problem(file=setup.path, key="adapter", got="an adapter", allowed=allowed),))
         adapter = AdapterDriver(links["adapter"], profiles["adapter"], slots["adapter"], device.bus, clock)
+    slot, profile = slots["device"], profiles["device"]
+    dut: Device
+    if device.set_by == "adapter":
+        if adapter is None:
+            allowed = f"an [adapter]: the words of the {device.name} are loaded through it"
+            raise ConfigError((Problem(file=setup.path, key="adapter", got="nothing", allowed=allowed),))
+        words = {item.setting: item.state.word for item in build_law(device, file=device.name).predictions()}
+        dut = LoadedDeviceDriver(links["device"], profile, slot, device, clock, adapter=adapter, words=words)
+    else:
+        dut = DeviceDriver(links["device"], profile, slot, device, clock)
     bench = Bench(source=source, device=dut, adapter=adapter, clock=clock)
     try:
         yield bench
