@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from harness.config import BenchFile, DeviceFile
 from harness.config.bench_file import Wiring
+from harness.values import ratio_from_db
 
 LEVEL_DIGITS = 4
 """Significant digits of a planned level: what a programmable source can set."""
@@ -18,11 +19,12 @@ def input_ratio(wiring: Wiring) -> float:
     it puts out the set level itself. The true load then divides it.
 
     Args:
-        wiring: source resistance, true load and told load.
+        wiring: source resistance, true load, told load and pad.
     Returns:
-        V/V, > 0: input = set level · ratio, set level = input / ratio.
+        V/V, > 0: input = set level · ratio, set level = input / ratio; the pad between them included.
     """
-    return open_ratio(wiring) * wiring.load_ohm / (wiring.load_ohm + wiring.source_ohm)
+    loaded_ratio = open_ratio(wiring) * wiring.load_ohm / (wiring.load_ohm + wiring.source_ohm)
+    return loaded_ratio * ratio_from_db(-wiring.pad_db)
 
 
 def open_ratio(wiring: Wiring) -> float:
@@ -83,7 +85,7 @@ def drive_of(
     """What a source may put out on a bench with a device.
 
     The limits of device and bench hold for what would stand there with the load gone, as the source's driver has it:
-    a terminator that falls off must not harm the device.
+    a terminator that falls off must not harm the device. A pad is left out of them: it may be forgotten.
 
     Args:
         device: for the limit of its input at the impedance selected at power-on.

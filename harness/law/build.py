@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import numpy as np
+
 from harness.config import DeviceFile, Stage
 from harness.config.parse import validate
 from harness.errors import ConfigError
@@ -57,8 +59,11 @@ def build(device: DeviceFile, *, file: str) -> GainLaw:
         places = tuple(row_of(device, path, index, findings) for index in range(len(device.coarse)))
     if findings.problems:
         raise ConfigError(tuple(findings.problems))
+    flat = [place for row in places for place in row]
     return GainLaw(
         path=path,
+        grid=path.arrays([dict(place.controls) for place in flat]),
+        arithmetic_ratio=np.asarray([place.arithmetic_ratio for place in flat]),
         words=None if device.bus is None else words_of(device.bus, path.controls(), code=device.firmware.code),
         places=places,
         channels=device.channels,

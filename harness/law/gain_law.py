@@ -5,9 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
+import numpy as np
+import numpy.typing as npt
+
 from harness.errors import UsageError
+from harness.law.corrections import Conditions
 from harness.law.path import SignalPath
-from harness.law.stages import Controls
+from harness.law.spread import spread
+from harness.law.stages import Arrays, Controls, Floats
 from harness.law.words import GainDevice, Words
 from harness.values import ControlWord, Prediction, Setting, State
 
@@ -30,12 +35,33 @@ class Place:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class PredictedMany:
+    """What many settings should be."""
+
+    gains_codes_per_v: Floats
+    """Arithmetic included, shape (n,)."""
+    common_percent: float
+    """Half width of 100 · ln G by what moves all settings alike."""
+    independent_percent: Floats
+    """Half width of 100 · ln G by the rest, shape (n,)."""
+
+    @property
+    def total_percent(self) -> Floats:
+        """Both together, shape (n,)."""
+        return np.hypot(self.common_percent, self.independent_percent)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class GainLaw:
     """What `build` makes of a device file; every setting's place is already worked out."""
 
     path: SignalPath
     words: Words | None
     """None for a device without a control bus."""
+    grid: Arrays
+    """Controls of every coarse and fine position, in order, shape (coarse · fine,)."""
+    arithmetic_ratio: Floats
+    """Of the same."""
     places: tuple[tuple[Place, ...], ...]
     """By coarse, then fine index."""
     channels: int
@@ -75,13 +101,7 @@ class GainLaw:
         Source:
             product of the stages; the firmware's rule in the device file.
         """
-        for what, index, count, first in (
-            ("channel", setting.channel, self.channels, 1),
-            ("coarse", setting.coarse, len(self.coarse_names), 0),
-            ("fine", setting.fine, len(self.fine_names), 0),
-        ):
-            if not first <= index < first + count:
-                raise UsageError(f"{setting}: {what} is {index}; allowed is {first} to {first + count - 1}")
+        self._check(setting)
         place = self.places[setting.coarse][setting.fine]
         return Prediction(
             setting=setting,
@@ -96,6 +116,58 @@ class GainLaw:
         return State(
             word=first, controls=place.controls, arithmetic_ratio=place.arithmetic_ratio, more=tuple(more)
         )
+
+    def index(self, settings: Iterable[Setting]) -> npt.NDArray[np.int64]:
+        """Where settings stand in `predict_many`: channels are alike.
+
+        Args:
+            settings: in any order.
+        Returns:
+            shape (n,), coarse · fine positions + fine.
+        Raises:
+            UsageError: the device has no such setting.
+        Source:
+            none: bookkeeping.
+        """
+        return np.asarray([self._index(setting) for setting in settings], dtype=np.int64)
+
+    def predict_many(
+        self, index: npt.NDArray[np.int64] | None = None, conditions: Conditions | None = None
+    ) -> PredictedMany:
+        """What many settings should be, and how far a good unit may be from it, in one pass.
+
+        Args:
+            index: from `index`, shape (n,); None takes every coarse and fine position once, in order.
+            conditions: None takes those of the device file.
+        Returns:
+            gains and spreads, shape (n,).
+        Source:
+            product of the stages; first-order propagation of tolerances (see `spread`).
+        """
+        arrays, arithmetic_ratio = self.grid, self.arithmetic_ratio
+        if index is not None:
+            arrays = {name: array[index] for name, array in arrays.items()}
+            arithmetic_ratio = arithmetic_ratio[index]
+        gains = self.path.gains_codes_per_v(arrays, conditions) * arithmetic_ratio
+        found = spread(self.path, arrays, conditions)
+        return PredictedMany(
+            gains_codes_per_v=gains,
+            common_percent=found.common_percent,
+            independent_percent=found.independent_percent,
+        )
+
+    def _index(self, setting: Setting) -> int:
+        self._check(setting)
+        return setting.coarse * len(self.fine_names) + setting.fine
+
+    def _check(self, setting: Setting) -> None:
+        for what, index, count, first in (
+            ("channel", setting.channel, self.channels, 1),
+            ("coarse", setting.coarse, len(self.coarse_names), 0),
+            ("fine", setting.fine, len(self.fine_names), 0),
+        ):
+            if not first <= index < first + count:
+                raise UsageError(f"{setting}: {what} is {index}; allowed is {first} to {first + count - 1}")
 
     def predictions(self, channels: Iterable[int] | None = None) -> tuple[Prediction, ...]:
         """What every setting of some channels should be.

@@ -5,12 +5,14 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from itertools import product
 
+import numpy as np
+
 from harness.config import Coarse, DeviceFile
 from harness.law.findings import Findings
 from harness.law.firmware import RULES, Chosen, Request
 from harness.law.gain_law import Place
 from harness.law.path import SignalPath
-from harness.law.stages import Control, Controls
+from harness.law.stages import Control, Controls, Floats
 
 
 def row_of(device: DeviceFile, path: SignalPath, index: int, findings: Findings) -> tuple[Place, ...]:
@@ -42,17 +44,26 @@ def row_of(device: DeviceFile, path: SignalPath, index: int, findings: Findings)
         wanted_codes_per_v=wanted,
         table=_table(device, coarse),
     )
+    choices = RULES[firmware.rule](request)
+    gains = _gains_codes_per_v(path, choices)
     places: list[Place] = []
-    for chosen, name, scale_vpp, wanted_codes_per_v in zip(
-        RULES[firmware.rule](request), device.fine.names(), scales_vpp, wanted, strict=True
-    ):
-        gain_codes_per_v = 0.0 if chosen is None else path.gain_codes_per_v(chosen.controls)
-        if chosen is None or not gain_codes_per_v > 0.0:
-            got = f"{coarse.full_scale_vpp:g}: range {coarse.name} at {name} wants {wanted_codes_per_v:.6g} codes/V"
+    for place, (chosen, name) in enumerate(zip(choices, device.fine.names(), strict=True)):
+        if chosen is None or not gains[place] > 0.0:
+            got = f"{coarse.full_scale_vpp:g}: range {coarse.name} at {name} wants {wanted[place]:.6g} codes/V"
             findings.add(f"coarse[{index}].full_scale_vpp", got, _reach(path, firmware.code, candidates))
             break
-        places.append(_place(path, chosen, f"{coarse.name} {name}", scale_vpp, arithmetic_ratio, gain_codes_per_v))
+        whole = f"{coarse.name} {name}"
+        places.append(_place(path, chosen, whole, scales_vpp[place], arithmetic_ratio, float(gains[place])))
     return tuple(places)
+
+
+def _gains_codes_per_v(path: SignalPath, choices: Sequence[Chosen | None]) -> Floats:
+    """Of each choice in one pass; 0 where there is none."""
+    found = np.zeros(len(choices))
+    made = [place for place, chosen in enumerate(choices) if chosen is not None]
+    if made:
+        found[made] = path.gains_codes_per_v(path.arrays([choice.controls for choice in choices if choice is not None]))
+    return found
 
 
 def _place(

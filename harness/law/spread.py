@@ -1,0 +1,111 @@
+"""How far a gain may be from the law when every part is within its tolerance."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+
+from harness.law.check_stages import SCALE
+from harness.law.corrections import Conditions, parameters_of, sensitivities
+from harness.law.path import PathStage, SignalPath, StageGain
+from harness.law.stages import LN_PER_DB, SETTING, Arrays, Floats, Parameter, Term
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Spread:
+    """Half widths of 100 · ln G, each the root of the sum of squares of its parts."""
+
+    common_percent: float
+    """Of parts that move all settings alike: they cancel in every step."""
+    independent_percent: Floats
+    """Of parts that move settings differently, shape (n,)."""
+
+    @property
+    def total_percent(self) -> Floats:
+        """Both together, shape (n,)."""
+        return np.hypot(self.common_percent, self.independent_percent)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Part:
+    """What one parameter adds."""
+
+    stage: str
+    parameter: str
+    half_width_percent: Term
+    """Of 100 · ln G, >= 0: one number where it moves all settings alike and by the same amount."""
+    common: bool
+
+
+def parts(path: SignalPath, arrays: Arrays, conditions: Conditions | None = None) -> tuple[Part, ...]:
+    """What each parameter with a tolerance adds to the spread of each setting.
+
+    Args:
+        path: stages with their tolerances.
+        arrays: a value for each control, all of shape (n,).
+        conditions: None takes those of the device file.
+    Returns:
+        one entry per parameter, in order of the path.
+    Source:
+        first-order propagation, half width times sensitivity of ln G (JCGM 100:2008, 5.1.3); sensitivities held against
+        finite differences in tests/law/test_stage_registry.py.
+    """
+    under = conditions or path.conditions
+    toleranced = any(stage.tolerances for stage in path.hardware())
+    gains = path.stage_gains(arrays, under) if toleranced else ()
+    return tuple(part for gain in gains if gain.stage.tolerances for part in _of_stage(gain, arrays, under))
+
+
+def spread(path: SignalPath, arrays: Arrays, conditions: Conditions | None = None) -> Spread:
+    """How far each setting's gain may be from the law.
+
+    Args:
+        path: stages with their tolerances.
+        arrays: a value for each control, all of shape (n,).
+        conditions: None takes those of the device file.
+    Returns:
+        common and independent part.
+    Source:
+        variances of ln G add in a cascade: common practice; JCGM 100:2008, 5.1.2.
+    """
+    shape = np.broadcast_shapes(*(array.shape for array in arrays.values()))
+    common, independent = 0.0, np.zeros(shape)
+    for part in parts(path, arrays, conditions):
+        square = np.square(part.half_width_percent)
+        if part.common:
+            common += float(square)
+        else:
+            independent += square
+    return Spread(common_percent=common**0.5, independent_percent=np.sqrt(independent))
+
+
+def _of_stage(gain: StageGain, arrays: Arrays, conditions: Conditions) -> Iterator[Part]:
+    stage = gain.stage
+    known = {parameter.name: parameter for parameter in _parameters(stage)}
+    slopes = {
+        **sensitivities(stage.corrections, gain.nominal_ratio, gain.input_vpk, conditions),
+        **stage.law.sensitivities(arrays, {}),
+        **{parameter.name: _of_any(parameter) for parameter in SETTING},
+        SCALE: 1.0,
+    }
+    for name, size in stage.tolerances.items():
+        parameter = known.get(name)
+        unit = 1.0 if parameter is None or parameter.unit == "percent" else 100.0
+        slope = slopes[name]
+        yield Part(
+            stage=stage.name,
+            parameter=name,
+            half_width_percent=np.abs(slope) * (size * unit),
+            common=np.ndim(slope) == 0 and not (parameter is not None and parameter.independent),
+        )
+
+
+def _parameters(stage: PathStage) -> tuple[Parameter, ...]:
+    return (*parameters_of(stage.corrections), *stage.law.parameters(), *SETTING)
+
+
+def _of_any(parameter: Parameter) -> float:
+    """ln G for each unit of a parameter that every kind has."""
+    return LN_PER_DB if parameter.unit == "dB" else 1.0
