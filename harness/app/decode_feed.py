@@ -5,7 +5,7 @@ from __future__ import annotations
 from abc import abstractmethod
 from collections.abc import Iterator
 from pathlib import Path
-from typing import BinaryIO, Protocol
+from typing import BinaryIO, Protocol, cast
 
 import numpy as np
 
@@ -13,10 +13,11 @@ from harness.bus import Piece, Thresholds
 from harness.bus.analog import LevelMeter, comparators
 from harness.bus.block import read_block
 from harness.bus.csv_reader import CsvReader, require_rows
-from harness.bus.dump import VcdReader
+from harness.bus.dump import ByteStream, VcdReader
 from harness.bus.known_levels import KnownLevels
 from harness.bus.packed import PackedReader
-from harness.bus.table_text import LONGEST_LINE, parse_error
+from harness.bus.piece import Ticks
+from harness.bus.table_text import LONGEST_LINE, Table, parse_error
 from harness.bus.thresholds import LevelSurvey
 from harness.errors import CaptureError, UsageError
 from harness.values import LineLevels
@@ -72,8 +73,7 @@ class VcdFeed(Feed):
     """A value change dump."""
 
     def __init__(self, file: BinaryIO, lines: tuple[str, ...] | None, data: str | None) -> None:
-        # The reader asks for unbuffered reads of 8 KiB; the file is buffered anyway.
-        self._reader = VcdReader(file, lines=lines, data=data)
+        self._reader = VcdReader(cast(ByteStream, file), lines=lines, data=data)
         self.tick_ns, self.sample_ns, self.dropped = 1.0, None, 0
         self.lines, self.initials = lines or (), (0,)
 
@@ -109,8 +109,10 @@ class CsvFeed(Feed):
         self, path: Path, lines: tuple[str, ...] | None, data: str | None, thresholds: Thresholds | None
     ) -> None:
         self._path, self._wanted, self._data, self._thresholds = path, lines, data, thresholds
-        self.tick_ns, self.sample_ns, self.dropped = 1.0, None, 0
-        self.lines, self.initials = lines or (), (0,)
+        self.tick_ns, self.dropped = 1.0, 0
+        self.sample_ns: float | None = None
+        self.lines: tuple[str, ...] = lines or ()
+        self.initials: tuple[int, ...] = (0,)
         self._meter: LevelMeter | None = None
 
     def pieces(self) -> Iterator[tuple[Piece, ...]]:
@@ -126,7 +128,7 @@ class CsvFeed(Feed):
                 yield self._volts(times_ns, cells) if reader.kind == "volts" else self._logic(times_ns, cells, reader)
         require_rows(reader)
 
-    def _begin(self, reader: CsvReader, times_ns: np.ndarray[tuple[int], np.dtype[np.int64]]) -> None:
+    def _begin(self, reader: CsvReader, times_ns: Ticks) -> None:
         self.lines = reader.lines
         gaps_ns = np.diff(times_ns)
         # Rows at equal distances are samples; others are events with times of their own.
@@ -140,8 +142,8 @@ class CsvFeed(Feed):
             self._meter = LevelMeter(self.lines, thresholds)
 
     def _logic(
-        self, times_ns: np.ndarray[tuple[int], np.dtype[np.int64]],
-        cells: np.ndarray[tuple[int, int], np.dtype[np.float64]], reader: CsvReader,
+        self, times_ns: Ticks,
+        cells: Table, reader: CsvReader,
     ) -> tuple[Piece, ...]:  # fmt: skip
         weights = 1 << np.arange(cells.shape[1])
         doubtful = np.isnan(cells)
@@ -152,8 +154,8 @@ class CsvFeed(Feed):
         return (Piece(ticks=times_ns, levels=levels, known_to=reader.last_ns, unknown=unknown),)
 
     def _volts(
-        self, times_ns: np.ndarray[tuple[int], np.dtype[np.int64]],
-        volts: np.ndarray[tuple[int, int], np.dtype[np.float64]],
+        self, times_ns: Ticks,
+        volts: Table,
     ) -> tuple[Piece, ...]:  # fmt: skip
         pieces = []
         for k, comparator in enumerate(self._comparators):

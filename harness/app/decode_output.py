@@ -103,7 +103,7 @@ def word_json(word: LatchedWord) -> dict[str, Any]:
 def decoded_json(decoded: Decoded, *, capture: str, wiring: str) -> dict[str, Any]:
     """All but the words."""
     decoding, timing = decoded.decoding, decoded.timing
-    counts = {field.name: getattr(decoding, field.name) for field in dataclasses.fields(decoding) if field.name != "words"}
+    names = [field.name for field in dataclasses.fields(decoding) if field.name != "words"]
     return {
         "capture": capture,
         "wiring": wiring,
@@ -111,9 +111,13 @@ def decoded_json(decoded: Decoded, *, capture: str, wiring: str) -> dict[str, An
         "error": decoded.error,
         "findings": [dataclasses.asdict(finding) for finding in decoded.findings],
         "word_count": decoded.word_count,
-        "counts": counts,
+        "counts": {name: getattr(decoding, name) for name in names},
         "timing": dataclasses.asdict(timing)
-        | {"distances": [dataclasses.asdict(d) | {"margin_ns": d.margin_ns} for d in timing.distances]},
+        | {
+            "distances": [dataclasses.asdict(d) | {"margin_ns": d.margin_ns} for d in timing.distances],
+            "glitches": dict(timing.glitches),
+            "edges": dict(timing.edges),
+        },
         "levels": [dataclasses.asdict(line) for line in decoded.levels],
     }
 
@@ -171,7 +175,8 @@ def people_lines(decoded: Decoded, sink: WordSink) -> Iterator[str]:
 
 
 def _distance_line(distance: BusDistance) -> str:
-    text = f"{distance.name:<15} smallest {distance.minimum_ns:g} ns, mean {distance.mean_ns:.4g} ns, n {distance.count}"
+    text = f"{distance.name:<15} smallest {distance.minimum_ns:g} ns, mean {distance.mean_ns:.4g} ns"
+    text += f", n {distance.count}"
     if distance.margin_ns is not None:
         text += f"; limit {distance.limit_ns:g} ns, margin {distance.margin_ns:+g} ns"
     return text

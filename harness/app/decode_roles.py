@@ -55,11 +55,10 @@ def label_of(text: str) -> tuple[int | None, float | None, Path]:
 
 def roles_text(roles: Roles) -> list[str]:
     """What was found, line by line, each with its evidence."""
-    rows = [("clock", roles.clock), ("data", roles.data), ("clock edge", roles.clock_edge), ("latch edge", roles.latch_edge)]
+    rows = [("clock", roles.clock), ("data", roles.data)]
+    rows += [("clock edge", roles.clock_edge), ("latch edge", roles.latch_edge)]
     rows += [(f"latch {k + 1}", latch) for k, latch in enumerate(roles.latches)]
     rows += [(f"bits of {latch.value}", bits) for latch, bits in zip(roles.latches, roles.bits, strict=True)]
     rows.append(("first bit", roles.first_bit))
     rows += [(f"channel {channel}", found) for channel, found in roles.channels]
-    return [f"{name:<18} {found.value or '-':<18} {found.confidence_ratio:>4.0%}  {found.evidence}" for name, found in rows]
-
-
+    return [f"{name:<18} {a.value or '-':<18} {a.confidence_ratio:>4.0%}  {a.evidence}" for name, a in rows]

@@ -41,7 +41,8 @@ def read_wiring(path: str) -> DecodeSetup:
     try:
         return DecodeSetup(name=name, wiring=wiring_of(bus), limits=limits_of(bus), thresholds=_thresholds(bus))
     except CaptureError as error:
-        raise ConfigError((Problem(file=path, key="bus", got=str(error), allowed="a bus that fits together"),)) from error
+        problem = Problem(file=path, key="bus", got=str(error), allowed="a bus that fits together")
+        raise ConfigError((problem,)) from error
 
 
 def wiring_of(bus: Bus) -> BusWiring:

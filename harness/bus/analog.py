@@ -105,9 +105,9 @@ class LevelMeter:
         calm = np.ones(high.shape, dtype=np.bool_)
         changes = high[1:] != high[:-1]
         for shift in (0, 1, 2):
-            calm[shift : shift + changes.shape[0]] &= ~changes[: calm.shape[0] - shift]
-        calm[: max(changes.shape[0] - 1, 0)] &= ~changes[1:]
-        for k in range(high.shape[1]):
+            calm[shift : shift + len(changes)] &= ~changes[: len(calm) - shift]
+        calm[: max(len(changes) - 1, 0)] &= ~changes[1:]
+        for k in range(len(self._lines)):
             for level in (False, True):
                 found = volts[calm[:, k] & (high[:, k] == level), k]
                 if found.size == 0:

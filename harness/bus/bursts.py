@@ -82,9 +82,7 @@ def bursts_of(seen: LineActivity, clock: str) -> Bursts:
     lasts = np.append(breaks, pulses_ns.size)[: firsts.size] - 1
     # A pulse is two edges: the burst ends with the trailing one of its last pulse.
     trailing = np.minimum(2 * lasts + 1, line.times_ns.size - 1)
-    return Bursts(
-        clock=line, pulses_ns=pulses_ns, starts_ns=pulses_ns[firsts], ends_ns=line.times_ns[trailing]
-    )
+    return Bursts(clock=line, pulses_ns=pulses_ns, starts_ns=pulses_ns[firsts], ends_ns=line.times_ns[trailing])
 
 
 def clock_line(seen: list[LineActivity]) -> tuple[str, float, str]:
@@ -119,7 +117,8 @@ def clock_line(seen: list[LineActivity]) -> tuple[str, float, str]:
     share, period_ns, pulses = steady_lines[ranked[0]]
     if len(ranked) > 1 and steady_lines[ranked[1]][1] < 1.5 * period_ns:
         return "", 0.0, f"{ranked[0]} and {ranked[1]} both pulse with about one period of {period_ns:.0f} ns"
-    return ranked[0], share, f"{share:.0%} of {pulses} pulses of {ranked[0]} are {period_ns:.0f} ns apart, the fastest steady period"  # fmt: skip
+    text = f"{share:.0%} of {pulses} pulses of {ranked[0]} are {period_ns:.0f} ns apart, the fastest steady period"
+    return ranked[0], share, text
 
 
 def _bursts_fit(seen: list[LineActivity], line: str) -> bool:

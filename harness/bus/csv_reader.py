@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
-from harness.bus.piece import Levels, Ticks
+from harness.bus.piece import Ticks
 from harness.bus.table_text import LONGEST_LINE, Table, numbers, parse_error, place, shown
 from harness.errors import CaptureError
 
@@ -141,7 +141,7 @@ class CsvReader:
         raise parse_error(first + row, place(cells, column), shown(cells[column].strip()), allowed)
 
     def _edges(self, body: list[str], first: int) -> tuple[Ticks, Table]:
-        """Rows of single changes, as rows of all levels; a line stands at the opposite of its first change before it."""
+        """Rows of single changes, as rows of all levels."""
         plain = {name.replace("-", "_"): k for k, name in enumerate(self.lines)}
         changes: list[tuple[int, float]] = []
         times: list[str] = []

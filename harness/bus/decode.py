@@ -9,6 +9,7 @@ from harness.bus.timing import TimingLimits
 from harness.bus.wiring import BusWiring
 from harness.values import BusTiming, Capture, Decoding
 
+
 def decode(capture: Capture, bus: BusWiring, *, history_known: bool = True) -> Decoding:
     """Which words the devices have taken, and how sound each frame is.
 
@@ -59,9 +60,7 @@ def measure_timing(capture: Capture, bus: BusWiring, limits: TimingLimits = NO_L
 
 def _stream(capture: Capture, bus: BusWiring, limits: TimingLimits, *, history_known: bool = True) -> BusStream:
     check_capture(capture, bus.roles)
-    return BusStream(
-        bus, initial=capture.initial, lines=capture.lines, limits=limits, history_known=history_known
-    )
+    return BusStream(bus, initial=capture.initial, lines=capture.lines, limits=limits, history_known=history_known)
 
 
 def _whole(capture: Capture) -> Piece:

@@ -137,9 +137,7 @@ class VcdReader:
         if unknown is not None:
             moved[1:] |= unknown[1:] != unknown[:-1]
             unknown = unknown[moved]
-        return Piece(
-            ticks=table[moved, 0], levels=levels[moved], known_to=known_to, unknown=unknown, distinct=True
-        )
+        return Piece(ticks=table[moved, 0], levels=levels[moved], known_to=known_to, unknown=unknown, distinct=True)
 
     def _definitions(self, kinds: Any, tokens: Iterator[Any]) -> tuple[dict[str, int], int]:
         """Bits by identifier code, and the unit of time in femtoseconds."""
@@ -175,17 +173,31 @@ def _tokens(stream: ByteStream) -> tuple[Any, Iterator[Any]]:
 
     def translated() -> Iterator[Any]:
         source: Any = stream
+        at = "1:1"
         try:
-            yield from tokenize(source)
-        except (VCDParseError, ValueError) as error:
-            raise CaptureError(f"VCD: {error} (line:column); allowed is a value change dump after IEEE 1364") from error
+            for token in tokenize(source):
+                at = _place(token.span.end)
+                yield token
+        except VCDParseError as error:
+            raise _not_vcd(_place(error.loc), str(error).partition(": ")[2]) from error
+        except ValueError as error:
+            raise _not_vcd(at, str(error)) from error
 
     return TokenKind, translated()
 
 
+def _place(at: Any) -> str:
+    """Line and column, both from 1; the reader counts columns from 2 in all lines but the first."""
+    return f"{at.line}:{max(at.column - (at.line > 1), 1)}"
+
+
+def _not_vcd(place: str, got: str) -> CaptureError:
+    return CaptureError(f"VCD: {place}: {got} (line:column); allowed is a value change dump after IEEE 1364")
+
+
 def _backwards(time_ns: int, now_ns: int, at: Any) -> CaptureError:
     return CaptureError(
-        f"VCD: {at.line}:{at.column} (line:column): time {time_ns} ns after {now_ns} ns; "
+        f"VCD: {_place(at)} (line:column): time {time_ns} ns after {now_ns} ns; "
         f"allowed are times that never decrease and stay below {LATEST_NS} ns: is the file damaged?"
     )
 
@@ -197,7 +209,7 @@ def _all_lines(declared: list[tuple[str, Any]]) -> tuple[str, ...]:
         if var.size == 1:
             codes.setdefault(var.id_code, path)
     if not 1 <= len(codes) <= 8:
-        raise CaptureError(f"VCD: {len(codes)} signals of one bit; allowed are 1 to 8: name those of the bus in a wiring")
+        raise CaptureError(f"VCD: {len(codes)} signals of one bit; allowed are 1 to 8: name the bus lines in a wiring")
     return tuple(codes.values())
 
 

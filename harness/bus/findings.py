@@ -80,7 +80,7 @@ def _ends(decoding: Decoding, timing: BusTiming, bus: BusWiring, facts: CaptureF
     if facts.dropped:
         found.append(_unsound("dropped", f"the adapter dropped {facts.dropped} events: words may be missing"))
     if decoding.clock_edges == 0:
-        found.append(_unsound("no-clock", f"no active edge on {bus.clock}: no bits; look at the line and its threshold"))
+        found.append(_unsound("no-clock", f"no active edge on {bus.clock}: no bits; look at its threshold"))
     if facts.first is None:
         found.append(_unsound("no-latch", f"no active edge on {', '.join(bus.latches)}: no device took a word"))
     elif 0 < facts.first.clocks_since < _frame_bits(facts.first, bus):
@@ -123,8 +123,8 @@ def _frames(decoding: Decoding, bus: BusWiring, facts: CaptureFacts) -> list[Bus
             found.append(_unsound(note, f"{count} frames {texts[note]}"))
     if decoding.clocks_under_latch:
         count = decoding.clocks_under_latch
-        found.append(_unsound("clocks-under-latch", f"{count} clock edges while a latch was active: an error where it is "
-                              "transparent"))  # fmt: skip
+        text = f"{count} clock edges while a latch was active: an error where it is transparent"
+        found.append(_unsound("clocks-under-latch", text))
     return found
 
 
@@ -170,10 +170,9 @@ def _distances(timing: BusTiming) -> list[BusFinding]:
         )  # fmt: skip
     for name in ("setup", "hold"):
         if timing.distance(name).minimum_ns == 0.0 and not timing.distance(name).violations:
-            found.append(
-                _unsound(f"{name}-zero", f"data changes at the very clock edge, at {timing.distance(name).minimum_at_ns} "
-                         "ns: the bit read is marginal")
-            )  # fmt: skip
+            at_ns = timing.distance(name).minimum_at_ns
+            text = f"data changes at the very clock edge, at {at_ns} ns: the bit read is marginal"
+            found.append(_unsound(f"{name}-zero", text))
             break
     return found
 
@@ -190,9 +189,8 @@ def _levels(facts: CaptureFacts) -> list[BusFinding]:
         low = line.most_low_v is not None and line.most_low_v > line.v_il_v
         high = line.least_high_v is not None and line.least_high_v < line.v_ih_v
         if low or high:
-            found.append(
-                _unsound("weak-level", f"{line.line}: rests between V_IL {line.v_il_v:.3g} V and V_IH {line.v_ih_v:.3g} V")
-            )
+            band = f"V_IL {line.v_il_v:.3g} V and V_IH {line.v_ih_v:.3g} V"
+            found.append(_unsound("weak-level", f"{line.line}: rests between {band}"))
     if any(line.automatic for line in facts.levels):
         found.append(_note("auto-thresholds", "thresholds were taken from the capture itself, not from a logic family"))
     return found

@@ -52,7 +52,7 @@ class FrameReader:
     bus: BusWiring
     tick_ns: float
     history_known: bool = True
-    """False when clocks before the capture may belong to its first frame: of another length, that one is then marked."""
+    """False when clocks before the capture may belong to its first frame: of another length, that one is marked."""
     clocks: int = 0
     """Active clock edges so far."""
     clocked: int = 0

@@ -90,7 +90,7 @@ class LatchMeters:
         before = past.searchsorted(instants)
         fresh = np.diff(before, prepend=0) > 0
         if instants.size:
-            fresh[0] = before[0] > 0 and self._instant.size == 0 or before[0] > self._clock.size
+            fresh[0] = (before[0] > 0 and self._instant.size == 0) or before[0] > self._clock.size
         self._meters["clock-to-latch"].add(instants[fresh] - past[before[fresh] - 1], instants[fresh])
         waiting = np.concatenate((self._instant, instants))
         after = clocks.searchsorted(waiting)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import itertools
+
 from harness.bus.wiring import BusWiring
 from harness.values import Decoding
 
@@ -41,7 +43,7 @@ def channel_latches(decoded: list[Labelled]) -> list[tuple[int, str, float, str]
             continue
         latch, distinct = next(iter(moving.items()))
         present = sum(1 for decoding in mine if decoding.last(latch) is not None)
-        text = f"only the word of {latch} changes while channel {channel} is moved: {distinct} words in {present} captures"
+        text = f"only the word of {latch} changes while channel {channel} moves: {distinct} words, {present} captures"
         answers.append((channel, latch, present / len(mine), text))
     return answers
 
@@ -76,7 +78,9 @@ def first_bit(decoded: list[Labelled], wiring: BusWiring) -> Answer:
             steps += len(values) - 1
     if steps == 0:
         return "", 0.0, f"cannot tell: no latch with {LEAST_RANKS} different words in captures with ranks"
-    text = f"over {steps} steps the words go {forward:.2f} spans with the first bit highest, {backward:.2f} with it lowest"
+    text = (
+        f"over {steps} steps the words go {forward:.2f} spans, first bit highest, or {backward:.2f}, first bit lowest"
+    )
     if max(forward, backward) < CLEARLY * min(forward, backward):
         return "", 0.0, f"cannot tell: {text}"
     name = "most-significant" if forward < backward else "least-significant"
@@ -85,4 +89,4 @@ def first_bit(decoded: list[Labelled], wiring: BusWiring) -> Answer:
 
 def _way(values: list[int]) -> float:
     span = max(values) - min(values)
-    return sum(abs(b - a) for a, b in zip(values, values[1:], strict=False)) / span if span else 0.0
+    return sum(abs(b - a) for a, b in itertools.pairwise(values)) / span if span else 0.0

@@ -1,7 +1,8 @@
-"""Which line is data, clock and latch, found from the traffic alone; each answer with its evidence, or "cannot tell"."""
+"""Which line is data, clock and latch, found from the traffic alone, with evidence, or "cannot tell"."""
 
 from __future__ import annotations
 
+import dataclasses
 from dataclasses import dataclass
 
 import numpy as np
@@ -132,7 +133,8 @@ def find_roles(captures: tuple[LabelledCapture, ...], *, minimum_pulse_ns: float
     lines = captures[0].capture.lines
     for labelled in captures:
         if labelled.capture.lines != lines:
-            raise CaptureError(f"find roles: lines {labelled.capture.lines!r} after {lines!r}; allowed are the same ones")
+            other = labelled.capture.lines
+            raise CaptureError(f"find roles: lines {other!r} after {lines!r}; allowed are the same ones")
         check_capture(labelled.capture, lines)
     seen = [activity(labelled.capture, minimum_pulse_ns) for labelled in captures]
     name, share, why = clock_line(seen)
@@ -149,7 +151,8 @@ def find_roles(captures: tuple[LabelledCapture, ...], *, minimum_pulse_ns: float
         _latch(line, seen, bursts) for line in lines
         if line not in (name, data.value) and _is_latch(line, seen, bursts, inside)
     )  # fmt: skip
-    if not data.told and len(rest := [n for n in lines if n != name and all(n != latch.value for latch in latches)]) == 1:
+    rest = [line for line in lines if line not in (name, *(latch.value for latch in latches))]
+    if not data.told and len(rest) == 1:
         data = Found(value=rest[0], confidence_ratio=0.5, evidence="the only line left; it never moved inside a burst")
     clock_edge = _clock_edge(data, seen, bursts)
     latch_edge = _latch_edge(latches, seen, bursts)
@@ -162,18 +165,18 @@ def find_roles(captures: tuple[LabelledCapture, ...], *, minimum_pulse_ns: float
     if wiring is None:
         return roles
     decoded = [(labelled.channel, labelled.rank, decode(labelled.capture, wiring)) for labelled in captures]
-    owners = {channel: Found(value=v, confidence_ratio=r, evidence=t) for channel, v, r, t in channel_latches(decoded)}
-    order = Found(**dict(zip(("value", "confidence_ratio", "evidence"), first_bit(decoded, wiring), strict=True)))
-    return Roles(
-        lines=lines, clock=clock, data=data, clock_edge=clock_edge, latch_edge=latch_edge, latches=latches,
-        bits=roles.bits, first_bit=order, channels=tuple(sorted(owners.items())),
-    )  # fmt: skip
+    owners = tuple(
+        (channel, Found(value=v, confidence_ratio=r, evidence=t)) for channel, v, r, t in channel_latches(decoded)
+    )
+    value, share, text = first_bit(decoded, wiring)
+    order = Found(value=value, confidence_ratio=share, evidence=text)
+    return dataclasses.replace(roles, first_bit=order, channels=owners)
 
 
 def _inside(line: str, seen: list[LineActivity], bursts: list[Bursts]) -> tuple[int, int]:
     """Edges of a line inside bursts of the clock, and in all."""
-    pairs = [(found.inside(lines_seen[line]), lines_seen[line].times_ns.size) for lines_seen, found in zip(seen, bursts, strict=True)]  # fmt: skip
-    return sum(int(np.count_nonzero(inside)) for inside, _ in pairs), sum(count for _, count in pairs)
+    marks = [found.inside(lines_seen[line]) for lines_seen, found in zip(seen, bursts, strict=True)]
+    return sum(int(np.count_nonzero(inside)) for inside in marks), sum(inside.size for inside in marks)
 
 
 def _data(
@@ -219,7 +222,8 @@ def _clock_edge(data: Found, seen: list[LineActivity], bursts: list[Bursts]) -> 
     if low + high == 0:
         return cannot_tell("data never moves inside a burst")
     share = max(low, high) / (low + high)
-    text = f"{max(low, high)} of {low + high} data edges inside bursts come while the clock is {'low' if low > high else 'high'}"  # fmt: skip
+    phase = "low" if low > high else "high"
+    text = f"{max(low, high)} of {low + high} data edges inside bursts come while the clock is {phase}"
     if share < 0.65:
         return cannot_tell(f"{text}: no phase is preferred")
     return Found(value="rising" if low > high else "falling", confidence_ratio=share, evidence=text)
@@ -246,8 +250,8 @@ def _latch_edge(latches: tuple[Found, ...], seen: list[LineActivity], bursts: li
     text = f"the first latch edge after a burst is {name} in {max(rising, falling)} of {total} cases"
     if share < 0.8:
         return cannot_tell(f"{text}: not steady")
-    return Found(value=name, confidence_ratio=share, evidence=f"{text}; a latch that acts on the other edge of the pulse "
-                 "would take the same words")  # fmt: skip
+    text += "; a latch that acts on the other edge of the pulse would take the same words"
+    return Found(value=name, confidence_ratio=share, evidence=text)
 
 
 def _bits(

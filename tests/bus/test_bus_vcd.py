@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import dataclasses
+import io
 
 import numpy as np
 import pytest
@@ -11,6 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from harness.bus import BusDevice, BusWiring, decode, read_vcd
+from harness.bus.dump import VcdReader
 from harness.errors import CaptureError
 
 CALM = settings(derandomize=True, deadline=None)  # the same examples on every machine, however busy
@@ -33,6 +35,9 @@ $upscope $end
 $enddefinitions $end
 """
 BODY = "#0 0d 0c 0l 0o #10 1d #20 1c #25 1o #30 0c 0d #40 1c #50 0c #60 1l #70 0l\n"
+
+
+MANY = "".join(f"$var wire 1 {k} more{k} $end\n" for k in range(5))
 
 
 def read(text, **changes):
@@ -148,6 +153,22 @@ def test_text_that_is_no_dump_is_refused(text):
 def test_time_that_runs_backwards_is_refused():
     with pytest.raises(CaptureError, match=r"time 10 ns after 20 ns; allowed are times that never decrease"):
         read(HEAD + "#0 0d 0c 0l #20 1c #10 0c\n")
+
+
+def test_place_of_a_time_that_runs_backwards_is_named():
+    with pytest.raises(CaptureError, match=r"VCD: 11:1 \(line:column\): time 10 ns after 20 ns"):
+        read(HEAD + "#0 0d 0c 0l\n#20 1c\n#10 0c\n")
+
+
+def test_without_names_all_signals_of_one_bit_are_lines():
+    reader = VcdReader(io.BytesIO((HEAD.replace("wire 1 o", "wire 4 o") + BODY).encode()))
+    (piece,) = reader.pieces()
+    assert reader.lines == ("bus.data", "bus.clock", "bus.latch")
+    assert reader.initial == 0
+    assert piece.levels.tolist() == [0, 1, 3, 0, 2, 0, 4, 0]
+    for text, count in ((HEAD.replace("wire 1", "wire 4"), 0), (HEAD.replace("$upscope", MANY + "$upscope"), 9)):
+        with pytest.raises(CaptureError, match=f"VCD: {count} signals of one bit; allowed are 1 to 8"):
+            list(VcdReader(io.BytesIO((text + BODY).encode())).pieces())
 
 
 def test_time_beyond_all_bounds_is_refused():

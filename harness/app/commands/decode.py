@@ -11,13 +11,28 @@ from harness.app.options import json_option
 
 @click.command()
 @click.argument("capture", metavar="CAPTURE")
-@click.option("--wiring", "wiring_path", default="", metavar="FILE",
-              help="Device file with a [bus] table, or a bare wiring file. Without it line roles are found.")
-@click.option("--format", "form", type=click.Choice(("auto", "packed", "csv", "vcd", "block")), default="auto",
-              show_default=True, help="auto goes by the name: .bin .raw .csv .vcd .glc")
+@click.option(
+    "--wiring",
+    "wiring_path",
+    default="",
+    metavar="FILE",
+    help="Device file with a [bus] table, or a bare wiring file. Without it line roles are found.",
+)
+@click.option(
+    "--format",
+    "form",
+    type=click.Choice(("auto", "packed", "csv", "vcd", "block")),
+    default="auto",
+    show_default=True,
+    help="auto goes by the name: .bin .raw .csv .vcd .glc",
+)
 @click.option("--rate", "rate_hz", type=float, metavar="HZ", help="Samples a second; needed for packed samples.")
-@click.option("--labelled", multiple=True, metavar="CHANNEL:RANK=FILE",
-              help="For finding roles: another capture, the channel moved in it, its place among neighbours; repeatable.")
+@click.option(
+    "--labelled",
+    multiple=True,
+    metavar="CHANNEL:RANK=FILE",
+    help="For finding roles: a further capture, the channel moved in it, its place among neighbours.",
+)
 @click.option("--csv", "csv_path", default="", metavar="FILE", help="All words as CSV.")
 @click.option("--figure", "figure_path", default="", metavar="FILE.svg", help="One frame, and setup and hold.")
 @json_option
