@@ -12,6 +12,8 @@ from harness.law.stages.control import Arrays, Control
 from harness.law.stages.kind import CodeStage, Flaw, Floats, Parameter, Term
 
 MOST_BITS = 24
+LEAST = 1e-9
+"""Code steps below which a sum of bit weights counts as this: a fit may try weights that leave nothing."""
 
 
 class BinaryCodeStage(CodeStage):
@@ -61,13 +63,12 @@ class BinaryCodeStage(CodeStage):
         return self.scale() / gains_ratio if self.falling else gains_ratio / self.scale()
 
     def parameters(self) -> tuple[Parameter, ...]:
-        """The scale, the weight of each bit (a fit holds the highest), and code steps off in each code."""
+        """The scale, the weight of each bit, and code steps off in each code."""
         weights = tuple(
             Parameter(
                 name=f"bit_{bit}",
                 nominal=float(2**bit),
                 fitted=f"{self.control} bit {bit}",
-                reference=bit == self.bits - 1,
                 weight=True,
             )
             for bit in range(self.bits)
@@ -78,20 +79,17 @@ class BinaryCodeStage(CodeStage):
     def sensitivities(self, arrays: Arrays, changes: Mapping[str, float]) -> dict[str, Term]:
         """1 for the scale, the share of each bit in the code where the bits' weights now are, one code step."""
         code = arrays[self.control]
-        shares = {
-            bit: (code >> bit & 1) * (2.0**bit * (1.0 + changes.get(f"bit_{bit}", 0.0))) for bit in range(self.bits)
-        }
-        over = self.power / np.maximum(_total(code, changes, self.bits), 1e-9)
+        over = self.power / np.maximum(_total(code, changes, self.bits), LEAST)
         found: dict[str, Term] = {self.scale_name: 1.0}
-        for bit, share in shares.items():
-            found[f"bit_{bit}"] = share * over / (1.0 + changes.get(f"bit_{bit}", 0.0))
+        for bit in range(self.bits):
+            found[f"bit_{bit}"] = (code >> bit & 1) * 2.0**bit * over
         found["inl_lsb"] = over
         return found
 
     def log_change(self, arrays: Arrays, changes: Mapping[str, float]) -> Term:
         """Exact in the bit weights, which add before the logarithm; see StageKind.log_change."""
         code = arrays[self.control]
-        moved = np.maximum(_total(code, changes, self.bits), 1e-9) / np.maximum(code, 1)
+        moved = np.maximum(_total(code, changes, self.bits), LEAST) / np.maximum(code, 1)
         return self.power * np.log(moved) + changes.get(self.scale_name, 0.0)
 
 

@@ -45,7 +45,7 @@ class Parameter:
     fitted: str = ""
     """What a fit calls it; empty when no fit can tell it from the gain of the whole path."""
     reference: bool = False
-    """Whether the fit holds it: the state or bit that the others of its stage are relative to."""
+    """Whether a fit holds it: the position that the others of its stage are relative to."""
     weight: bool = False
     """Whether it is the weight of a bit, which a fit leaves alone unless asked."""
 

@@ -38,13 +38,12 @@ class StepAttenuator(DbCodeStage):
         return (-np.log(gains_ratio) / LN_PER_DB - self.insertion_loss_db) / self.step_db
 
     def parameters(self) -> tuple[Parameter, ...]:
-        """Insertion loss, all steps together, each bit alone (a fit holds the highest)."""
+        """Insertion loss, all steps together, each bit alone."""
         weights = tuple(
             Parameter(
                 name=f"bit_{bit}",
                 nominal=self.step_db * 2**bit,
                 fitted=f"{self.control} bit {bit}",
-                reference=bit == self.bits - 1,
                 weight=True,
             )
             for bit in range(self.bits)

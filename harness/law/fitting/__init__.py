@@ -1,0 +1,7 @@
+"""Least squares with weights, priors and a robust loss: the numbers behind the fit of a law."""
+
+from harness.law.fitting.huber import HUBER, huber_weights, variance_factor
+from harness.law.fitting.identify import identify
+from harness.law.fitting.solve import Model, Solution, linear_model, solve
+
+__all__ = ["HUBER", "Model", "Solution", "huber_weights", "identify", "linear_model", "solve", "variance_factor"]
