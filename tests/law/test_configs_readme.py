@@ -17,7 +17,8 @@ from harness.config.model import Change
 from harness.judge.build import RULES as ITEMS
 from harness.law import KINDS
 from harness.law.firmware import RULES
-from harness.simulated.parameters import SimulationTruth, UnitTruth
+from harness.simulated.build import DEVICES
+from harness.simulated.parameters import SimulationTruth
 
 README = Path(__file__).parents[2] / "configs" / "README.md"
 TEXT = README.read_text()
@@ -30,7 +31,7 @@ MODELS: list[tuple[str, type[BaseModel]]] = [
     ("Devices", DeviceFile),
     ("Benches", BenchFile),
     ("Benches", SimulationTruth),
-    ("Benches", UnitTruth),
+    *(("Benches", unit) for unit in DEVICES.values()),
     ("Instruments", InstrumentFile),
     ("Limits", LimitsFile),
     ("Jobs", JobFile),
