@@ -10,6 +10,7 @@ import numpy as np
 
 from harness.config import Corrections
 from harness.law.corrections import Conditions, factor
+from harness.law.domain import narrowed, widened
 from harness.law.stages import Arrays, CodeStage, Control, Controls, Floats, StageKind, Term, array_of
 
 
@@ -94,7 +95,7 @@ class SignalPath:
         """
         under = conditions or self.conditions
         stages = self.hardware()
-        nominal = [stage.law.gains_ratio(arrays) for stage in stages]
+        nominal = [_nominal(stage.law, arrays) for stage in stages]
         level_vpk: Term = 0.0
         compresses = any(stage.corrections.compression_vpk is not None for stage in stages)
         found: list[StageGain] = []
@@ -173,3 +174,8 @@ class SignalPath:
             return np.full(wanted_codes_per_v.shape, np.inf)
         with np.errstate(all="ignore"):  # absurd files end as codes out of reach
             return code.exact_codes(wanted_codes_per_v / others)
+
+
+def _nominal(law: StageKind, arrays: Arrays) -> Term:
+    few, place = narrowed(law, arrays)
+    return widened(law.gains_ratio(few), place)

@@ -6,10 +6,12 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 
 from harness.law.check_stages import SCALE
 from harness.law.corrections import Conditions, parameters_of, sensitivities
-from harness.law.path import PathStage, SignalPath, StageGain
+from harness.law.domain import narrowed, widened
+from harness.law.path import PathStage, SignalPath
 from harness.law.stages import LN_PER_DB, SETTING, Arrays, Floats, Parameter, Term
 
 
@@ -53,9 +55,16 @@ def parts(path: SignalPath, arrays: Arrays, conditions: Conditions | None = None
         finite differences in tests/law/test_stage_registry.py.
     """
     under = conditions or path.conditions
-    toleranced = any(stage.tolerances for stage in path.hardware())
-    gains = path.stage_gains(arrays, under) if toleranced else ()
-    return tuple(part for gain in gains if gain.stage.tolerances for part in _of_stage(gain, arrays, under))
+    return tuple(
+        Part(
+            stage=part.stage,
+            parameter=part.parameter,
+            half_width_percent=widened(part.half_width_percent, place),
+            common=part.common,
+        )
+        for found, place in _by_stage(path, arrays, under)
+        for part in found
+    )
 
 
 def spread(path: SignalPath, arrays: Arrays, conditions: Conditions | None = None) -> Spread:
@@ -72,20 +81,36 @@ def spread(path: SignalPath, arrays: Arrays, conditions: Conditions | None = Non
     """
     shape = np.broadcast_shapes(*(array.shape for array in arrays.values()))
     common, independent = 0.0, np.zeros(shape)
-    for part in parts(path, arrays, conditions):
-        square = np.square(part.half_width_percent)
-        if part.common:
-            common += float(square)
-        else:
-            independent += square
+    for found, place in _by_stage(path, arrays, conditions or path.conditions):
+        own: Term = 0.0
+        for part in found:
+            square = np.square(part.half_width_percent)
+            if part.common:
+                common += float(square)
+            else:
+                own = own + square
+        independent += widened(own, place)
     return Spread(common_percent=common**0.5, independent_percent=np.sqrt(independent))
 
 
-def _of_stage(gain: StageGain, arrays: Arrays, conditions: Conditions) -> Iterator[Part]:
-    stage = gain.stage
+def _by_stage(
+    path: SignalPath, arrays: Arrays, conditions: Conditions
+) -> Iterator[tuple[tuple[Part, ...], npt.NDArray[np.int64] | None]]:
+    """The parts of each stage with tolerances, on few values where that is enough; and how to widen them."""
+    compressing = any(stage.corrections.compression_vpk is not None for stage in path.hardware())
+    levels = path.stage_gains(arrays, conditions) if compressing else ()
+    for number, stage in enumerate(path.hardware()):
+        if stage.tolerances:
+            compressed = stage.corrections.compression_vpk is not None
+            few, place = (arrays, None) if compressed else narrowed(stage.law, arrays)
+            input_vpk = levels[number].input_vpk if compressed else 0.0
+            yield tuple(_of_stage(stage, few, input_vpk, conditions)), place
+
+
+def _of_stage(stage: PathStage, arrays: Arrays, input_vpk: Term, conditions: Conditions) -> Iterator[Part]:
     known = {parameter.name: parameter for parameter in _parameters(stage)}
     slopes = {
-        **sensitivities(stage.corrections, gain.nominal_ratio, gain.input_vpk, conditions),
+        **sensitivities(stage.corrections, stage.law.gains_ratio(arrays), input_vpk, conditions),
         **stage.law.sensitivities(arrays, {}),
         **{parameter.name: _of_any(parameter) for parameter in SETTING},
         SCALE: 1.0,
