@@ -9,13 +9,14 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import BinaryIO
 
-from harness.app.decode_feed import BlockFeed, CsvFeed, Feed, PackedFeed, VcdFeed, form_of
+from harness.app.decode_feed import BlockFeed, CsvFeed, PackedFeed, VcdFeed, form_of
 from harness.app.decode_output import WordSink, decoded_json, json_pieces, people_lines, roles_json
-from harness.app.decode_roles import capture_of, label_of, roles_text
-from harness.app.decode_run import Decoded, DecodeRun
+from harness.app.decode_roles import label_of, roles_text
 from harness.app.decode_wiring import DecodeSetup, read_wiring
 from harness.app.output import result, result_json, say, write_file
 from harness.bus import BusWiring, LabelledCapture, Roles, Thresholds, TimingLimits, find_roles
+from harness.bus.capture_run import Decoded, DecodeRun
+from harness.bus.feed import Feed, beginning
 from harness.errors import CaptureError, ExitCode, UsageError
 
 PLAIN_LINES = tuple(f"line-{k}" for k in range(8))
@@ -92,7 +93,7 @@ def _found(job: DecodeJob) -> Roles:
     captures = []
     for channel, rank, path in sources:
         with _feed(job, path, None, None) as feed:
-            captures.append(LabelledCapture(capture=capture_of(feed), channel=channel, rank=rank))
+            captures.append(LabelledCapture(capture=beginning(feed), channel=channel, rank=rank))
     try:
         return find_roles(tuple(captures))
     except CaptureError as error:

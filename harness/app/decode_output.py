@@ -10,8 +10,8 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import IO, Any
 
-from harness.app.decode_run import Decoded
 from harness.bus import Roles, WordTable
+from harness.bus.capture_run import Decoded
 from harness.errors import ReportError
 from harness.values import BusDistance, LatchedWord
 

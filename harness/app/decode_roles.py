@@ -4,41 +4,8 @@ from __future__ import annotations
 
 from pathlib import Path
 
-import numpy as np
-
-from harness.app.decode_feed import Feed
 from harness.bus import Roles
-from harness.errors import CaptureError, UsageError
-from harness.values import Capture
-
-MOST_EVENTS = 2_000_000
-"""More traffic than this says nothing new."""
-
-
-def capture_of(feed: Feed) -> Capture:
-    """The beginning of a capture in memory, times from its first event; times in whole ns."""
-    ticks, levels, count = [], [], 0
-    unknown = []
-    for pieces in feed.pieces():
-        piece = pieces[0]
-        ticks.append(piece.ticks)
-        levels.append(piece.levels)
-        unknown.append(np.zeros_like(piece.levels) if piece.unknown is None else piece.unknown)
-        count += piece.ticks.size
-        if count >= MOST_EVENTS:
-            break
-    if not ticks:
-        raise CaptureError("capture: it holds nothing; allowed is one event or sample or more")
-    joined = np.concatenate(ticks)
-    doubtful = np.concatenate(unknown)
-    start = int(joined[0]) if joined.size else 0
-    return Capture(
-        times_ns=np.rint((joined - start) * feed.tick_ns).astype(np.int64),
-        levels=np.concatenate(levels),
-        initial=feed.initials[0],
-        lines=feed.lines,
-        unknown=doubtful if doubtful.any() else None,
-    )
+from harness.errors import UsageError
 
 
 def label_of(text: str) -> tuple[int | None, float | None, Path]:

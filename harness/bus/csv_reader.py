@@ -6,7 +6,7 @@ import numpy as np
 import numpy.typing as npt
 
 from harness.bus.piece import Ticks
-from harness.bus.table_text import LONGEST_LINE, Table, numbers, parse_error, place, shown
+from harness.bus.table_text import LONGEST_LINE, CsvError, Table, numbers, parse_error, place, shown
 from harness.errors import CaptureError
 
 TIME_COLUMNS = {"time_s": 1e9, "time_ns": 1.0}
@@ -39,6 +39,7 @@ class CsvReader:
         self._columns: list[int] = []
         self._unit_ns = 1.0
         self._standing = (0, 0)
+        self._trouble: CsvError | None = None
 
     def take(self, lines: list[str]) -> tuple[Ticks, Table]:
         """The rows of some more lines.
@@ -49,10 +50,13 @@ class CsvReader:
             times, ns, shape (n,), never decreasing; and cells, shape (n, k), in the order of `lines`: 0, 1 or NaN for
             not known where the kind is logic or edges, else volts.
         Raises:
-            CaptureError: what cannot be read, or time that runs backwards: with line and column.
+            CaptureError: what cannot be read, or time that runs backwards: with line and column. The rows before it are
+                given first; it is raised when more is asked for, here or by `finish`.
         Source:
             none: reading.
         """
+        if self._trouble is not None:
+            raise self._trouble
         start = self._number
         self._number += len(lines)
         at = 0
@@ -62,24 +66,52 @@ class CsvReader:
             if line and not line.startswith("#"):
                 self._head(line, start + at)
         body = lines[at:]
-        first = start + at + 1
         while body and not body[-1].strip():
             body.pop()
+        return self._rows(body, start + at + 1)
+
+    def finish(self) -> None:
+        """Whether the file is at a sound end.
+
+        Raises:
+            CaptureError: no head, no row, or trouble that was found behind the rows given last.
+        Source:
+            none: checking.
+        """
+        if self._trouble is not None:
+            raise self._trouble
+        if not self.kind or self.rows == 0:
+            missing = "no row" if self.kind else "no head"
+            raise CaptureError(
+                f"CSV: the file ends with {missing}; allowed is a head such as time_s,data,clock and rows"
+            )
+
+    def _rows(self, body: list[str], first: int) -> tuple[Ticks, Table]:
+        """Rows up to the first that cannot be read; that one is said when more is asked for."""
         if not body:
             return np.zeros(0, dtype=np.int64), np.zeros((0, len(self.lines)))
+        try:
+            return self._parsed(body, first)
+        except CsvError as error:
+            if error.line <= first:
+                raise
+            self._trouble = error
+            return self._parsed(body[: error.line - first], first)
+
+    def _parsed(self, body: list[str], first: int) -> tuple[Ticks, Table]:
         for k, line in enumerate(body):
             if len(line) > LONGEST_LINE or not line.strip():
                 raise parse_error(first + k, 1, f"a line of {len(line.strip())} characters", "a row of the table")
         if self.kind == "edges":
             return self._edges(body, first)
         table = numbers(body, self._cells, first_line=first)
-        times_ns = self._times(table[:, 0], body, first)
         cells = table[:, self._columns]
         if self.kind == "logic":
             self._check_levels(cells, self._columns, body, first)
         elif np.isnan(cells).any():
             self._refuse(np.isnan(cells), self._columns, body, first, "a finite voltage")
-        return times_ns, cells
+        # Last, since it remembers the time.
+        return self._times(table[:, 0], body, first), cells
 
     def _head(self, line: str, number: int) -> None:
         names = [name.strip().strip('"') for name in line.split(",")]
@@ -157,6 +189,7 @@ class CsvReader:
         column = numbers(times, 1, first_line=first)[:, 0]
         if np.isnan(column).any():
             self._refuse(np.isnan(column)[:, None], [0], body, first, "a time")
+        times_ns = self._times(column, body, first)
         if self.initial is None:
             # Before its first change a line stood at the other level.
             self.initial = sum(1 << k for k in range(len(self.lines)) if dict(reversed(changes)).get(k) == 0.0)
@@ -169,19 +202,4 @@ class CsvReader:
             levels = levels | bit if level_now == 1.0 else levels & ~bit if level_now == 0.0 else levels
             rows[k] = [np.nan if unknown >> j & 1 else levels >> j & 1 for j in range(len(self.lines))]
         self._standing = levels, unknown
-        return self._times(column, body, first), rows
-
-
-def require_rows(reader: CsvReader) -> None:
-    """Whether a file held anything.
-
-    Args:
-        reader: at the end of its file.
-    Raises:
-        CaptureError: no head, or no row.
-    Source:
-        none: checking.
-    """
-    if not reader.kind or reader.rows == 0:
-        missing = "no row" if reader.kind else "no head"
-        raise CaptureError(f"CSV: the file ends with {missing}; allowed is a head such as time_s,data,clock and rows")
+        return times_ns, rows

@@ -105,7 +105,14 @@ class VcdReader:
         now_ns, levels, unknown = 0, 0, (1 << len(self.lines)) - 1
         events: list[tuple[int, int, int]] = []
         kept: tuple[int, int] | None = None
-        for token in tokens:
+        trouble: CaptureError | None = None
+        while True:
+            try:
+                token = next(tokens, None)
+            except CaptureError as error:
+                token, trouble = None, error
+            if token is None:
+                break
             kind, content = token.kind, token.data
             if kind is kinds.CHANGE_SCALAR or kind is kinds.CHANGE_VECTOR:
                 if (bits := columns.get(content.id_code)) is not None:
@@ -115,7 +122,8 @@ class VcdReader:
             elif kind is kinds.CHANGE_TIME:
                 time_ns = content * unit_fs // FEMTOSECONDS["ns"]
                 if not now_ns <= time_ns < LATEST_NS:
-                    raise _backwards(time_ns, now_ns, token.span.start)
+                    trouble = _backwards(time_ns, now_ns, token.span.start)
+                    break
                 if time_ns == now_ns:
                     continue
                 # Times at which only other signals of the dump changed are no events of this bus.
@@ -128,7 +136,10 @@ class VcdReader:
                     events = []
         if kept != (levels, unknown):
             events.append((now_ns, levels, unknown))
+        # What stands before the trouble is sound.
         yield self._piece(events, now_ns)
+        if trouble is not None:
+            raise trouble
 
     def _piece(self, events: list[tuple[int, int, int]], known_to: int) -> Piece:
         table = np.array(events, dtype=np.int64).reshape(-1, 3)

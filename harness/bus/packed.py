@@ -26,16 +26,18 @@ class PackedReader:
         """Samples taken so far."""
         self._last = np.uint8(0)
 
-    def take(self, samples: Samples) -> Piece:
+    def take(self, samples: Samples | bytes) -> Piece:
         """The events of some more samples.
 
         Args:
-            samples: shape (n,); chunks of some millions make the work for each chunk small against that for a sample.
+            samples: shape (n,), or as bytes; a chunk of some millions makes the work done once a chunk small.
         Returns:
             the samples that differ from the one before.
         Source:
             none: comparison.
         """
+        if isinstance(samples, bytes):
+            samples = np.frombuffer(samples, dtype=np.uint8)
         if samples.size == 0:
             return Piece(ticks=NO_TICKS, levels=NO_LEVELS, known_to=max(self.samples - 1, 0), distinct=True)
         if self.initial is None:

@@ -130,13 +130,27 @@ def find_roles(captures: tuple[LabelledCapture, ...], *, minimum_pulse_ns: float
     """
     if not captures:
         raise CaptureError("find roles: no capture; allowed is one or more of the same lines")
-    lines = captures[0].capture.lines
     for labelled in captures:
+        lines = captures[0].capture.lines
         if labelled.capture.lines != lines:
             other = labelled.capture.lines
             raise CaptureError(f"find roles: lines {other!r} after {lines!r}; allowed are the same ones")
         check_capture(labelled.capture, lines)
-    seen = [activity(labelled.capture, minimum_pulse_ns) for labelled in captures]
+    roles = _of_lines(lines, [activity(labelled.capture, minimum_pulse_ns) for labelled in captures])
+    wiring = roles.wiring(minimum_pulse_ns)
+    if wiring is None:
+        return roles
+    decoded = [(labelled.channel, labelled.rank, decode(labelled.capture, wiring)) for labelled in captures]
+    owners = tuple(
+        (channel, Found(value=v, confidence_ratio=r, evidence=t)) for channel, v, r, t in channel_latches(decoded)
+    )
+    value, share, text = first_bit(decoded, wiring)
+    order = Found(value=value, confidence_ratio=share, evidence=text)
+    return dataclasses.replace(roles, first_bit=order, channels=owners)
+
+
+def _of_lines(lines: tuple[str, ...], seen: list[LineActivity]) -> Roles:
+    """What edges alone tell, before any word is read."""
     name, share, why = clock_line(seen)
     if not name:
         nothing = cannot_tell("no clock was found")
@@ -156,21 +170,11 @@ def find_roles(captures: tuple[LabelledCapture, ...], *, minimum_pulse_ns: float
         data = Found(value=rest[0], confidence_ratio=0.5, evidence="the only line left; it never moved inside a burst")
     clock_edge = _clock_edge(data, seen, bursts)
     latch_edge = _latch_edge(latches, seen, bursts)
-    roles = Roles(
+    return Roles(
         lines=lines, clock=clock, data=data, clock_edge=clock_edge, latch_edge=latch_edge, latches=latches,
         bits=tuple(_bits(latch.value, latches, latch_edge, seen, bursts) for latch in latches),
         first_bit=cannot_tell("no words"), channels=(),
     )  # fmt: skip
-    wiring = roles.wiring(minimum_pulse_ns)
-    if wiring is None:
-        return roles
-    decoded = [(labelled.channel, labelled.rank, decode(labelled.capture, wiring)) for labelled in captures]
-    owners = tuple(
-        (channel, Found(value=v, confidence_ratio=r, evidence=t)) for channel, v, r, t in channel_latches(decoded)
-    )
-    value, share, text = first_bit(decoded, wiring)
-    order = Found(value=value, confidence_ratio=share, evidence=text)
-    return dataclasses.replace(roles, first_bit=order, channels=owners)
 
 
 def _inside(line: str, seen: list[LineActivity], bursts: list[Bursts]) -> tuple[int, int]:

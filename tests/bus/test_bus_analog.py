@@ -115,7 +115,9 @@ def test_levels_away_from_edges():
     assert line.line == "clock"
     assert (line.least_high_v, line.most_low_v) == (2.8, 0.3)
     assert line.high_v == pytest.approx(3.2)
-    assert line.low_v == pytest.approx(0.15)  # of 0.1, 0.1, 0.3 and 0.2; the two samples to each side of an edge are out
+    assert line.low_v == pytest.approx(
+        0.15
+    )  # of 0.1, 0.1, 0.3 and 0.2; the two samples to each side of an edge are out
     assert line.automatic
 
 

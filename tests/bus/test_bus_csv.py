@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import contextlib
+import pickle
 
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from harness.bus.csv_reader import CsvReader, require_rows
+from harness.bus.csv_reader import CsvReader
+from harness.bus.table_text import parse_error
 from harness.errors import CaptureError
 
 CALM = settings(derandomize=True, deadline=None, max_examples=200)
@@ -21,7 +23,7 @@ def read(text, lines=LINES, chunk=1000):
     reader = CsvReader(lines)
     rows = text.split("\n")
     parts = [reader.take(rows[start : start + chunk]) for start in range(0, len(rows), chunk)]
-    require_rows(reader)
+    reader.finish()
     return reader, np.concatenate([times for times, _ in parts]), np.concatenate([cells for _, cells in parts])
 
 
@@ -102,6 +104,20 @@ def test_byte_order_mark_quotes_and_line_ends_are_borne():
 def test_what_cannot_be_read_is_named_by_line_and_column(text, words):
     with pytest.raises(CaptureError, match=words):
         read(text)
+
+
+def test_rows_before_the_trouble_are_given_first():
+    reader = CsvReader(LINES)
+    times_ns, _ = reader.take((GOOD + "3e-6,1,1,0\n1e-6,1,0,0\n4e-6,1,1,0\n").split("\n"))
+    assert times_ns.tolist() == [0, 1000, 2000, 3000]
+    for more in (lambda: reader.take(["5e-6,1,1,0"]), reader.finish):
+        with pytest.raises(CaptureError, match=r"CSV: 6:1 .*got '1e-6'"):
+            more()
+
+
+def test_errors_of_tables_survive_pickling():
+    error = pickle.loads(pickle.dumps(parse_error(3, 7, "'x'", "a number")))
+    assert (str(error), error.line) == ("CSV: 3:7 (line:column): got 'x'; allowed: a number", 3)
 
 
 def test_line_numbers_count_over_chunks():

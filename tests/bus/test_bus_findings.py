@@ -158,9 +158,8 @@ def test_findings_that_spoil_come_first():
 
 
 def test_broadcast_row_of_a_chain_counts_its_whole_frame():
-    chain = dataclasses.replace(
-        WIRING, devices=(BusDevice(latch="latch", bits=2), BusDevice(latch="latch", bits=1), BusDevice(latch="other", bits=3))
-    )  # fmt: skip
+    devices = (BusDevice(latch="latch", bits=2), BusDevice(latch="latch", bits=1), BusDevice(latch="other", bits=3))
+    chain = dataclasses.replace(WIRING, devices=devices)
     assert said(SOUND, wiring=chain) == {}
     word = LatchedWord(time_ns=0, latches=("latch",), bits=2, value=None, clocks_since=2)
     found = said(SOUND, wiring=chain, first=word)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import itertools
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -57,7 +59,7 @@ def in_pieces(capture, cuts, wiring=WIRING):
     stream = BusStream(wiring, initial=capture.initial, lines=capture.lines)
     words = []
     borders = [0, *sorted(cut % (capture.times_ns.size + 1) for cut in cuts), capture.times_ns.size]
-    for start, end in zip(borders, borders[1:], strict=False):
+    for start, end in itertools.pairwise(borders):
         times_ns = capture.times_ns[start:end]
         last = int(capture.times_ns[end - 1]) if end else 0
         unknown = None if capture.unknown is None else capture.unknown[start:end]
@@ -120,7 +122,19 @@ def test_packed_reader_takes_nothing_and_refuses_no_rate():
 
 def test_words_come_with_the_piece_that_holds_them():
     # 101 and a latch; 30 ns after the latch edge the word is sure, and memory holds nothing of it any more.
-    steps = [(100, 0), (100, 1), (100, 1), (100, 0), (100, 1), (100, 1), (100, 0), (100, 1), (100, 1), (100, 1), (100, 1)]
+    steps = [
+        (100, 0),
+        (100, 1),
+        (100, 1),
+        (100, 0),
+        (100, 1),
+        (100, 1),
+        (100, 0),
+        (100, 1),
+        (100, 1),
+        (100, 1),
+        (100, 1),
+    ]
     capture = capture_of([*steps, (100, 2)])
     stream = BusStream(WIRING, initial=0)
     last = int(capture.times_ns[-1])
@@ -217,6 +231,4 @@ def test_unknown_latch_is_refused_with_its_time():
     unknown[5] = 8
     stream = BusStream(WIRING, initial=0)
     with pytest.raises(CaptureError, match=r"line two is unknown at 600 ns; only data may be"):
-        stream.feed(
-            Piece(ticks=capture.times_ns, levels=capture.levels, known_to=2000, unknown=unknown)
-        )
+        stream.feed(Piece(ticks=capture.times_ns, levels=capture.levels, known_to=2000, unknown=unknown))

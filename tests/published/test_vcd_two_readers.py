@@ -44,9 +44,9 @@ def test_changes_are_the_same(name):
     for k, line in enumerate(LINES):
         states = ["x" if x else str(level) for x, level in zip(unknown >> k & 1, capture.levels >> k & 1, strict=True)]
         rows = list(zip(capture.times_ns.tolist(), states, strict=True))
-        ours = [row for row, before in zip(rows, [(0, "")] + rows, strict=False) if row[1] != before[1]]
+        ours = [row for row, before in zip(rows, [(0, ""), *rows], strict=False) if row[1] != before[1]]
         theirs = changes_by_the_other(path)[line]
-        theirs = [row for row, before in zip(theirs, [(0, "")] + theirs, strict=False) if row[1] != before[1]]
+        theirs = [row for row, before in zip(theirs, [(0, ""), *theirs], strict=False) if row[1] != before[1]]
         assert ours == [(int(time), state) for time, state in theirs]
 
 

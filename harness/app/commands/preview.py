@@ -1,6 +1,8 @@
-"""`gainladder preview`: the ladder of a job, without opening anything."""
+"""`gainladder preview`: the ladder of a job and what the design covers, without opening anything."""
 
 from __future__ import annotations
+
+from pathlib import Path
 
 import click
 
@@ -9,34 +11,53 @@ from harness.app.options import json_option
 
 @click.command()
 @click.argument("job", metavar="JOB")
+@click.option("--csv", "csv_path", default="", metavar="FILE", help="Write the coverage map as CSV: one row a setting.")
+@click.option("--figure", "figure_path", default="", metavar="FILE.svg", help="Draw the coverage map.")
 @json_option
-def command(job: str, as_json: bool) -> int:
-    """Show the ladder of JOB: settings, words, predicted gain, drive, fill, time, relay toggles. Opens nothing."""
+def command(job: str, csv_path: str, figure_path: str, as_json: bool) -> int:
+    """Show the ladder of JOB: settings, words, predicted gain, drive, fill, time, relay toggles. Opens nothing.
+
+    Then what the design covers, visited or not: range by range, overlaps and gaps, largest steps, converter fill, bits
+    used, tolerances, and settings that the source cannot reach.
+    """
     import dataclasses
 
-    from harness.app.output import result, result_json
-    from harness.app.setup import read_setup
-    from harness.ladder import preview_rows, preview_summary
+    from harness import report
+    from harness.app.output import result_json, say, write_file
+    from harness.app.preview_text import coverage_text, ladder_text
+    from harness.app.setup import read_setup, rungs_of
+    from harness.errors import ConfigError
+    from harness.ladder import coverage, drive_of, preview_rows, preview_summary
 
-    setup = read_setup(job)
-    rows = preview_rows(setup.rungs, setup.law)
-    summary = preview_summary(setup.rungs, setup.law, setup.device)
-    if as_json:
+    setup = read_setup(job, ladder=False)
+    least_vpk, most_vpk = setup.bench.source_range
+    drive = drive_of(
+        setup.device, setup.bench.file,
+        span_codes=setup.law.span_codes, source_min_vpk=least_vpk, source_max_vpk=most_vpk,
+    )  # fmt: skip
+    covered = coverage(setup.law, drive, setup.job.ladder)
+    if csv_path:
+        write_file(Path(csv_path), report.coverage_csv(covered))
+        say(f"wrote {csv_path}")
+    if figure_path:
+        title = f"{setup.device.name} on {setup.bench.file.name}: what its settings cover"
+        write_file(Path(figure_path), report.coverage_svg(covered, title=title))
+        say(f"wrote {figure_path}")
+    # A ladder that cannot be walked is an error, but what the design covers is the way to mend it: so that comes first.
+    trouble: ConfigError | None = None
+    try:
+        rungs = rungs_of(setup)
+    except ConfigError as error:
+        rungs, trouble = (), error
+    if as_json and trouble is None:
+        rows = preview_rows(rungs, setup.law)
+        summary = preview_summary(rungs, setup.law, setup.device)
         content = {"summary": dataclasses.asdict(summary), "rungs": [dataclasses.asdict(row) for row in rows]}
-        result_json(content)
-        return 0
-    head = f"{'setting':<20} {'way':<4} {'word':<14} {'gain dB':>8} {'codes/V':>11} {'drive Vpk':>10} {'fill':>5}  relays"
-    result(head)
-    for row in rows:
-        result(
-            f"{row.label:<20} {row.direction:<4} {row.word:<14} {row.gain_db:>8.3f} {row.gain_codes_per_v:>11.5g}"
-            f" {row.drive_vpk:>10.4g} {row.fill_ratio:>5.2f}  {' '.join(row.relays)}"
-        )
-    toggles = ", ".join(f"{relay} {count}" for relay, count in summary.relay_toggles) or "none"
-    result(f"\n{summary.settings} settings, {summary.readings} readings, at least {summary.duration_s:.1f} s")
-    result(f"relay toggles: {toggles}")
-    if summary.codes:
-        result(f"codes {summary.codes[0]} to {summary.codes[-1]}, {len(summary.codes)} different ones")
-    if summary.largest_fine_step_db is not None:
-        result(f"largest fine step {summary.largest_fine_step_db:.3f} dB")
+        result_json({**content, "coverage": dataclasses.asdict(covered)})
+    elif not as_json:
+        if trouble is None:
+            ladder_text(preview_rows(rungs, setup.law), preview_summary(rungs, setup.law, setup.device))
+        coverage_text(covered)
+    if trouble is not None:
+        raise trouble
     return 0

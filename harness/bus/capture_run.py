@@ -1,4 +1,4 @@
-"""One capture through the decoder, piece by piece; what was decoded before an error is kept."""
+"""One capture through the decoder, piece by piece; what was decoded before trouble is kept."""
 
 from __future__ import annotations
 
@@ -8,10 +8,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from harness.app.decode_feed import Feed
-from harness.bus import BusStream, BusWiring, Piece, TimingLimits, WordTable
+from harness.bus.feed import Feed
 from harness.bus.findings import BusFinding, CaptureFacts, Weight, findings
-from harness.bus.word_table import NOTES
+from harness.bus.piece import Piece
+from harness.bus.stream import BusStream
+from harness.bus.timing import TimingLimits
+from harness.bus.wiring import BusWiring
+from harness.bus.word_table import NOTES, WordTable
 from harness.errors import CaptureError, ExitCode
 from harness.values import BusTiming, Capture, Decoding, LatchedWord, LineLevels
 
@@ -52,7 +55,18 @@ class DecodeRun:
         self._marginal = 0
 
     def run(self, feed: Feed) -> Decoded:
-        """Decode to the end, or to what cannot be read; CaptureError when nothing at all could be."""
+        """Decode to the end, or to what cannot be read.
+
+        Args:
+            feed: nothing taken of it yet.
+        Returns:
+            all but the words; its exit code is 0 when all is sound, 2 when the feed could not be read to its end, 3
+            when the capture is incomplete or marginal.
+        Raises:
+            CaptureError: nothing at all could be read.
+        Source:
+            see `decode` and `findings`.
+        """
         error, code = "", ExitCode.PASS
         pieces = feed.pieces()
         while True:
@@ -149,7 +163,7 @@ class DecodeRun:
         marginal = self._marginal + abs(len(self._pairs[0]) - len(self._pairs[1]))
         lines: tuple[str, ...] = ()
         if len(self._streams) == 3:
-            low, high = (dict(other.timing().edges) for other in self._streams[1:])
+            low, high = (_crossings(other.timing()) for other in self._streams[1:])
             lines = tuple(line for line in low if low[line] != high[line])
         return CaptureFacts(
             sample_ns=feed.sample_ns,
@@ -161,3 +175,9 @@ class DecodeRun:
             marginal_lines=lines,
             levels=feed.levels(),
         )
+
+
+def _crossings(timing: BusTiming) -> dict[str, int]:
+    """Changes of each line with those of its glitches: how short a pulse seems depends on the threshold."""
+    glitches = dict(timing.glitches)
+    return {line: edges + 2 * glitches[line] for line, edges in timing.edges}
