@@ -7,8 +7,7 @@ import struct
 import numpy as np
 
 from harness.bench import Clock, Link
-from harness.config import InstrumentFile, InstrumentSlot
-from harness.config.device_file import Bus
+from harness.config import Bus, InstrumentFile, InstrumentSlot
 from harness.drivers.instrument import InstrumentDriver
 from harness.errors import BadReply, BenchError
 from harness.values import Capture
