@@ -22,13 +22,17 @@ class PreviewRow:
     label: str
     """Such as `ch2 50mV 70 %`."""
     word: str
-    """Latch and word in hexadecimal; empty for a device without a control bus."""
+    """Latch and word in hexadecimal, one for each gain device; empty for a device without a control bus."""
     controls: str
     """Such as `attenuator=1:10 pregain=1 code=204`, with `×2 arithmetic` where it is declared."""
     gain_codes_per_v: float
     """Arithmetic included."""
     gain_db: float
     """The same as a voltage gain from the input to the converter."""
+    common_percent: float
+    """Half width of 100 · ln G by tolerances that move all settings alike."""
+    independent_percent: float
+    """Half width of 100 · ln G by all other tolerances."""
     drive_vpk: float
     fill_ratio: float
     relay_toggles: int
@@ -46,7 +50,7 @@ class PreviewSummary:
     relay_toggles: tuple[tuple[str, int], ...]
     """Relay and how often it changes, all channels together; relays that rest have 0."""
     codes: tuple[int, ...]
-    """Fine codes used, rising, each once."""
+    """Fine codes used, rising, each once; empty where fine positions are set by name."""
     largest_fine_step_db: float | None
     """Between fine neighbours of one range in this ladder; None where there are none."""
     duration_s: float
@@ -63,10 +67,16 @@ def preview_rows(rungs: Sequence[Rung], law: GainLaw) -> tuple[PreviewRow, ...]:
         one row per rung, in order.
     """
     moved = toggles(law, [rung.prediction for rung in rungs])
-    return tuple(_row(rung, relays, law) for rung, relays in zip(rungs, moved, strict=True))
+    spread = law.predict_many(law.index(rung.setting for rung in rungs))
+    return tuple(
+        _row(rung, relays, law, spread.common_percent, float(independent_percent))
+        for rung, relays, independent_percent in zip(rungs, moved, spread.independent_percent, strict=True)
+    )
 
 
-def _row(rung: Rung, relays: frozenset[str], law: GainLaw) -> PreviewRow:
+def _row(
+    rung: Rung, relays: frozenset[str], law: GainLaw, common_percent: float, independent_percent: float
+) -> PreviewRow:
     prediction, state = rung.prediction, rung.prediction.state
     controls = " ".join(f"{name}={value}" for name, value in state.controls)
     if state.arithmetic_ratio != 1.0:
@@ -75,10 +85,12 @@ def _row(rung: Rung, relays: frozenset[str], law: GainLaw) -> PreviewRow:
         index=rung.index,
         direction=rung.direction,
         label=prediction.label,
-        word=str(state.word) if state.word.bits else "",
+        word=" ".join(map(str, (state.word, *state.more))) if state.word.bits else "",
         controls=controls,
         gain_codes_per_v=prediction.gain_codes_per_v,
         gain_db=db_from_ratio(prediction.gain_codes_per_v / law.path.codes_per_v),
+        common_percent=common_percent,
+        independent_percent=independent_percent,
         drive_vpk=rung.drive_vpk,
         fill_ratio=rung.fill_ratio,
         relay_toggles=rung.relay_toggles,
@@ -99,11 +111,12 @@ def preview_summary(rungs: Sequence[Rung], law: GainLaw, device: DeviceFile) -> 
     moved = toggles(law, [rung.prediction for rung in rungs])
     counts = Counter(relay for relays in moved for relay in relays)
     held = frozenset().union(*(law.relays_of(dict(rung.prediction.state.controls)) for rung in rungs))
+    codes = {rung.prediction.state.control(law.code_control) for rung in rungs}
     return PreviewSummary(
         settings=len({rung.setting for rung in rungs}),
         readings=len(rungs),
         relay_toggles=tuple((relay, counts[relay]) for relay in sorted({*counts, *held})),
-        codes=tuple(sorted({int(rung.prediction.state.control(law.code_control)) for rung in rungs})),
+        codes=tuple(sorted(code for code in codes if isinstance(code, int))),
         largest_fine_step_db=_largest_fine_step_db(rungs),
         duration_s=_duration_s(rungs, device),
     )

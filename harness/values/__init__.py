@@ -2,6 +2,7 @@
 
 from harness.values.bus_timing import BusDistance, BusTiming, LineLevels
 from harness.values.capture import Capture, Decoding, LatchedWord
+from harness.values.coverage import Coverage, CoverageRange, CoverageRow
 from harness.values.decibel import db_from_ratio, db_from_ratios, ratio_from_db
 from harness.values.fit import Quality, SineFit
 from harness.values.judgement import (
@@ -27,6 +28,9 @@ __all__ = [
     "Codes",
     "ConfigFile",
     "ControlWord",
+    "Coverage",
+    "CoverageRange",
+    "CoverageRow",
     "Decoding",
     "Direction",
     "Event",

@@ -25,9 +25,9 @@ def command(job: str, csv_path: str, figure_path: str, as_json: bool) -> int:
     from harness import report
     from harness.app.output import result_json, say, write_file
     from harness.app.preview_text import coverage_text, ladder_text
-    from harness.app.setup import read_setup, rungs_of
+    from harness.app.setup import read_setup
     from harness.errors import ConfigError
-    from harness.ladder import coverage, drive_of, preview_rows, preview_summary
+    from harness.ladder import build, coverage, drive_of, preview_rows, preview_summary
 
     setup = read_setup(job, ladder=False)
     least_vpk, most_vpk = setup.bench.source_range
@@ -46,7 +46,10 @@ def command(job: str, csv_path: str, figure_path: str, as_json: bool) -> int:
     # A ladder that cannot be walked is an error, but what the design covers is the way to mend it: so that comes first.
     trouble: ConfigError | None = None
     try:
-        rungs = rungs_of(setup)
+        rungs = build(
+            setup.law, setup.device, setup.bench.file, setup.job.ladder,
+            source_min_vpk=least_vpk, source_max_vpk=most_vpk, file=job,
+        )  # fmt: skip
     except ConfigError as error:
         rungs, trouble = (), error
     if as_json and trouble is None:

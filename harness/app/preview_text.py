@@ -1,0 +1,64 @@
+"""The tables of `gainladder preview`."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from harness.app.output import result
+from harness.ladder import PreviewRow, PreviewSummary
+from harness.values import Coverage
+
+
+def ladder_text(rows: Sequence[PreviewRow], summary: PreviewSummary) -> None:
+    """One line for each reading, then the whole."""
+    wide = max([14, *(len(row.word) for row in rows)])
+    result(
+        f"{'setting':<20} {'way':<4} {'word':<{wide}} {'gain dB':>8} {'codes/V':>11} {'±common':>8} {'±own %':>7}"
+        f" {'drive Vpk':>10} {'fill':>5}  relays"
+    )
+    for row in rows:
+        result(
+            f"{row.label:<20} {row.direction:<4} {row.word:<{wide}} {row.gain_db:>8.3f} {row.gain_codes_per_v:>11.5g}"
+            f" {row.common_percent:>8.2f} {row.independent_percent:>7.2f}"
+            f" {row.drive_vpk:>10.4g} {row.fill_ratio:>5.2f}  {' '.join(row.relays)}"
+        )
+    toggles = ", ".join(f"{relay} {count}" for relay, count in summary.relay_toggles) or "none"
+    result(f"\n{summary.settings} settings, {summary.readings} readings, at least {summary.duration_s:.1f} s")
+    result(f"relay toggles: {toggles}")
+    if summary.codes:
+        result(f"codes {summary.codes[0]} to {summary.codes[-1]}, {len(summary.codes)} different ones")
+    if summary.largest_fine_step_db is not None:
+        result(f"largest fine step {summary.largest_fine_step_db:.3f} dB")
+
+
+def coverage_text(coverage: Coverage) -> None:
+    """One line for each range of the device, then the whole."""
+    result("\nwhat the device covers, visited or not:")
+    result(
+        f"{'range':<10} {'full scale, Vpp':<19} {'span dB':>8} {'step dB':>8} {'gains':>6} {'overlap dB':>11}"
+        f" {'fill':>10} {'bits':>5}  remarks"
+    )
+    for item in coverage.ranges:
+        remarks = []
+        if item.gap:
+            remarks.append("GAP to the next range")
+        if item.unreachable:
+            remarks.append(f"{item.unreachable} settings no level fills")
+        step = "" if item.largest_step_db is None else f"{item.largest_step_db:.3f}"
+        overlap = "" if item.overlap_db is None else f"{item.overlap_db:+.2f}"
+        result(
+            f"{item.name:<10} {f'{item.most_scale_vpp:.4g} to {item.least_scale_vpp:.4g}':<19} {item.span_db:>8.2f}"
+            f" {step:>8} {item.distinct:>6} {overlap:>11}"
+            f" {f'{item.least_fill_ratio:.2f}-{item.most_fill_ratio:.2f}':>10} {item.least_bits_used:>5.1f}"
+            f"  {'; '.join(remarks)}".rstrip()
+        )
+    result(
+        f"{coverage.most_scale_vpp:.4g} to {coverage.least_scale_vpp:.4g} V peak to peak, {coverage.span_db:.1f} dB;"
+        f" largest step between neighbours {coverage.largest_step_db:.2f} dB ({coverage.largest_step_at})"
+    )
+    gaps = [item.name for item in coverage.ranges if item.gap]
+    reached = len(coverage.rows) - coverage.unreachable
+    result(
+        f"{reached} of {len(coverage.rows)} positions reachable with a fill of {coverage.fill_low_ratio:g} to"
+        f" {coverage.fill_high_ratio:g}; gaps: {', '.join(f'behind {name}' for name in gaps) or 'none'}"
+    )
