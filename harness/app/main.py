@@ -48,14 +48,15 @@ def main() -> None:
     except click.ClickException as error:
         error.show()
         code = ExitCode.USAGE
-    except (KeyboardInterrupt, click.Abort):
-        click.echo("interrupted; the source was switched off", err=True)
+    except (KeyboardInterrupt, click.Abort) as stop:
+        said = "\n".join(_notes(stop.__cause__ or stop)) or "the source was switched off"
+        click.echo(f"interrupted; {said}", err=True)
         code = ExitCode.INTERRUPTED
     except GainladderError as error:
         code = _report(error)
-    except BrokenPipeError:
-        sys.stderr.close()
-        code = ExitCode.PASS
+    except SystemExit:
+        # Raised by click alone, when whoever read our output is gone: no verdict has reached him, good or bad.
+        code = ExitCode.INVALID
     except Exception as error:
         click.echo(f"internal error, please report it: {type(error).__name__}: {error}", err=True)
         import traceback
@@ -67,8 +68,13 @@ def main() -> None:
 
 def _report(error: GainladderError) -> ExitCode:
     label = type(error).__name__ if isinstance(error, BenchError) else "error"
-    click.echo(f"{label}: {error}", err=True)
+    click.echo("\n".join((f"{label}: {error}", *_notes(error))), err=True)
     return error.exit_code
+
+
+def _notes(error: BaseException) -> tuple[str, ...]:
+    """What was added to an error on its way up, above all that a source may still be on."""
+    return tuple(getattr(error, "__notes__", ()))
 
 
 if __name__ == "__main__":

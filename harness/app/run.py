@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import dataclasses
 import secrets
 from dataclasses import dataclass
 from pathlib import Path
@@ -13,7 +14,7 @@ from harness.app.output import write_file
 from harness.app.progress import progress_bar
 from harness.app.setup import Setup, setup_of_run
 from harness.app.version import version
-from harness.errors import StationFault
+from harness.errors import StationFault, StoreError
 from harness.judge import RunJudge
 from harness.store import Store
 from harness.sweep import SweepPlan, sweep
@@ -50,8 +51,7 @@ def new_header(setup: Setup, opened: OpenBench, request: RunRequest) -> RunHeade
 
 def plan_of(setup: Setup) -> SweepPlan:
     """The sweep's view of a setup."""
-    least_vpk, most_vpk = setup.bench.source_range
-    input_limit_vpk = min(limit.max_vpk for limit in setup.device.input.limit)
+    drive = setup.drive
     return SweepPlan(
         rungs=setup.rungs,
         device=setup.device,
@@ -59,8 +59,8 @@ def plan_of(setup: Setup) -> SweepPlan:
         fill_low=setup.job.ladder.fill_low,
         fill_high=setup.job.ladder.fill_high,
         retries=setup.job.retries,
-        level_limit_vpk=min(most_vpk, setup.bench.file.max_level_vpk, input_limit_vpk / setup.input_ratio),
-        level_least_vpk=least_vpk,
+        level_limit_vpk=drive.most_vpk,
+        level_least_vpk=drive.least_vpk,
         input_ratio=setup.input_ratio,
         self_check_percent=setup.bench.file.self_check_percent,
     )
@@ -82,7 +82,6 @@ def record_run(setup: Setup, opened: OpenBench, store: Store, header: RunHeader)
     """Sweep and record. Returns the station fault that stopped the sweep, if one did; the run is then recorded too."""
     recorder = store.begin(header, clock=opened.bench.clock)
     provisional = judge_of(setup)
-    end = "stopped"
     try:
         with progress_bar(setup.rungs) as tick:
 
@@ -90,16 +89,20 @@ def record_run(setup: Setup, opened: OpenBench, store: Store, header: RunHeader)
                 tick(done, reading, provisional.take(reading))
 
             sweep(opened.bench, plan_of(setup), recorder, progress=progress)
-        end = "finished"
     except StationFault as fault:
+        recorder.finish("stopped", f"station fault {fault.fault}")
         return fault
-    except KeyboardInterrupt:
-        end = "interrupted"
+    except BaseException as first:
+        # A store that is full cannot take the end either: the error that stopped the run is the one to be told.
+        with contextlib.suppress(StoreError):
+            recorder.finish("interrupted" if isinstance(first, KeyboardInterrupt) else "stopped", _words(first))
         raise
-    finally:
-        with contextlib.ExitStack() as stack:
-            stack.callback(recorder.finish, end)
+    recorder.finish("finished")
     return None
+
+
+def _words(error: BaseException) -> str:
+    return f"{type(error).__name__}: {error}".rstrip(": ")
 
 
 def judged(store: Store, run_id: str, *, limits_path: str = "") -> tuple[RunHeader, RunResult]:
@@ -113,14 +116,8 @@ def judged(store: Store, run_id: str, *, limits_path: str = "") -> tuple[RunHead
     if limits_path:
         replaced = tuple(file for file in setup.files if file.role == "limits")
         others = tuple(file for file in header.files if file.role != "limits")
-        header = _with_files(header, others + replaced)
+        header = dataclasses.replace(header, files=others + replaced)
     return header, result
-
-
-def _with_files(header: RunHeader, files: tuple[object, ...]) -> RunHeader:
-    import dataclasses
-
-    return dataclasses.replace(header, files=files)  # type: ignore[arg-type]
 
 
 def write_report(store: Store, header: RunHeader, result: RunResult, folder: Path) -> Path:

@@ -11,8 +11,8 @@ from harness.bus import BusDevice, BusWiring
 from harness.config import BenchFile, DeviceFile, InstrumentFile, InstrumentSlot, JobFile, LimitItem, LimitsFile
 from harness.errors import ConfigError
 from harness.judge import build as build_limits
+from harness.ladder import Drive, drive_of, input_ratio
 from harness.ladder import build as build_ladder
-from harness.ladder import input_ratio
 from harness.law import GainLaw
 from harness.law import build as build_law
 from harness.values import ConfigFile, Rung, RunHeader, Setting
@@ -60,6 +60,18 @@ class Setup:
     def input_ratio(self) -> float:
         """Volts at the device's input per volt that the source is set to."""
         return input_ratio(self.bench.file.wiring)
+
+    @property
+    def drive(self) -> Drive:
+        """What the source may put out: the limits of device and bench hold with the load gone."""
+        least_vpk, most_vpk = self.bench.source_range
+        return drive_of(
+            self.device,
+            self.bench.file,
+            span_codes=self.law.span_codes,
+            source_min_vpk=least_vpk,
+            source_max_vpk=most_vpk,
+        )
 
     @property
     def wiring(self) -> BusWiring | None:

@@ -11,7 +11,19 @@ from harness.diagnosis.patterns import of_channel
 from harness.values import Candidate
 
 COMMON_SPREAD_PERCENT = 3.0
-"""Residuals of all settings that lie this close together share one factor: twice the gain limit, rounded up."""
+"""Residuals of all settings that lie this close together share one factor; healthy ones spread by 1 to 2 %."""
+COMMON_PERCENT = 2.0
+"""A common factor nearer to 1 than this is none."""
+MOST = 3
+"""Candidates shown."""
+DEVICE_PROVEN = "noise moved with the gain"
+"""Words of the self-check when the device's own noise shows that the device is what changed."""
+DEVICE_TESTS = {
+    "load-resistor-missing": "add an outside load of 1 kΩ: the gain then falls; output clip level",
+    "relay-not-picking": "coil current of each relay; a range that needs other relays",
+    "relay-drivers-swapped": "coil current of each relay; a range that needs other relays",
+}
+"""What tells a fault of the device from one of the station."""
 
 
 def candidates(
@@ -40,7 +52,7 @@ def candidates(
             known = found.get(candidate.fault)
             why = f"{known.why}; {candidate.why}" if known else candidate.why
             found[candidate.fault] = Candidate(fault=candidate.fault, why=why, test=candidate.test)
-    return tuple(found.values())[:3]
+    return tuple(found.values())[:MOST]
 
 
 def _common_factor(observations: Sequence[Observation]) -> float | None:
@@ -48,27 +60,26 @@ def _common_factor(observations: Sequence[Observation]) -> float | None:
     if len(values) < 3 or max(values) - min(values) > COMMON_SPREAD_PERCENT:
         return None
     ratio = math.exp(sum(values) / len(values) / 100.0)
-    return ratio if abs(100.0 * math.log(ratio)) > 2.0 else None
+    return ratio if abs(100.0 * math.log(ratio)) > COMMON_PERCENT else None
 
 
 def _whole_run(ratio: float, *, several: bool, notes: Sequence[str]) -> tuple[Candidate, ...]:
     where = "all settings of all channels" if several else "all settings of the one channel tested"
     seen = f"{where} are off by ×{ratio:.4g}"
-    named = match_factor(ratio)
-    if not named:
+    factor = next(iter(match_factor(ratio)), None)
+    if factor is None:
         return (
             Candidate(fault="load-resistor-wrong", why=seen, test="another unit on this station; another station"),
             Candidate(fault="reference-wrong", why=seen, test="another unit on this station; golden unit"),
         )
-    device_proven = any("noise moved with the gain" in text for text in notes)
-    device = Candidate(
-        fault="load-resistor-missing",
-        why=seen + ("; the device's own noise moved with it" if device_proven else ""),
-        test="add an outside load of 1 kΩ: the gain then falls; output clip level",
-    )
-    station = Candidate(
-        fault="source-load-mis-set",
-        why=f"{seen}: {named[0].cause}",
-        test="a meter at the device's input; another unit on this station",
-    )
-    return (device, station) if device_proven or ratio > 1.0 else (station, device)
+    proven = any(DEVICE_PROVEN in text for text in notes)
+    found: list[Candidate] = []
+    if factor.device_fault:
+        why = seen + ("; the device's own noise moved with it" if proven else "")
+        found.append(Candidate(fault=factor.device_fault, why=why, test=DEVICE_TESTS[factor.device_fault]))
+    if factor.station_fault:
+        why = f"{seen}: {factor.cause}"
+        test = "a meter at the device's input; another unit on this station"
+        found.append(Candidate(fault=factor.station_fault, why=why, test=test))
+    # A load resistor that is missing can only raise the gain.
+    return tuple(found if proven or ratio > 1.0 else found[::-1])

@@ -16,26 +16,59 @@ class ExactFactor:
     """One row."""
 
     ratio: float
+    """Above 1; its inverse counts as well."""
     cause: str
-    station: bool
-    """A cause on the tester's side is likely when all settings share the factor."""
+    """What to look at, the likeliest first."""
+    station_fault: str = ""
+    """Name of the fault on the tester's side that does this to all settings; empty where there is none."""
+    device_fault: str = ""
+    """Name of the fault in the device that does; empty where there is none."""
 
 
 FACTORS: tuple[ExactFactor, ...] = (
-    ExactFactor(ratio=2.0, cause="source set for 50 Ω into high impedance; lost termination", station=True),
-    ExactFactor(ratio=1.5, cause="source set for 50 Ω on 25 Ω (two terminators)", station=True),
-    ExactFactor(ratio=4.0 / 3.0, cause="source set for 50 Ω on 100 Ω", station=True),
-    ExactFactor(ratio=1.2, cause="source set for 50 Ω on 75 Ω", station=True),
-    ExactFactor(ratio=2.0 * math.sqrt(2.0), cause="peak-to-peak taken for rms", station=True),
-    ExactFactor(ratio=math.sqrt(2.0), cause="peak taken for rms", station=True),
-    ExactFactor(ratio=4.0 * math.sqrt(2.0), cause="peak-to-peak taken for rms, and a factor 2", station=True),
-    ExactFactor(ratio=math.pi / 2.0, cause="peak taken for average of a sine", station=True),
-    ExactFactor(ratio=2.0 * math.sqrt(3.0), cause="dBm in 600 Ω taken for dBm in 50 Ω", station=True),
-    ExactFactor(ratio=10.0, cause="probe factor, pad, or attenuator relay", station=True),
-    ExactFactor(ratio=100.0, cause="probe factor, pad, or attenuator relay", station=True),
-    ExactFactor(ratio=1000.0, cause="milli taken for micro", station=True),
-    ExactFactor(ratio=2.5, cause="one range of a 1-2-5 sequence", station=False),
-    ExactFactor(ratio=1.1, cause="1 MΩ input on a 100 kΩ pad, forgotten or counted twice", station=True),
+    ExactFactor(
+        ratio=2.0,
+        cause="source set for 50 Ω into high impedance; lost termination",
+        station_fault="source-load-mis-set",
+        device_fault="load-resistor-missing",
+    ),
+    ExactFactor(ratio=1.5, cause="source set for 50 Ω on 25 Ω (two terminators)", station_fault="terminator-wrong"),
+    ExactFactor(ratio=4.0 / 3.0, cause="source set for 50 Ω on 100 Ω", station_fault="terminator-wrong"),
+    ExactFactor(ratio=1.2, cause="source set for 50 Ω on 75 Ω", station_fault="terminator-wrong"),
+    ExactFactor(ratio=2.0 * math.sqrt(2.0), cause="peak-to-peak taken for rms", station_fault="unit-mix-up"),
+    ExactFactor(ratio=math.sqrt(2.0), cause="peak taken for rms", station_fault="unit-mix-up"),
+    ExactFactor(
+        ratio=4.0 * math.sqrt(2.0), cause="peak-to-peak taken for rms, and a factor 2", station_fault="unit-mix-up"
+    ),
+    ExactFactor(ratio=math.pi / 2.0, cause="peak taken for average of a sine", station_fault="unit-mix-up"),
+    ExactFactor(
+        ratio=math.pi / math.sqrt(8.0),
+        cause="average-responding meter on a square wave",
+        station_fault="unit-mix-up",
+    ),
+    ExactFactor(ratio=2.0 * math.sqrt(3.0), cause="dBm in 600 Ω taken for dBm in 50 Ω", station_fault="unit-mix-up"),
+    ExactFactor(
+        ratio=1.0 / math.sqrt(0.6),
+        cause="dB relative to 0.775 V taken for dB relative to 1 V",
+        station_fault="unit-mix-up",
+    ),
+    ExactFactor(
+        ratio=10.0,
+        cause="probe factor, pad, or attenuator relay",
+        station_fault="probe-factor-wrong",
+        device_fault="relay-not-picking",
+    ),
+    ExactFactor(
+        ratio=100.0,
+        cause="probe factor, pad, or attenuator relays",
+        station_fault="probe-factor-wrong",
+        device_fault="relay-not-picking",
+    ),
+    ExactFactor(ratio=1000.0, cause="milli taken for micro", station_fault="unit-mix-up"),
+    ExactFactor(ratio=2.5, cause="one range of a 1-2-5 sequence", device_fault="relay-drivers-swapped"),
+    ExactFactor(ratio=1.1, cause="1 MΩ input on a 100 kΩ pad, forgotten or counted twice", station_fault="pad-wrong"),
+    ExactFactor(ratio=10.0 ** (1.0 / 20.0), cause="1 dB rounding, or a step of 1 dB", station_fault="pad-wrong"),
+    ExactFactor(ratio=10.0 ** (2.0 / 20.0), cause="a step of 2 dB", station_fault="pad-wrong"),
 )
 """Rows farther than 5 % from 1; ratios recomputed in tests/published/, causes common practice, no source."""
 

@@ -3,14 +3,20 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 
 from harness.diagnosis.exact_factors import match_factor
 from harness.diagnosis.observation import Observation
 from harness.values import Candidate, Realness
 
 WRONG_PERCENT = 2.0
-"""Residuals above this are wrong for a pattern; the guard band's inner edge would catch healthy spread."""
+"""Residuals above this are wrong for a pattern; healthy ones stay below."""
+GIANT_PERCENT = 100.0
+"""Beyond ×2.7 either way no resistor is merely wrong: the relay did not move."""
+BIT_MISFIT_RATIO = 0.02
+"""How exactly a stuck bit must explain every gain of the channel."""
+PREGAIN = "pregain"
+"""The control of a pre-gain switch."""
 
 
 def of_channel(observations: Sequence[Observation], *, code_control: str) -> tuple[Candidate, ...]:
@@ -56,19 +62,16 @@ def _arithmetic(observations: Sequence[Observation]) -> tuple[Candidate, ...]:
     return (Candidate(fault="fine-gain-arithmetic", why=why, test="code gaps in the raw record; noise at the input"),)
 
 
-def _split(
-    observations: Sequence[Observation], belongs: Callable[[Observation], bool]
-) -> tuple[float, float] | None:
-    """Mean residual, percent, of those that belong, when all of them are alike and all the others are right."""
-    inside = [o.residual_percent or 0.0 for o in observations if belongs(o)]
-    outside = [o.residual_percent or 0.0 for o in observations if not belongs(o)]
-    if len(inside) < 2 or not outside:
+def _block(observations: Sequence[Observation], belongs: Sequence[bool]) -> float | None:
+    """Mean residual, percent, of those that belong, when they are wrong and alike while all the others are right."""
+    pairs = list(zip(observations, belongs, strict=True))
+    inside = [o.residual_percent or 0.0 for o, mine in pairs if mine]
+    outside = [o.residual_percent or 0.0 for o, mine in pairs if not mine]
+    if len(inside) < 2 or not outside or any(abs(r) > WRONG_PERCENT for r in outside):
         return None
     mean = sum(inside) / len(inside)
     alike = max(inside) - min(inside) < max(WRONG_PERCENT, 0.2 * abs(mean))
-    if alike and abs(mean) > WRONG_PERCENT and all(abs(r) <= WRONG_PERCENT for r in outside):
-        return mean, max(inside) - min(inside)
-    return None
+    return mean if alike and abs(mean) > WRONG_PERCENT else None
 
 
 def _ratio_text(mean_percent: float) -> str:
@@ -90,45 +93,46 @@ def _one_factor(observations: Sequence[Observation]) -> tuple[Candidate, ...]:
 def _relay(observations: Sequence[Observation]) -> tuple[Candidate, ...]:
     found: list[Candidate] = []
     for relay in sorted({name for o in observations for name in o.relays}):
-        block = _split(observations, lambda o, relay=relay: relay in o.relays)  # type: ignore[misc]
-        if block is None:
+        off_percent = _block(observations, [relay in o.relays for o in observations])
+        if off_percent is None:
             continue
-        off = _ratio_text(block[0])
+        off = _ratio_text(off_percent)
         why = f"{_place(observations)}: every range that needs {relay} is off by {off}, the others are right"
-        fault = "relay-not-picking" if abs(block[0]) > 100.0 else "attenuator-resistor-wrong"
+        fault = "relay-not-picking" if abs(off_percent) > GIANT_PERCENT else "attenuator-resistor-wrong"
         found.append(Candidate(fault=fault, why=why, test=f"coil current of {relay}; the same ranges at DC"))
     return tuple(found)
 
 
 def _pregain(observations: Sequence[Observation]) -> tuple[Candidate, ...]:
-    names = [name for name in observations[0].controls if name == "pregain"]
-    for name in names:
-        block = _split(observations, lambda o: o.controls[name] == 1)  # noqa: B023 - used at once
-        if block is not None:
-            why = f"{_place(observations)}: every setting with pre-gain on is off by {_ratio_text(block[0])}"
-            return (Candidate(fault="pregain-ratio-wrong", why=why, test="pre-gain on against off at one code"),)
-    return ()
+    off_percent = _block(observations, [o.controls.get(PREGAIN) == 1 for o in observations])
+    if off_percent is None:
+        return ()
+    why = f"{_place(observations)}: every setting with pre-gain on is off by {_ratio_text(off_percent)}"
+    return (Candidate(fault="pregain-ratio-wrong", why=why, test="pre-gain on against off at one code"),)
 
 
 def _bit(observations: Sequence[Observation], code_control: str) -> tuple[Candidate, ...]:
     """A stuck bit takes exactly its weight: G/L - 1 = -2^i/c where bit i is set (or +2^i/c where clear), else 0."""
-    best: tuple[float, str, int] | None = None
-    bits = max(int(o.controls[code_control]) for o in observations).bit_length()
-    for stuck_high in (False, True):
-        for bit in range(bits):
-            misfit = max(abs(_miss(o, code_control, bit, stuck_high)) for o in observations)
-            if misfit < 0.02 and (best is None or misfit < best[0]):
-                best = (misfit, "data-bit-stuck-high" if stuck_high else "data-bit-stuck-low", bit)
-    if best is None:
+    codes = [code for o in observations if isinstance(code := o.controls.get(code_control), int) and code > 0]
+    if len(codes) < len(observations):
         return ()
-    state = "set" if best[1].endswith("low") else "clear"
-    verb = "lacks" if state == "set" else "has too much by"
-    why = f"{_place(observations)}: the gain {verb} exactly bit {best[2]} wherever it should be {state}; words right"
-    return (Candidate(fault=best[1], why=why, test=f"level at data input bit {best[2]} of the gain device"),)
+    errors = [math.exp((o.residual_percent or 0.0) / 100.0) - 1.0 for o in observations]
+    misfits = {
+        (stuck, bit): max(abs(error - _stuck(code, bit, stuck)) for code, error in zip(codes, errors, strict=True))
+        for stuck in (0, 1)
+        for bit in range(max(codes).bit_length())
+    }
+    stuck, bit = min(misfits, key=lambda pair: misfits[pair])
+    if misfits[stuck, bit] >= BIT_MISFIT_RATIO:
+        return ()
+    seen = (
+        f"lacks exactly bit {bit} wherever it should be set" if not stuck else f"has bit {bit} wherever it should not"
+    )
+    why = f"{_place(observations)}: the gain {seen}; words right"
+    fault = "data-bit-stuck-high" if stuck else "data-bit-stuck-low"
+    return (Candidate(fault=fault, why=why, test=f"level at data input bit {bit} of the gain device"),)
 
 
-def _miss(observation: Observation, control: str, bit: int, stuck_high: bool) -> float:
-    code = int(observation.controls[control])
-    affected = bool(code >> bit & 1) != stuck_high
-    expected = (2**bit / code) * (1.0 if stuck_high else -1.0) if affected else 0.0
-    return math.exp((observation.residual_percent or 0.0) / 100.0) - 1.0 - expected
+def _stuck(code: int, bit: int, level: int) -> float:
+    """Relative error of a gain proportional to the code when one bit always reads `level`."""
+    return float(((code | 1 << bit) if level else (code & ~(1 << bit))) - code) / code

@@ -29,18 +29,17 @@ def decide(value: float, limit: LimitItem) -> Decided:
     Source:
         JCGM 106:2012, guarded acceptance and guarded rejection, used together.
     """
-    distances = [
-        *([value - limit.low] if limit.low is not None else []),
-        *([limit.high - value] if limit.high is not None else []),
-    ]
-    if not distances:
-        return Decided(outcome=Outcome.PASS, margin=None)
-    margin = min(distances)
-    if margin >= limit.guard:
-        return Decided(outcome=Outcome.PASS, margin=margin)
-    if margin < -limit.guard:
-        return Decided(outcome=Outcome.FAIL, margin=margin)
-    return Decided(outcome=Outcome.INCONCLUSIVE, margin=margin)
+    low = -math.inf if limit.low is None else limit.low
+    high = math.inf if limit.high is None else limit.high
+    margin = min(value - low, high - value)
+    # Compared with the edges as they stand in the file, not with the margin: 2 - 1.56 is not 0.44 in binary.
+    if low + limit.guard <= value <= high - limit.guard:
+        outcome = Outcome.PASS
+    elif low - limit.guard <= value <= high + limit.guard:
+        outcome = Outcome.INCONCLUSIVE
+    else:
+        outcome = Outcome.FAIL
+    return Decided(outcome=outcome, margin=margin if math.isfinite(margin) else None)
 
 
 def judge_number(

@@ -52,34 +52,25 @@ def measure(
         latch: latch line of the reading's channel.
         input_ratio: volts at the device's input per volt that the source is set to.
     Returns:
-        the numbers; a record that cannot be fitted turns a valid reading into an invalid one, with the reason.
+        the numbers; a record that is missing, processed or cannot be fitted turns a valid reading into an invalid one,
+        with the reason.
     Source:
         IEEE Std 1057, three-parameter fit; practice: gain is a ratio of fitted amplitudes, never of screen values.
     """
     fit = quality = gain = None
     status, reason = reading.status, reading.reason
-    if reading.waveform is not None and status is ReadingStatus.VALID:
-        wave = reading.waveform
+    if status is ReadingStatus.VALID:
         try:
-            frequency_hz = reading.frequency_hz or device.acquisition.frequency_hz
-            fit = fit_sine3(wave.codes, sample_rate_hz=wave.sample_rate_hz, frequency_hz=frequency_hz)
-            quality = check_quality(
-                wave.codes,
-                low_code=device.converter.low_code,
-                high_code=device.converter.high_code,
-                fill_low=0.0,
-                fill_high=1.0,
-                amplitude_code=fit.amplitude_code,
-            )
-            input_vpk = reading.drive_read_vpk * input_ratio
-            if input_vpk > 0.0 and fit.amplitude_code > 0.0 and math.isfinite(input_vpk):
-                gain = fit.amplitude_code / input_vpk
-            else:
-                status, reason = ReadingStatus.INVALID, "no-level: the source read back no level"
+            fit, quality, reason = _fitted(reading, device)
         except MeasureError as error:
-            status, reason = ReadingStatus.INVALID, f"{error.reason}: {error}"
-    elif status is ReadingStatus.VALID:
-        status, reason = ReadingStatus.INVALID, "no-record: the reading holds no waveform"
+            reason = f"{error.reason}: {error}"
+        input_vpk = reading.drive_read_vpk * input_ratio
+        if not (reason or (math.isfinite(input_vpk) and input_vpk > 0.0)):
+            reason = f"no-level: the source read back {reading.drive_read_vpk:g} V peak"
+        if reason or fit is None:
+            status = ReadingStatus.INVALID
+        else:
+            gain = fit.amplitude_code / input_vpk
     return Measured(
         direction=reading.direction,
         status=status,
@@ -90,6 +81,27 @@ def measure(
         quality=quality,
         captured=None if wiring is None else _captured(reading, wiring, latch),
     )
+
+
+def _fitted(reading: Reading, device: DeviceFile) -> tuple[SineFit | None, Quality | None, str]:
+    """The sine in the record, its quality, and why it may not be judged; the reason is empty when it may."""
+    wave = reading.waveform
+    if wave is None:
+        return None, None, "no-record: the reading holds no waveform"
+    if wave.mode != "sample":
+        return None, None, f"not-plain: acquired in mode {wave.mode!r}; allowed is sample, others hide code gaps"
+    frequency_hz = reading.frequency_hz or device.acquisition.frequency_hz
+    fit = fit_sine3(wave.codes, sample_rate_hz=wave.sample_rate_hz, frequency_hz=frequency_hz)
+    quality = check_quality(
+        wave.codes,
+        low_code=device.converter.low_code,
+        high_code=device.converter.high_code,
+        fill_low=0.0,
+        fill_high=1.0,
+        amplitude_code=fit.amplitude_code,
+    )
+    flat = "" if fit.amplitude_code > 0.0 else "no-signal: the record holds no sine at the test frequency"
+    return fit, quality, quality.reason or flat
 
 
 def _captured(reading: Reading, wiring: BusWiring, latch: str) -> Captured:

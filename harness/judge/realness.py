@@ -41,7 +41,7 @@ class Evidence:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Found:
-    """What it turned out to be, and on what ground."""
+    """What a setting or step turned out to be, and on what ground."""
 
     realness: Realness
     ratio: float
@@ -85,7 +85,7 @@ def _of_setting(item: Evidence, least: float | None, members: int) -> Found:
     if not item.sound:
         return Found(realness=Realness.UNPROVEN, ratio=1.0, why="no control word was captured")
     if item.word is None:
-        return Found(realness=Realness.FAULT, ratio=1.0, why="the gain device latched no word")
+        return Found(realness=Realness.FAULT, ratio=1.0, why="the gain device latched no word, or not always the same")
     if item.gain_codes_per_v is None or least is None:
         return Found(realness=Realness.UNPROVEN, ratio=1.0, why="no valid gain")
     ratio = item.gain_codes_per_v / least
@@ -108,8 +108,9 @@ def of_step(lower: Evidence, upper: Evidence) -> Found:
         lower: the setting of less gain by the ladder's order.
         upper: its neighbour.
     Returns:
-        hardware: a new state was latched and the gain moved; arithmetic: the gain moved without; mixed: both, by more
-        than the hardware explains; fault: commanded but not executed; unproven: not enough is known.
+        hardware: a new state was latched and the gain moved (how far is for the step limit); arithmetic: the gain moved
+        without; mixed: a new state, and another arithmetic on either side; fault: commanded but not executed; unproven:
+        not enough is known.
     Source:
         common practice, no source (decision table with words).
     """
@@ -131,8 +132,8 @@ def of_step(lower: Evidence, upper: Evidence) -> Found:
                 return Found(realness=Realness.HARDWARE, ratio=1.0, why="")
             return Found(realness=Realness.FAULT, ratio=1.0, why="neither the word nor the gain changed")
         return Found(realness=Realness.ARITHMETIC, ratio=extra_ratio, why="the gain moved, the word and relays did not")
-    if lower.code_spacing != upper.code_spacing or lower.declared_ratio != upper.declared_ratio:
-        return Found(realness=Realness.MIXED, ratio=extra_ratio, why=f"new word, and ×{extra_ratio:.4g} beside it")
     if abs(moved_percent) <= SAME_PERCENT < abs(wanted_percent):
         return Found(realness=Realness.FAULT, ratio=1.0, why="a new word was latched, the gain did not move")
+    if lower.code_spacing != upper.code_spacing or lower.declared_ratio != upper.declared_ratio:
+        return Found(realness=Realness.MIXED, ratio=extra_ratio, why=f"new word, and ×{extra_ratio:.4g} beside it")
     return Found(realness=Realness.HARDWARE, ratio=1.0, why="")

@@ -31,6 +31,8 @@ class Gathered:
     prediction: Prediction
     final: tuple[Measured, ...]
     """The last attempt of each rung."""
+    planned: int
+    """Rungs of the ladder at this setting."""
     attempts: int
 
     @property
@@ -82,13 +84,14 @@ def word_claim(gathered: Gathered) -> Judgement:
 
 
 def gain_claims(gathered: Gathered, limit: LimitItem | None) -> tuple[Judgement, ...]:
-    """Whether the setting could be measured, and whether its gain meets the limit.
+    """Whether every planned reading of the setting could be measured, and whether its gain meets the limit.
 
     Args:
         gathered: the setting's readings.
         limit: on the residual, percent; None when the limits file has no such item.
     Returns:
-        `measurable` where a reading is missing, invalid or unmeasurable; `gain` where there is a valid one.
+        `measurable`: PASS, or one claim for each reading that is missing, invalid or unmeasurable; `gain` where there
+        is a valid reading.
     Source:
         design rule: INVALID is neither a pass nor a product failure; no valid level from a proven source is a failure.
     """
@@ -101,8 +104,12 @@ def gain_claims(gathered: Gathered, limit: LimitItem | None) -> tuple[Judgement,
         elif reading.gain_codes_per_v is None:
             text = f"{label}: reading invalid ({reading.direction}): {reading.reason or reading.status}"
             claims.append(judge_claim("measurable", Outcome.INVALID, text, setting=setting))
-    if not gathered.final:
-        claims.append(judge_claim("measurable", Outcome.INVALID, f"{label}: not read", setting=setting))
+    missing = gathered.planned - len(gathered.final)
+    if missing > 0:
+        text = f"{label}: {'not read' if not gathered.final else f'{missing} of {gathered.planned} readings missing'}"
+        claims.append(judge_claim("measurable", Outcome.INVALID, text, setting=setting))
+    if not claims:
+        claims.append(judge_claim("measurable", Outcome.PASS, "", setting=setting))
     residual_percent = gathered.residual_percent()
     if residual_percent is not None and limit is not None:
         claims.append(judge_number(limit, residual_percent, setting=setting, where=label))
@@ -139,9 +146,7 @@ def realness_claim(found: Found, prediction: Prediction) -> Judgement:
             return judge_claim("realness", Outcome.FAIL, text, setting=setting)
 
 
-def row(
-    gathered: Gathered, claims: Sequence[Judgement], found: Found, word_outcome: Outcome | None
-) -> SettingResult:
+def row(gathered: Gathered, claims: Sequence[Judgement], found: Found, word_outcome: Outcome | None) -> SettingResult:
     """The setting's row for pages and files.
 
     Args:

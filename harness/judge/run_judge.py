@@ -91,7 +91,7 @@ class RunJudge:
             input_ratio=self._input_ratio,
         )
         self._final.setdefault(setting, []).append(measured)
-        alone = Gathered(prediction=prediction, final=(measured,), attempts=1)
+        alone = Gathered(prediction=prediction, final=(measured,), planned=1, attempts=1)
         return worst_outcome([claim.outcome for claim in self._own_claims(alone)])
 
     def result(self, events: Sequence[Event] = ()) -> RunResult:
@@ -100,7 +100,7 @@ class RunJudge:
         Args:
             events: the run's journal: a station fault found there makes the run INVALID.
         Returns:
-            the result; settings without a reading are INVALID and leave the run incomplete.
+            the result; a setting with a planned reading missing is INVALID and leaves the run incomplete.
         Source:
             practice: three judgements a setting; the record is judged whole.
         """
@@ -108,6 +108,7 @@ class RunJudge:
             setting: Gathered(
                 prediction=prediction,
                 final=tuple(self._final.get(setting, ())),
+                planned=self._rungs[setting],
                 attempts=self._attempts.get(setting, 0),
             )
             for setting, prediction in self._plan.items()
@@ -159,7 +160,7 @@ class RunJudge:
     def _notes(self, complete: bool) -> tuple[str, ...]:
         notes: list[str] = []
         if not complete:
-            notes.append("The run is incomplete: settings that were not read count as INVALID.")
+            notes.append("The run is incomplete: settings with readings missing count as INVALID.")
         if self._bus is None:
             notes.append("No control words were captured: realness is unproven.")
         return tuple(notes)

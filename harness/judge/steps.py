@@ -52,7 +52,8 @@ def judge_step(
             claims.append(judge_claim("monotonic", Outcome.PASS if rises else Outcome.FAIL, text, **pair))
         if "realness" in limits:
             claims.append(_realness(found, low_plan, high_plan, where))
-    outcome = worst_outcome([claim.outcome for claim in claims])
+    # A step of which nothing is required is shown, not judged; a missing side counts at its setting.
+    outcome = worst_outcome([claim.outcome for claim in claims]) if claims else Outcome.PASS
     reasons = [claim.reason for claim in claims if claim.outcome is outcome and claim.reason]
     return (
         StepResult(

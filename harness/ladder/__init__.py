@@ -2,10 +2,11 @@
 
 from harness.ladder.build import build
 from harness.ladder.coverage import coverage
-from harness.ladder.drive import drive_of, input_ratio
+from harness.ladder.drive import Drive, drive_of, input_ratio
 from harness.ladder.preview import PreviewRow, PreviewSummary, preview_rows, preview_summary
 
 __all__ = [
+    "Drive",
     "PreviewRow",
     "PreviewSummary",
     "build",

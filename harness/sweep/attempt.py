@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 from harness.amplitude import check_quality
 from harness.bench import Clock
-from harness.errors import BenchError, LinkLost, MeasureError, RefusedUnsafe, StationFault, WrongInstrument
-from harness.sweep.hands import Hands
+from harness.errors import BenchError, MeasureError, RefusedUnsafe, StationFault, WrongInstrument
+from harness.sweep.hands import UNHEARD, Hands, Selected
 from harness.sweep.journal import Journal
 from harness.sweep.levelling import MOST_TRIES, Levels, next_level, seen
 from harness.sweep.plan import SweepPlan
@@ -21,72 +21,71 @@ STOPS_THE_RUN = (RefusedUnsafe, StationFault, WrongInstrument)
 class _Try:
     """What is known of the try under way."""
 
+    number: int
+    """0-based within the rung."""
     started_utc: str
     started_s: float
     level_vpk: float = 0.0
-    read_back: tuple[tuple[str, str], ...] = ()
+    driven: bool = False
+    """The level has been set and read back in this try."""
+    selected: Selected = UNHEARD
     waveform: Waveform | None = None
-    driven: bool = field(default=False)
 
 
 class RungWalker:
-    """Carries out rungs one after another."""
+    """Carries out rungs one after another; a bench that is `suspect` is recovered before it is used."""
 
-    def __init__(self, hands: Hands, plan: SweepPlan, journal: Journal, clock: Clock, *, source_proven: bool) -> None:
+    def __init__(
+        self, hands: Hands, plan: SweepPlan, journal: Journal, clock: Clock, *, source_proven: bool, suspect: bool
+    ) -> None:
         self._hands = hands
         self._plan = plan
         self._journal = journal
         self._clock = clock
         self._source_proven = source_proven
-        self._suspect = False
+        self._suspect = suspect
+        self._begin(0)
 
     def walk(self, rung: Rung) -> Reading:
         """Measure one rung.
 
-        Returns the final reading: VALID, UNMEASURABLE or INVALID; every earlier try is recorded too. LinkLost from the
-        last recovery leaves as part of an INVALID reading; the run decides whether to go on.
+        Returns the final reading: VALID, UNMEASURABLE or INVALID; every earlier try is recorded too. An error that
+        stops the run is recorded as an INVALID reading and raised. A bench that cannot be recovered gives an INVALID
+        reading; the run decides whether to go on.
         """
-        attempt = 0
-        for chance in range(self._plan.retries + 1):
-            last = chance == self._plan.retries
-            current = self._begin(rung)
+        self._begin(0)
+        left = self._plan.retries
+        while True:
             try:
                 if self._suspect:
                     self._hands.recover()
                     self._suspect = False
-                reading, attempt = self._levelled(rung, current, attempt)
-            except STOPS_THE_RUN:
+                return self._levelled(rung)
+            except STOPS_THE_RUN as error:
+                self._record(rung, ReadingStatus.INVALID, _why(error))
                 raise
             except (BenchError, MeasureError) as error:
                 self._suspect = True
-                status = ReadingStatus.INVALID if last else ReadingStatus.RETRIED
-                reading = self._reading(rung, current, attempt, status, _why(error))
-                self._journal.record(reading)
-                self._journal.note("retry" if not last else "invalid", f"{rung.prediction.label}: {reading.reason}")
-                attempt += 1
-                if last:
-                    return reading
-                continue
-            return reading
-        raise LinkLost("a rung needs at least one try")  # pragma: no cover - retries >= 0 by the job file's check
+                reading = self._record(rung, ReadingStatus.RETRIED if left else ReadingStatus.INVALID, _why(error))
+            self._journal.note("retry" if left else "invalid", f"{rung.prediction.label}: {reading.reason}")
+            if not left:
+                return reading
+            left -= 1
+            self._begin(self._now.number + 1)
 
-    def _levelled(self, rung: Rung, current: _Try, attempt: int) -> tuple[Reading, int]:
-        levels = Levels()
-        level_vpk = rung.drive_vpk
-        self._hands.lower_before(rung, level_vpk)
-        current.read_back = self._hands.select(rung.setting)
-        for _ in range(MOST_TRIES):
-            current.level_vpk = level_vpk
-            self._hands.drive(level_vpk)
-            current.driven = True
-            current.waveform = self._hands.acquire(rung.setting.channel)
-            quality = self._quality(current.waveform)
+    def _levelled(self, rung: Rung) -> Reading:
+        levels, level_vpk, left = Levels(), rung.drive_vpk, MOST_TRIES
+        self._now.level_vpk = level_vpk
+        self._hands.lower(rung.setting, level_vpk)
+        selected = self._now.selected = self._hands.select(rung.setting)
+        while True:
+            quality = self._tried(rung, level_vpk)
             if not (quality.clipped or quality.underfilled):
-                reading = self._reading(rung, current, attempt, ReadingStatus.VALID, "")
-                self._journal.record(reading)
-                return reading, attempt
+                return self._record(rung, ReadingStatus.VALID, "")
+            self._hands.off()
+            left -= 1
             levels = seen(levels, level_vpk, quality)
-            wanted = next_level(
+            wanted_vpk = next_level(
                 level_vpk,
                 quality,
                 levels,
@@ -94,29 +93,23 @@ class RungWalker:
                 least_vpk=self._plan.level_least_vpk,
                 most_vpk=self._plan.level_limit_vpk,
             )
-            self._hands.off()
-            if wanted is None:
-                break
-            self._journal.record(self._reading(rung, current, attempt, ReadingStatus.RELEVELLED, quality.reason))
-            attempt += 1
-            level_vpk = wanted
-            current = self._again(current)
-        return self._no_level(rung, current, attempt, quality)
+            if wanted_vpk is None or not left:
+                return self._no_level(rung, quality)
+            self._record(rung, ReadingStatus.RELEVELLED, quality.reason)
+            level_vpk = wanted_vpk
+            self._begin(self._now.number + 1)
+            self._now.selected = selected
 
-    def _no_level(self, rung: Rung, current: _Try, attempt: int, quality: Quality) -> tuple[Reading, int]:
-        """No level gives a sound record: with a proven source that is the device's fault, else nobody's."""
-        status = ReadingStatus.UNMEASURABLE if self._source_proven else ReadingStatus.INVALID
-        least_vpk, most_vpk = self._plan.level_least_vpk, self._plan.level_limit_vpk
-        reason = f"no level between {least_vpk:g} and {most_vpk:g} V peak fits; last: "
-        reading = self._reading(rung, current, attempt, status, reason + quality.reason)
-        self._journal.record(reading)
-        self._journal.note("unmeasurable", f"{rung.prediction.label}: {reading.reason}")
-        return reading, attempt
-
-    def _quality(self, waveform: Waveform) -> Quality:
+    def _tried(self, rung: Rung, level_vpk: float) -> Quality:
+        """One record at one level."""
+        now = self._now
+        now.level_vpk = level_vpk
+        self._hands.drive(level_vpk)
+        now.driven = True
+        now.waveform = self._hands.acquire(rung.setting.channel)
         converter = self._plan.device.converter
         return check_quality(
-            waveform.codes,
+            now.waveform.codes,
             low_code=converter.low_code,
             high_code=converter.high_code,
             fill_low=self._plan.fill_low,
@@ -124,34 +117,43 @@ class RungWalker:
             amplitude_code=None,
         )
 
-    def _begin(self, rung: Rung) -> _Try:
-        return _Try(started_utc=self._clock.utc(), started_s=self._clock.now_s(), level_vpk=rung.drive_vpk)
+    def _no_level(self, rung: Rung, quality: Quality) -> Reading:
+        """No level gives a sound record: with a proven source that is the device's fault, else nobody's."""
+        status = ReadingStatus.UNMEASURABLE if self._source_proven else ReadingStatus.INVALID
+        least_vpk, most_vpk = self._plan.level_least_vpk, self._plan.level_limit_vpk
+        whose = "" if self._source_proven else "; nothing shows that the source is right: check it and its cables"
+        reason = f"no level between {least_vpk:g} and {most_vpk:g} V peak fits; last: {quality.reason}{whose}"
+        reading = self._record(rung, status, reason)
+        self._journal.note("unmeasurable", f"{rung.prediction.label}: {reason}")
+        return reading
 
-    def _again(self, current: _Try) -> _Try:
-        fresh = _Try(started_utc=self._clock.utc(), started_s=self._clock.now_s())
-        fresh.read_back = current.read_back
-        return fresh
+    def _begin(self, number: int) -> None:
+        """A try of its own: nothing of the one before may be recorded with it."""
+        self._now = _Try(number=number, started_utc=self._clock.utc(), started_s=self._clock.now_s())
 
-    def _reading(self, rung: Rung, current: _Try, attempt: int, status: ReadingStatus, reason: str) -> Reading:
-        return Reading(
+    def _record(self, rung: Rung, status: ReadingStatus, reason: str) -> Reading:
+        now = self._now
+        reading = Reading(
             index=self._journal.next_index,
             setting=rung.setting,
             direction=rung.direction,
-            attempt=attempt,
+            attempt=now.number,
             status=status,
             reason=reason,
-            drive_set_vpk=current.level_vpk,
-            drive_read_vpk=self._hands.level_vpk if current.driven else 0.0,
+            drive_set_vpk=now.level_vpk,
+            drive_read_vpk=self._hands.level_vpk if now.driven else 0.0,
             frequency_hz=self._hands.frequency_hz,
-            waveform=current.waveform,
-            capture=self._hands.capture,
-            capture_reason=self._hands.capture_reason,
-            read_back=current.read_back,
+            waveform=now.waveform,
+            capture=now.selected.capture,
+            capture_reason=now.selected.capture_reason,
+            read_back=now.selected.read_back,
             messages=(),
-            started_utc=current.started_utc,
-            started_s=current.started_s,
-            duration_s=self._clock.now_s() - current.started_s,
+            started_utc=now.started_utc,
+            started_s=now.started_s,
+            duration_s=self._clock.now_s() - now.started_s,
         )
+        self._journal.record(reading)
+        return reading
 
 
 def _why(error: Exception) -> str:

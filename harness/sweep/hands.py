@@ -2,14 +2,34 @@
 
 from __future__ import annotations
 
-from harness.errors import BenchError, MeasureError
+from dataclasses import dataclass
+
+from harness.bench import Adapter
+from harness.errors import BenchError, MeasureError, ReadBackDiffers, WrongInstrument
 from harness.sweep.bench import Bench
 from harness.sweep.plan import SweepPlan
-from harness.values import Capture, Rung, Setting, Waveform
+from harness.values import Capture, Setting, Waveform
+
+DEAF_IN_A_ROW = 3
+"""An adapter that could not be made sound so many times in a row is left alone: each try costs several deadlines."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Selected:
+    """What became of a change of setting."""
+
+    read_back: tuple[tuple[str, str], ...]
+    capture: Capture | None
+    capture_reason: str
+    """Empty; or why the capture is missing."""
+
+
+UNHEARD = Selected(read_back=(), capture=None, capture_reason="the setting was not reached")
+"""Stands for a change of setting that has not been completed."""
 
 
 class Hands:
-    """Sets the bench for a rung. After any failure call `recover` before the next rung."""
+    """Sets the bench for a rung. After any failure call `recover` before anything else."""
 
     def __init__(self, bench: Bench, plan: SweepPlan) -> None:
         self._bench = bench
@@ -17,11 +37,11 @@ class Hands:
         self._channel: int | None = None
         self._coarse: int | None = None
         self._on = False
+        self._deaf_in_a_row = 0
         self.level_vpk = 0.0
         """Level read back; 0 when nothing is set."""
         self.frequency_hz = 0.0
-        self.capture: Capture | None = None
-        self.capture_reason = "the bench has no adapter"
+        """Read back; 0 when unknown."""
 
     def prepare(self) -> None:
         """Everything off, then source and device ready for the first rung."""
@@ -43,22 +63,29 @@ class Hands:
         self._on = False
         self._bench.source.output_off()
 
-    def select(self, setting: Setting) -> tuple[tuple[str, str], ...]:
+    def lower(self, setting: Setting, level_vpk: float) -> None:
+        """Lower the level before the gain rises; a change of range or channel switches off instead."""
+        here = (setting.channel, setting.coarse) == (self._channel, self._coarse)
+        if here and self._on and level_vpk < self.level_vpk:
+            self.level_vpk = self._bench.source.set_level(level_vpk)
+
+    def select(self, setting: Setting) -> Selected:
         """Set the device; the source is off before a relay moves, and the channel left behind is parked."""
         moves_relay = (setting.channel, setting.coarse) != (self._channel, self._coarse)
         if moves_relay:
             self.off()
-            if self._channel not in (None, setting.channel):
-                self._bench.device.select(Setting(channel=self._channel or 1, coarse=0, fine=0))
-            self._coarse = None
+            if self._channel is not None and self._channel != setting.channel:
+                self._bench.device.select(Setting(channel=self._channel, coarse=0, fine=0))
         started_s = self._bench.clock.now_s()
-        self._listen()
+        adapter, reason = self._armed()
         read_back = self._bench.device.select(setting)
         self._channel, self._coarse = setting.channel, setting.coarse
         settle = self._plan.device.settle
         self._wait_since(started_s, settle.coarse_s if moves_relay else settle.fine_s)
-        self._hear()
-        return read_back
+        capture = None
+        if adapter is not None:
+            capture, reason = self._heard(adapter)
+        return Selected(read_back=read_back, capture=capture, capture_reason=reason)
 
     def drive(self, level_vpk: float) -> None:
         """Set a level, then the output on; waits for the device to follow."""
@@ -71,51 +98,55 @@ class Hands:
             self._on = True
         self._wait_since(started_s, self._plan.device.settle.fine_s)
 
-    def lower_before(self, rung: Rung, level_vpk: float) -> None:
-        """Lower the level before the gain rises."""
-        if self._on and level_vpk < self.level_vpk and rung.setting.coarse == self._coarse:
-            self.level_vpk = self._bench.source.set_level(level_vpk)
-
     def acquire(self, channel: int) -> Waveform:
         """One plain record."""
-        return self._bench.device.acquire(channel)
+        wave = self._bench.device.acquire(channel)
+        if wave.mode != "sample":
+            raise ReadBackDiffers(
+                f"the device acquires in mode {wave.mode!r}; allowed is plain sample mode: it is prepared again",
+                instrument="device",
+            )
+        return wave
 
     def _forget(self) -> None:
         self._channel = self._coarse = None
         self._on = False
-        self.level_vpk = 0.0
+        self.level_vpk = self.frequency_hz = 0.0
 
     def _wait_since(self, started_s: float, seconds: float) -> None:
         left_s = seconds - (self._bench.clock.now_s() - started_s)
         if left_s > 0.0:
             self._bench.clock.sleep(left_s)
 
-    def _listen(self) -> None:
-        self.capture = None
+    def _armed(self) -> tuple[Adapter | None, str]:
+        """The adapter, listening; or none, and why."""
         adapter = self._bench.adapter
         if adapter is None:
-            return
-        self.capture_reason = ""
+            return None, "the bench has no adapter"
+        if self._deaf_in_a_row >= DEAF_IN_A_ROW:
+            return None, f"the adapter was given up after {DEAF_IN_A_ROW} failures: check its power and cable"
         try:
             adapter.arm()
         except BenchError as error:
-            self._deaf(error)
+            return None, self._deaf(adapter, error)
+        return adapter, ""
 
-    def _hear(self) -> None:
-        adapter = self._bench.adapter
-        if adapter is None or self.capture_reason:
-            return
+    def _heard(self, adapter: Adapter) -> tuple[Capture | None, str]:
+        """What was seen since the adapter was armed; or nothing, and why."""
         try:
-            self.capture = adapter.fetch()
+            return adapter.fetch(), ""
         except (BenchError, MeasureError) as error:
-            self._deaf(error)
+            return None, self._deaf(adapter, error)
 
-    def _deaf(self, error: Exception) -> None:
-        """Words are missing; the gain is still measured. The adapter gets one chance to be sound for the next rung."""
-        self.capture_reason = f"{type(error).__name__}: {error}"
-        adapter = self._bench.adapter
-        if adapter is not None:
-            try:
-                adapter.resynchronise()
-            except BenchError as again:
-                self.capture_reason += f"; then {type(again).__name__}: {again}"
+    def _deaf(self, adapter: Adapter, error: Exception) -> str:
+        """Words are missing; the gain is still measured. The adapter is made sound for the next rung."""
+        reason = f"{type(error).__name__}: {error}"
+        try:
+            adapter.resynchronise()
+        except WrongInstrument:
+            raise
+        except BenchError as again:
+            self._deaf_in_a_row += 1
+            return f"{reason}; then {type(again).__name__}: {again}"
+        self._deaf_in_a_row = 0
+        return reason

@@ -13,7 +13,7 @@ DOWN_RATIO = 0.25
 TRUST_FILL = 0.02
 """Below this fill the record is mostly noise and offset: step up blindly."""
 MOST_TRIES = 12
-"""Down from ten volts to half a millivolt by quarters takes eight."""
+"""Tries at one rung: down from ten volts to half a millivolt by quarters takes eight."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -56,7 +56,7 @@ def next_level(
         least_vpk: least level of the source, V peak.
         most_vpk: most that may be asked for, V peak.
     Returns:
-        V peak, 4 digits; None when no other level is left between the limits.
+        V peak, of 4 digits unless a limit itself; None when no other level is left between the limits.
     """
     if quality.clipped:
         wanted = level_vpk * DOWN_RATIO
@@ -67,6 +67,7 @@ def next_level(
     low_vpk, clipped_vpk = levels.low_vpk, levels.clipped_vpk
     if clipped_vpk is not None and low_vpk is not None and not low_vpk < wanted < clipped_vpk:
         wanted = (low_vpk * clipped_vpk) ** 0.5
-    wanted = float(f"{min(max(wanted, least_vpk), most_vpk):.4g}")
+    # Rounded first: a limit of more than 4 digits must not be passed by rounding.
+    wanted = min(max(float(f"{wanted:.4g}"), least_vpk), most_vpk)
     tried = {levels.clipped_vpk, levels.low_vpk, level_vpk}
     return None if wanted in tried else wanted

@@ -1,8 +1,9 @@
-"""Before the ladder: is the source itself right? One factor shared by all channels points to the station."""
+"""Before the ladder: is the source itself right? One factor shared by all channels and ranges points to the station."""
 
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 from harness.amplitude import check_quality, fit_sine3
 from harness.errors import StationFault
@@ -12,9 +13,11 @@ from harness.sweep.plan import SweepPlan
 from harness.values import Rung
 
 CHECK_FILL_RATIO = 0.25
-"""Fill of the check: a source four times too strong still does not clip."""
-ALIKE_PERCENT = 1.5
-"""Channels that share one factor agree this well: twice the spread of healthy channels."""
+"""Fill of the check: a gain or a source nearly four times too strong still does not clip."""
+LEAST_FILL_RATIO = 0.02
+"""Below this fill the record of the check says nothing."""
+ALIKE_PERCENT = 3.0
+"""Channels and ranges that share one factor agree this well: healthy ones mostly lie within 1 % of the law."""
 NOISE_WINDOW_RATIO = 1.35
 """The device's noise has moved with a factor, or has stayed, when it is this close to it."""
 
@@ -24,56 +27,75 @@ UNDECIDED = "device and source are not told apart"
 def self_check(hands: Hands, plan: SweepPlan, journal: Journal) -> bool:
     """Drive each channel of the ladder gently and compare with the law.
 
-    Returns True when the source is proven good: some channel is as predicted, or the device's own noise shows that the
-    device is what changed. False when nothing is proven. StationFault when all channels share a factor that the
-    device's own noise does not share.
+    Returns True when the source is proven good: some channel is as predicted in some range, or the device's own noise
+    shows that the device is what changed. False when nothing is proven. StationFault when all channels and ranges share
+    a factor that the device's own noise does not share.
     """
-    checks = _rungs(plan)
-    ratios = {rung.setting.channel: ratio for rung in checks if (ratio := _ratio(hands, plan, rung)) is not None}
-    hands.off()
-    said = ", ".join(f"channel {channel} ×{ratio:.4g}" for channel, ratio in ratios.items())
-    journal.note("self-check", f"gain over prediction at {CHECK_FILL_RATIO:g} fill: {said or 'no valid record'}")
-    wrong = {c: r for c, r in ratios.items() if abs(100.0 * math.log(r)) > plan.self_check_percent}
-    if not ratios:
-        return False
-    if len(wrong) < len(ratios):
+    middles = _middles(plan.rungs)
+    found = {rung.prediction.label: _ratio(hands, plan, rung) for rung in middles}
+    proven = any(_as_predicted(ratio, plan) for ratio in found.values())
+    if not proven:
+        # A relay or a pre-gain that is wrong moves some ranges, a wrong source moves all of them.
+        for rung in _other_ranges(plan.rungs, middles):
+            found[rung.prediction.label] = ratio = _ratio(hands, plan, rung)
+            if proven := _as_predicted(ratio, plan):
+                break
+    said = ", ".join(f"{label} {'no valid record' if r is None else f'×{r:.4g}'}" for label, r in found.items())
+    journal.note("self-check", f"gain over prediction at {CHECK_FILL_RATIO:g} fill: {said}")
+    if proven:
         return True
-    logs = [100.0 * math.log(r) for r in wrong.values()]
-    if len(ratios) < len(checks) or max(logs) - min(logs) > ALIKE_PERCENT:
+    logs_percent = [100.0 * math.log(ratio) for ratio in found.values() if ratio is not None]
+    everywhere = all(found[rung.prediction.label] is not None for rung in middles)
+    if not everywhere or max(logs_percent) - min(logs_percent) > ALIKE_PERCENT:
         return False
-    return _whose(hands, plan, journal, math.exp(sum(logs) / len(logs) / 100.0))
+    return _is_the_device(hands, plan, journal, math.exp(sum(logs_percent) / len(logs_percent) / 100.0))
 
 
-def _rungs(plan: SweepPlan) -> list[Rung]:
+def _as_predicted(ratio: float | None, plan: SweepPlan) -> bool:
+    return ratio is not None and abs(100.0 * math.log(ratio)) <= plan.self_check_percent
+
+
+def _middles(rungs: Sequence[Rung]) -> list[Rung]:
     """One rung a channel, near the middle of the ladder: neither millivolts nor the largest level."""
     by_channel: dict[int, list[Rung]] = {}
-    for rung in plan.rungs:
+    for rung in rungs:
         by_channel.setdefault(rung.setting.channel, []).append(rung)
-    return [sorted(rungs, key=lambda r: r.drive_vpk)[len(rungs) // 2] for rungs in by_channel.values()]
+    return [sorted(own, key=lambda r: r.drive_vpk)[len(own) // 2] for own in by_channel.values()]
+
+
+def _other_ranges(rungs: Sequence[Rung], known: Sequence[Rung]) -> list[Rung]:
+    """One rung of each range that is not known yet."""
+    ranges = {(rung.setting.channel, rung.setting.coarse): rung for rung in rungs}
+    for rung in known:
+        del ranges[rung.setting.channel, rung.setting.coarse]
+    return list(ranges.values())
 
 
 def _ratio(hands: Hands, plan: SweepPlan, rung: Rung) -> float | None:
+    """Gain over prediction at a small level, never above the rung's own; None without a valid record."""
     hands.select(rung.setting)
-    hands.drive(rung.drive_vpk * CHECK_FILL_RATIO / rung.fill_ratio)
+    gentle_vpk = rung.drive_vpk * min(CHECK_FILL_RATIO / rung.fill_ratio, 1.0)
+    hands.drive(max(float(f"{gentle_vpk:.4g}"), plan.level_least_vpk))
     wave = hands.acquire(rung.setting.channel)
+    input_vpk = hands.level_vpk * plan.input_ratio
+    hands.off()
     converter = plan.device.converter
     quality = check_quality(
         wave.codes,
         low_code=converter.low_code,
         high_code=converter.high_code,
-        fill_low=0.02,
+        fill_low=LEAST_FILL_RATIO,
         fill_high=plan.fill_high,
         amplitude_code=None,
     )
-    hands.off()
     if quality.clipped or quality.underfilled:
         return None
     fit = fit_sine3(wave.codes, sample_rate_hz=wave.sample_rate_hz, frequency_hz=hands.frequency_hz)
-    input_vpk = hands.level_vpk * plan.input_ratio
-    return fit.amplitude_code / (input_vpk * rung.prediction.gain_codes_per_v)
+    ratio = fit.amplitude_code / (input_vpk * rung.prediction.gain_codes_per_v)
+    return ratio if ratio > 0.0 else None
 
 
-def _whose(hands: Hands, plan: SweepPlan, journal: Journal, ratio: float) -> bool:
+def _is_the_device(hands: Hands, plan: SweepPlan, journal: Journal, ratio: float) -> bool:
     """All channels share a factor. With the source off, only the device's own noise is left: has it moved too?"""
     typical = plan.device.quiet_noise
     text = f"all channels are off by ×{ratio:.4g}"
@@ -84,16 +106,17 @@ def _whose(hands: Hands, plan: SweepPlan, journal: Journal, ratio: float) -> boo
     if rung is None:
         journal.note("self-check", f"{text}; quiet-noise setting not in the ladder: {UNDECIDED}")
         return False
-    hands.select(rung.setting)
     hands.off()
+    hands.select(rung.setting)
     wave = hands.acquire(rung.setting.channel)
-    noise = fit_sine3(wave.codes, sample_rate_hz=wave.sample_rate_hz, frequency_hz=hands.frequency_hz).noise_code
-    moved = noise / typical.noise_code
+    noise_code = fit_sine3(wave.codes, sample_rate_hz=wave.sample_rate_hz, frequency_hz=hands.frequency_hz).noise_code
+    moved = noise_code / typical.noise_code
     text += f"; with the source off the device's noise is ×{moved:.3g} of typical"
-    if abs(math.log(moved / ratio)) < math.log(NOISE_WINDOW_RATIO) < abs(math.log(moved)):
+    with_gain, stayed = _near(moved, ratio), _near(moved, 1.0)
+    if with_gain and not stayed:
         journal.note("self-check", f"{text}: noise moved with the gain, so the device is what changed")
         return True
-    if abs(math.log(moved)) < math.log(NOISE_WINDOW_RATIO) < abs(math.log(moved / ratio)):
+    if stayed and not with_gain:
         raise StationFault(
             f"{text}, so the level at its input is wrong: check the source's load setting, terminators and cable",
             fault="source-load-mis-set",
@@ -101,3 +124,7 @@ def _whose(hands: Hands, plan: SweepPlan, journal: Journal, ratio: float) -> boo
         )
     journal.note("self-check", f"{text}: {UNDECIDED}")
     return False
+
+
+def _near(ratio: float, other: float) -> bool:
+    return ratio > 0.0 and abs(math.log(ratio / other)) < math.log(NOISE_WINDOW_RATIO)

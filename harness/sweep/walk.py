@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import contextlib
 from collections.abc import Callable
 
 from harness.bench import Recorder, Source
-from harness.errors import BenchError, LinkLost, MeasureError, StationFault
+from harness.errors import BenchError, LinkLost, MeasureError, StationFault, StoreError
 from harness.sweep.attempt import STOPS_THE_RUN, RungWalker
 from harness.sweep.bench import Bench
 from harness.sweep.hands import Hands
@@ -16,6 +17,8 @@ from harness.values import Reading, ReadingStatus
 
 LOST_IN_A_ROW = 3
 """So many rungs without a working link mean that the bench is gone, not the reading."""
+LOST = ("LinkLost", "OpenFailed", "LinkClosed")
+"""First words of the reason of such a rung."""
 
 
 def sweep(
@@ -24,36 +27,31 @@ def sweep(
     """Walk the ladder.
 
     Every attempt is recorded durably before the next one begins. RefusedUnsafe, StationFault, WrongInstrument,
-    StoreError and KeyboardInterrupt leave through the safe state; a StationFault is noted in the journal first.
+    LinkLost (the bench is gone), StoreError and KeyboardInterrupt leave with the source off; a StationFault is noted in
+    the journal. Should the source not read back off, the error says so in a note (`__notes__`); without another error
+    that one is raised.
     """
     journal = Journal(recorder)
     try:
-        hands = Hands(bench, plan)
-        hands.prepare()
-        proven = _proven(hands, plan, journal)
-        walker = RungWalker(hands, plan, journal, bench.clock, source_proven=proven)
-        _walk(walker, plan, progress, stop)
-    except StationFault as fault:
-        also = f"; cannot be told apart from {', '.join(fault.also)}" if fault.also else ""
-        journal.note("station-fault", f"{fault.fault}: {fault}{also}")
+        _ladder(bench, plan, journal, progress, stop)
+    except BaseException as first:
+        trouble = _safe(bench.source, journal)
+        if trouble is not None:
+            first.add_note(f"THE SOURCE MAY STILL BE ON: {trouble}")
+        if isinstance(first, StationFault):
+            also = f"; cannot be told apart from {', '.join(first.also)}" if first.also else ""
+            journal.note("station-fault", f"{first.fault}: {first}{also}")
         raise
-    finally:
-        _safe(bench.source, journal)
+    trouble = _safe(bench.source, journal)
+    if trouble is not None:
+        raise trouble
 
 
-def _proven(hands: Hands, plan: SweepPlan, journal: Journal) -> bool:
-    """The self-check; trouble with a link or a record there proves nothing, and the ladder gets a sound bench."""
-    try:
-        return self_check(hands, plan, journal)
-    except STOPS_THE_RUN:
-        raise
-    except (BenchError, MeasureError) as error:
-        journal.note("self-check", f"not completed: {error}")
-        hands.recover()
-        return False
-
-
-def _walk(walker: RungWalker, plan: SweepPlan, progress: Progress, stop: Callable[[], bool]) -> None:
+def _ladder(bench: Bench, plan: SweepPlan, journal: Journal, progress: Progress, stop: Callable[[], bool]) -> None:
+    hands = Hands(bench, plan)
+    _prepare(hands, journal)
+    proven, suspect = _proven(hands, plan, journal)
+    walker = RungWalker(hands, plan, journal, bench.clock, source_proven=proven, suspect=suspect)
     lost = 0
     for done, rung in enumerate(plan.rungs, start=1):
         if stop():
@@ -68,14 +66,42 @@ def _walk(walker: RungWalker, plan: SweepPlan, progress: Progress, stop: Callabl
             )
 
 
+def _prepare(hands: Hands, journal: Journal) -> None:
+    """Ready the bench; one failure is recovered from, a second one ends the run before its first rung."""
+    try:
+        hands.prepare()
+    except STOPS_THE_RUN:
+        raise
+    except BenchError as error:
+        journal.note("retry", f"preparing the bench: {error}")
+        hands.recover()
+
+
+def _proven(hands: Hands, plan: SweepPlan, journal: Journal) -> tuple[bool, bool]:
+    """Whether the self-check proves the source, and whether the bench is suspect then; trouble gets a second try."""
+    for again in (False, True):
+        try:
+            if again:
+                hands.recover()
+            return self_check(hands, plan, journal), False
+        except STOPS_THE_RUN:
+            raise
+        except (BenchError, MeasureError) as error:
+            journal.note("self-check", f"not completed: {error}")
+    return False, True
+
+
 def _is_lost(reading: Reading) -> bool:
-    kinds = ("LinkLost", "OpenFailed", "LinkClosed")
-    return reading.status is ReadingStatus.INVALID and reading.reason.startswith(kinds)
+    return reading.status is ReadingStatus.INVALID and reading.reason.startswith(LOST)
 
 
-def _safe(source: Source, journal: Journal) -> None:
-    """Source off whatever happened; a failure here must not hide the first error, so it is noted, not raised."""
+def _safe(source: Source, journal: Journal) -> BenchError | None:
+    """Source off whatever happened; what prevents it is noted and handed back."""
     try:
         source.safe_off()
     except BenchError as error:
-        journal.note("safe-state", f"THE SOURCE MAY STILL BE ON: {error}")
+        # A store that is full must not hide that the source may be on.
+        with contextlib.suppress(StoreError):
+            journal.note("safe-state", f"THE SOURCE MAY STILL BE ON: {error}")
+        return error
+    return None
