@@ -92,7 +92,10 @@ class Bus(Table):
         if missing:
             raise ValueError(f"data, clock and every latch among lines; missing: {', '.join(missing)}")
         for member in self.on_bus:
-            width = max(end for _, end in spans(member.layout or self.layout))
-            if member.channel is not None and member.bits != width:
+            layout = member.layout or self.layout
+            width = max(end for _, end in spans(layout))
+            # Fields that overlap or leave holes are named one by one by the law room.
+            whole = width == sum(field.bits for field in layout)
+            if member.channel is not None and whole and member.bits != width:
                 raise ValueError(f"bits = {width} (the width of its layout) for {member.latch}")
         return self

@@ -11,7 +11,7 @@ from typing import Any
 import pytest
 from pydantic import BaseModel
 
-from harness.config import BenchFile, DeviceFile, InstrumentFile, JobFile, LimitsFile
+from harness.config import BenchFile, DeviceFile, InstrumentFile, JobFile, LimitsFile, Stage
 from harness.config.instrument_file import COMMON, VERBS
 from harness.config.model import Change
 from harness.judge.build import RULES as ITEMS
@@ -93,4 +93,4 @@ def test_every_example_of_a_stage_is_taken_by_its_kind() -> None:
     stages = [stage for text in EXAMPLES for stage in tomllib.loads(text).get("stage", ())]
     assert {stage["kind"] for stage in stages} == set(KINDS)
     for stage in stages:
-        assert KINDS[stage["kind"]].model_validate({k: v for k, v in stage.items() if k not in ("name", "kind")})
+        assert KINDS[stage["kind"]].model_validate(Stage.model_validate(stage).parameters)

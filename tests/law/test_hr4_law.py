@@ -150,7 +150,7 @@ def test_a_setting_the_device_does_not_have(law: GainLaw, setting: Setting, word
     [
         ({"attenuator": "1:1", "pregain": 0}, "control code: got None; allowed is a whole number"),
         ({"attenuator": "1:1", "pregain": 0, "code": "7"}, "control code: got '7'; allowed is a whole number"),
-        ({"attenuator": "1:1", "pregain": 2, "code": 7}, "control pregain: got 2; allowed is 0 or 1"),
+        ({"attenuator": "1:1", "pregain": 2, "code": 7}, "control pregain: got 2; allowed is 0 to 1"),
         (
             {"attenuator": "1:5", "pregain": 0, "code": 7},
             "control attenuator: got '1:5'; allowed is one of '1:1', '1:10'",

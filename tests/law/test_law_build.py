@@ -7,8 +7,9 @@ from typing import Any
 
 import pytest
 
+from harness.config import DeviceFile, validate
 from harness.errors import ConfigError
-from harness.law.firmware import nearest_code
+from harness.law.firmware import Request, nearest_code
 
 Data = dict[str, Any]
 
@@ -45,7 +46,7 @@ CASES: dict[str, tuple[Callable[[Data], None], str, str, str]] = {
     # change, key path, part of got, part of allowed
     "kind unknown": (
         put("stage", 2, "kind", value="liner-code"), "stage[2].kind", "'liner-code'",
-        "one of linear-code, loading, pregain-bit, relay-attenuator",
+        "one of arithmetic, converter-gain, linear-code, linear-in-db, loading, mdac-attenuator",
     ),
     "parameter unknown": (
         put("stage", 2, "gain", value=1.0), "stage[2].gain", "an unknown key",
@@ -135,6 +136,80 @@ CASES: dict[str, tuple[Callable[[Data], None], str, str, str]] = {
         "5000: range 20V at 100 % wants 0.8192 codes/V",
         "5.01961 to 1280 codes/V with attenuator = 1:100, pregain = 0; or 20.0784 to 5120 codes/V",
     ),
+    "fields that overlap": (
+        put("bus", "layout", 1, "at", value=0), "bus.layout[1].at", "bits 0 to 7, where another field lies already",
+        "1 or more: fields must not overlap",
+    ),
+    "bits without a field": (
+        put("bus", "layout", 1, "at", value=3), "bus.layout[1].at", "bits 1 to 2 without a field",
+        "1, or a field with fill = 0",
+    ),
+    "relay that no stage has": (
+        put("bus", "layout", 0, value={"relay": "K9"}), "bus.layout[0].relay", "'K9', a relay that no stage has",
+        "one of K1, K2",
+    ),
+    "relay twice": (
+        lambda data: data["bus"].update(
+            layout=[{"relay": "K1"}, {"relay": "K1"}, {"control": "code", "bits": 7}]
+        ),
+        "bus.layout[1].relay", "'K1' again", "each relay once",
+    ),
+    "a missing stage": (
+        put("stage", 2, "after", value="pregain"), "stage[2].after", "'pregain', a missing stage",
+        "input, or the name of a stage: input attenuator, pre-gain",
+    ),
+    "a circle": (
+        put("stage", 1, "after", value="output loading"), "stage[1].after",
+        "a circle: 'pre-gain', 'variable gain', 'output loading'", "a row that begins at the input",
+    ),
+    "two stages behind one": (
+        put("stage", 3, "after", value="pre-gain"), "stage[3].after", "a second stage behind 'pre-gain'",
+        "one stage behind each; 'variable gain' is there already",
+    ),
+    "two stages behind the input": (
+        put("stage", 2, "after", value="input"), "stage[2].after", "a second stage behind the input", "stand first",
+    ),
+    "analog gain behind arithmetic": (
+        lambda data: data["stage"].insert(
+            0, {"name": "zoom", "kind": "arithmetic", "control": "zoom", "ratios": {"off": 1.0}}
+        ),
+        "stage[1]", "'input attenuator' behind them", "in front of every stage of arithmetic gain",
+    ),
+    "tolerance of no parameter": (
+        put("stage", 1, "tolerance", value={"ration": 1.0}), "stage[1].tolerance.ration", "no parameter of the stage",
+        "one of ratio, setting, setting_db",
+    ),
+    "tolerance of no parameter, of a code": (
+        put("stage", 2, "tolerance", value={"gain": 1.0}), "stage[2].tolerance.gain", "no parameter of the stage",
+        "bit_7, inl_lsb, setting, setting_db, bits",
+    ),
+    "a tolerance that makes gain negative": (
+        put("stage", 1, "tolerance", value={"ratio": 100.0}), "stage[1].tolerance.ratio", "100",
+        "less than 100: the gain must stay positive",
+    ),
+    "a tolerance of a stage that makes gain negative": (
+        put("stage", 1, "tolerance_percent", value=120.0), "stage[1].tolerance_percent", "120", "less than 100",
+    ),
+    "code steps that make gain negative": (
+        put("stage", 2, "tolerance", value={"inl_lsb": 1.0}), "stage[2].tolerance.inl_lsb", "1",
+        "less than the lowest code, 1: the gain must stay positive",
+    ),
+    "a tolerance of arithmetic": (
+        lambda data: data["stage"].append(
+            {"name": "zoom", "kind": "arithmetic", "control": "attenuator", "tolerance_percent": 1.0,
+             "ratios": {"1:1": 1.0, "1:10": 1.0, "1:100": 1.0}}
+        ),
+        "stage[4].tolerance", "a tolerance", "none: arithmetic is exact",
+    ),
+    "a table without its rule": (
+        put("firmware", "table", value=[1, 2]), "firmware.table", "a table", "no table for rule = 'nearest-code'",
+    ),
+    "codes that are not legal": (
+        put("firmware", "codes", value=[0, 255]), "firmware.codes[0]", "0", "1 to 255",
+    ),
+    "a table rule without a table": (
+        put("firmware", "rule", value="table"), "firmware.table", "nothing", "the code of each of the 21 fine",
+    ),
     "a range too sensitive for any code": (
         put("coarse", 10, "arithmetic_ratio", value=0.5), "coarse[10].full_scale_vpp",
         "0.01: range 10mV at 100 % wants 819200 codes/V", "2007.84 to 512000 codes/V with attenuator = 1:1",
@@ -194,7 +269,8 @@ def test_the_message_names_file_key_got_and_allowed(hr4: Data, make_law) -> None
     hr4["firmware"]["rule"] = "best"
     with pytest.raises(ConfigError) as caught:
         make_law(hr4)
-    assert str(caught.value) == "device.toml: firmware.rule: got 'best'; allowed: one of nearest-code"
+    rules = "nearest-code, floor, table, mixed"
+    assert str(caught.value) == f"device.toml: firmware.rule: got 'best'; allowed: one of {rules}"
 
 
 def test_a_range_may_fix_what_the_firmware_would_choose(hr4: Data, make_law) -> None:
@@ -224,4 +300,104 @@ def test_a_path_whose_product_vanishes_reaches_nothing(hr4: Data, problems_of) -
 
 
 def test_the_rule_without_a_code_stage_reaches_nothing(hr4: Data, make_law) -> None:
-    assert nearest_code(make_law(hr4).path, "pregain", [{}], 1.0) is None
+    path = make_law(hr4).path
+    request = Request(path=path, code="pregain", codes=(), candidates=({},), wanted_codes_per_v=(1.0, 2.0))
+    assert nearest_code(request) == (None, None)
+
+
+def test_a_code_0_that_a_range_fixes_in_a_feedback_converter(hr4: Data, problems_of) -> None:
+    hr4["stage"].insert(
+        2, {"name": "amplifier", "kind": "mdac-feedback", "control": "divide", "bits": 8, "feedback_ratio": 1.0}
+    )
+    for coarse in hr4["coarse"]:
+        coarse["controls"]["divide"] = 255
+    hr4["coarse"][2]["controls"]["divide"] = 0
+    problem = problems_of(hr4)["coarse[2].controls.divide"]
+    assert (problem.got, problem.allowed) == ("0", "1 to 255")
+
+
+def test_a_lowest_code_0_of_a_feedback_converter(hr4: Data, problems_of) -> None:
+    hr4["stage"][2] = {"name": "amplifier", "kind": "mdac-feedback", "control": "code", "bits": 8, "lowest_code": 0}
+    problem = problems_of(hr4)["stage[2].lowest_code"]
+    assert problem.got == "0 (int)"
+    assert problem.allowed == "greater than or equal to 1"
+
+
+def test_a_negative_tolerance_is_refused_with_its_key(hr4: Data) -> None:
+    hr4["stage"][1]["tolerance"] = {"ratio": -1.0}
+    with pytest.raises(ConfigError) as caught:
+        validate(DeviceFile, hr4, file="device.toml")
+    assert str(caught.value) == (
+        "device.toml: stage[1].tolerance.ratio: got -1.0 (float); allowed: greater than or equal to 0"
+    )
+
+
+def test_half_a_correction_is_refused(hr4: Data) -> None:
+    hr4["stage"][1]["corrections"] = {"source_ohm": 50.0}
+    with pytest.raises(ConfigError, match=r"stage\[1\].corrections: .*source_ohm and load_ohm, or neither"):
+        validate(DeviceFile, hr4, file="device.toml")
+
+
+@pytest.mark.parametrize(
+    ("field", "words"),
+    [
+        ({"control": "pregain", "relay": "K1"}, "exactly one of control, relay, fill"),
+        ({"bits": 2}, "exactly one of control, relay, fill"),
+        ({"relay": "K1", "bits": 2}, "bits = 1 for a relay"),
+        ({"fill": 4, "bits": 2}, "fill up to 3 in 2 bits"),
+    ],
+)
+def test_a_field_means_one_thing(hr4: Data, field: Data, words: str) -> None:
+    hr4["bus"]["layout"][0] = field
+    with pytest.raises(ConfigError, match=words):
+        validate(DeviceFile, hr4, file="device.toml")
+
+
+@pytest.mark.parametrize(
+    ("table", "key", "got", "allowed"),
+    [
+        ([5, 6], "firmware.table", "2 codes", "21, one for each fine position"),
+        ([0] * 21, "firmware.table[3]", "0", "1 to 255"),
+        ({"20V": [9] * 21}, "firmware.table", "no 10mV", "the codes of every range: 20V, 10V"),
+        ({"3V": [9] * 21}, "firmware.table.3V", "a range that does not exist", "one of 20V, 10V"),
+    ],
+)
+def test_a_table_that_does_not_fit(hr4: Data, problems_of, table: Any, key: str, got: str, allowed: str) -> None:
+    hr4["firmware"].update(rule="table", table=table)
+    problem = problems_of(hr4)[key]
+    assert problem.got == got
+    assert problem.allowed.startswith(allowed)
+
+
+def test_a_table_for_a_control_that_no_stage_names(hr4: Data, problems_of) -> None:
+    hr4["firmware"].update(rule="table", table=[9] * 21, code="cod")
+    assert problems_of(hr4)["firmware.code"].got == "'cod', a control that no stage names"
+
+
+def test_a_channel_with_the_code_in_two_words(hr4: Data, problems_of) -> None:
+    hr4["bus"]["on_bus"].append({"latch": "latch-1", "bits": 9, "channel": 2})
+    problem = problems_of(hr4)["bus.on_bus"]
+    assert problem.got == "'pregain' in two words of channel 2"
+    assert problem.allowed == "each control once in a channel"
+
+
+def test_a_channel_whose_words_lack_the_code(hr4: Data, problems_of) -> None:
+    hr4["bus"]["on_bus"][1]["layout"] = [{"control": "pregain"}, {"fill": 0, "bits": 8}]
+    problem = problems_of(hr4)["bus.on_bus"]
+    assert (problem.got, problem.allowed) == ("pregain", "a field for 'code', which firmware.code names")
+
+
+def test_fine_positions_in_db_out_of_order(hr4: Data, problems_of) -> None:
+    hr4["fine"] = {"first_db": 8.0, "last_db": 0.0, "count": 21}
+    problem = problems_of(hr4)["fine.last_db"]
+    assert problem.allowed == "more than first_db = 8: fine positions stand least gain first"
+
+
+def test_stages_may_stand_anywhere_when_they_say_what_is_in_front(hr4: Data, make_law) -> None:
+    law = make_law(hr4)
+    shuffled = {**hr4, "stage": [dict(hr4["stage"][index]) for index in (3, 1, 0, 2)]}
+    for stage, after in zip(shuffled["stage"], ("variable gain", "input attenuator", "input", "pre-gain"), strict=True):
+        stage["after"] = after
+    again = make_law(shuffled)
+    assert [stage.name for stage in again.path.stages] == [stage["name"] for stage in hr4["stage"]]
+    assert again.predictions() == law.predictions()
