@@ -27,13 +27,14 @@ class ClockMeters:
         self._edge = self._active = self._waiting = NO_TICKS
         """The last clock edge, the last active one, and a data edge after it: one tick or none."""
 
-    def take(self, edges: Ticks, clocks: Ticks, data: Ticks, *, first_high: bool) -> None:
+    def take(self, edges: Ticks, clocks: Ticks, data: Ticks, following: Ticks, *, first_high: bool) -> None:
         """Measure a stretch.
 
         Args:
             edges: shape (k,), all clock edges, ticks, increasing.
             clocks: shape (j,), the active ones among them.
             data: shape (i,), all data edges, ticks, increasing.
+            following: shape (i,), how many of `clocks` come before or with each data edge.
             first_high: level of the clock before the first edge.
         Source:
             common practice for three-wire buses: setup from the last data edge before an active clock edge, hold from
@@ -48,18 +49,18 @@ class ClockMeters:
                 self._meters[name].add(lasted[start::2], edges[1 + start :: 2])
             self._edge = edges[-1:]
         self.data_edges += data.size
-        self._setup_and_hold(clocks, data)
+        self._setup_and_hold(clocks, data, following)
         if clocks.size:
             timed = np.concatenate((self._active, clocks)) if self._active.size else clocks
             self._meters["clock-period"].add(timed[1:] - timed[:-1], timed[1:])
             self._active = clocks[-1:]
 
-    def _setup_and_hold(self, clocks: Ticks, data: Ticks) -> None:
+    def _setup_and_hold(self, clocks: Ticks, data: Ticks, following: Ticks) -> None:
         waiting = self._waiting.size
-        data = np.concatenate((self._waiting, data)) if waiting else data
+        if waiting:
+            data, following = np.concatenate((self._waiting, data)), np.append(0, following)
         if data.size == 0:
             return
-        following = clocks.searchsorted(data, side="right")
         turns = following[1:] != following[:-1]
         ends = np.append(turns, True)
         ends &= following < clocks.size

@@ -70,14 +70,14 @@ class FrameReader:
     def __post_init__(self) -> None:
         self._parts = _parts(self.bus)
 
-    def take(self, bits: Bits, clocks: Ticks, instants: Ticks, masks: Bits) -> WordTable:
+    def take(self, bits: Bits, instants: Ticks, masks: Bits, upto: Ticks) -> WordTable:
         """The words of a stretch.
 
         Args:
             bits: shape (k,), data before each active clock edge: 0, 1 or 2 for not known.
-            clocks: shape (k,), ticks of these edges, increasing.
             instants: shape (j,), ticks at which latches fired, increasing.
             masks: shape (j,), which latches, bit by place in `bus.latches`.
+            upto: shape (j,), how many of these clock edges come before each instant.
         Returns:
             rows in order of time.
         Source:
@@ -86,7 +86,7 @@ class FrameReader:
         longest = max(part.frame_bits for part in self._parts)
         register = np.concatenate((self._tail, bits))
         origin = self.clocks - self._tail.size
-        upto = clocks.searchsorted(instants) + self.clocks
+        upto = upto + self.clocks
         self.clocks += bits.size
         self._tail = register[max(0, register.size - longest) :]
         if instants.size == 0:

@@ -30,7 +30,7 @@ class LatchMeters:
         self._clock = self._instant = NO_TICKS
         """The last clock edge, and the last latch instant without a clock edge since: one tick or none."""
 
-    def take(self, edges: dict[str, Ticks], clocks: Ticks, cut: int) -> tuple[Ticks, Masks]:
+    def take(self, edges: dict[str, Ticks], clocks: Ticks, cut: int) -> tuple[Ticks, Masks, Ticks]:
         """Measure a stretch.
 
         Args:
@@ -38,7 +38,8 @@ class LatchMeters:
             clocks: shape (k,), active clock edges, ticks, increasing.
             cut: end of the stretch, ticks.
         Returns:
-            ticks at which latches fired, shape (j,), increasing, and which, bit by place in `bus.latches`.
+            ticks at which latches fired, shape (j,), increasing; which, bit by place in `bus.latches`; and how many of
+            `clocks` come before each.
         Source:
             common practice for three-wire buses; latches at one tick are one instant.
         """
@@ -55,8 +56,9 @@ class LatchMeters:
             ends.append(spans[1])
         self._count_under(np.concatenate(starts), np.concatenate(ends), clocks)
         instants, which = _merged(np.concatenate(fired), np.concatenate(masks))
-        self._distances(instants, clocks)
-        return instants, which
+        upto = clocks.searchsorted(instants)
+        self._distances(instants, clocks, upto)
+        return instants, which, upto
 
     def _spans(self, name: str, begins: Ticks, ends: Ticks, cut: int) -> tuple[Ticks, Ticks]:
         """Starts and ends of the stretches in which a latch is active; widths are measured on the way."""
@@ -82,18 +84,21 @@ class LatchMeters:
         order = starts.argsort()
         reached = np.maximum.accumulate(ends[order])
         begins = np.maximum(starts[order], np.append(EARLIEST, reached[:-1]))
-        first, last = clocks.searchsorted(begins, side="right"), clocks.searchsorted(reached, side="right")
-        self.clocks_under_latch += int(np.maximum(last - first, 0).sum())
+        first = clocks.searchsorted(begins, side="right")
+        hit = clocks[np.minimum(first, clocks.size - 1)] <= reached
+        hit &= first < clocks.size
+        if hit.any():
+            self.clocks_under_latch += int((clocks.searchsorted(reached[hit], side="right") - first[hit]).sum())
 
-    def _distances(self, instants: Ticks, clocks: Ticks) -> None:
+    def _distances(self, instants: Ticks, clocks: Ticks, upto: Ticks) -> None:
         past = np.concatenate((self._clock, clocks))
-        before = past.searchsorted(instants)
+        before = upto + self._clock.size
         fresh = np.diff(before, prepend=0) > 0
         if instants.size:
             fresh[0] = (before[0] > 0 and self._instant.size == 0) or before[0] > self._clock.size
         self._meters["clock-to-latch"].add(instants[fresh] - past[before[fresh] - 1], instants[fresh])
         waiting = np.concatenate((self._instant, instants))
-        after = clocks.searchsorted(waiting)
+        after = np.append(0, upto) if self._instant.size else upto
         last = np.append(after[1:] != after[:-1], True) if waiting.size else np.zeros(0, dtype=np.bool_)
         followed = last & (after < clocks.size)
         self._meters["latch-to-clock"].add(clocks[after[followed]] - waiting[followed], clocks[after[followed]])

@@ -165,12 +165,19 @@ class BusStream:
             bits = ((data_ticks.searchsorted(clocks) % 2 == 1) != data_first).view(np.uint8)
         self._spoil(bits, clocks, piece)
         latch_edges = self._latch_edges(piece, changed, cut)
-        self.clock_meters.take(clock_ticks, clocks, data_ticks, first_high=clock_first)
-        instants, masks = self.latch_meters.take(latch_edges, clocks, cut)
+        if piece.distinct:
+            # One pass over the events instead of a search for each data edge.
+            marks = np.zeros(ticks.size, dtype=np.bool_)
+            marks[clock_at[active]] = True
+            following = marks.cumsum(dtype=np.int64)[data_at]
+        else:
+            following = clocks.searchsorted(data_ticks, side="right")
+        self.clock_meters.take(clock_ticks, clocks, data_ticks, following, first_high=clock_first)
+        instants, masks, upto = self.latch_meters.take(latch_edges, clocks, cut)
         if clocks.size:
             self.last_clock = int(clocks[-1])
         self._carry(piece, cut)
-        return self.frames.take(bits, clocks, instants, masks)
+        return self.frames.take(bits, instants, masks, upto)
 
     def _kept(
         self, name: str, bit: np.uint8, piece: Piece, changed: Levels, cut: int
