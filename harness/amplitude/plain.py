@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 
 import numpy as np
+import numpy.typing as npt
 
 from harness.amplitude.flags import Flag
 from harness.amplitude.sine import Floats, Samples, checked_samples, fit_sine3
@@ -14,9 +15,11 @@ FACTORS = (2, 3, 4, 5, 8, 10)
 """Interpolation factors that instruments use."""
 LEAST_SAMPLES = 200
 HELD = 0.98
-"""Share of held samples that equal their neighbour; between groups fewer than MOVING may."""
+"""Share of the inserted samples that must show the sign; of the true ones fewer than MOVING may."""
 MOVING = 0.5
-CORRELATION_NOISE_CODE = 0.35
+STRAIGHT_CODE = 0.5
+"""A rounded mean of two neighbours is off by so much at most."""
+CORRELATION_NOISE_CODE = 0.45
 """Below this residual the error of rounding itself may be correlated, so that nothing can be concluded."""
 LARGEST_CORRELATION = 0.1
 SIGNIFICANT = 5.0
@@ -82,30 +85,30 @@ def noise_correlation(residual_code: Floats, *, lag: int = 1) -> float:
 
 def _inserted(record: Floats, residual: Floats) -> list[Flag]:
     """Held samples leave first differences of zero, linear interpolation leaves second differences of zero."""
-    first, second = np.diff(record), np.zeros_like(record)
-    # The residual, not the record: a steep sine would hide the small differences of interpolated noise.
-    second[1:-1] = residual[1:-1] - (residual[:-2] + residual[2:]) / 2.0
+    held = np.concatenate((np.diff(record) == 0.0, [True]))
+    straight = np.concatenate(([True], np.abs(_bend(record)) <= STRAIGHT_CODE, [True]))
     for factor in reversed(FACTORS):
-        for phase in range(factor):
-            inserted = np.arange(first.shape[0]) % factor != phase
-            held = float(np.mean(first[inserted] == 0.0))
-            moving = float(np.mean(first[~inserted] == 0.0))
-            if held > HELD and moving < MOVING:
-                text = f"{100.0 * held:.0f} % of the samples repeat their neighbour in groups of {factor}"
-                return [
-                    Flag(name="repeated-samples", severity="invalid", reason=f"{text}: fetch at the true sample rate")
-                ]
+        if _in_groups(held, factor):
+            text = f"samples repeat their neighbour in groups of {factor}"
+            return [Flag(name="repeated-samples", severity="invalid", reason=f"{text}: fetch at the true sample rate")]
+    # A slow signal is straight everywhere: there the noise of the residual tells, every true sample is a kink in it.
+    bends = np.concatenate(([0.0], _bend(residual) ** 2, [0.0]))
     for factor in reversed(FACTORS):
-        squares = [float(np.mean(second[1:-1][phase::factor] ** 2)) for phase in range(factor)]
-        largest, rest = max(squares), sorted(squares)[:-1]
+        squares = sorted(float(bends[phase::factor].mean()) for phase in range(factor))
         scatter = SIGNIFICANT * math.sqrt(6.0 * factor / record.shape[0])
-        if max(rest) < largest * (1.0 - scatter):
-            text = f"every {factor}. sample stands out from its neighbours, the others lie between theirs"
-            return [
-                Flag(
-                    name="interpolated-samples",
-                    severity="invalid",
-                    reason=f"{text}: the record is interpolated; fetch real points only",
-                )
-            ]
+        if _in_groups(straight, factor) or squares[-2] < squares[-1] * (1.0 - scatter):
+            text = f"one sample in {factor} stands out, the others lie on straight lines"
+            reason = f"{text}: the record is interpolated; fetch real points only"
+            return [Flag(name="interpolated-samples", severity="invalid", reason=reason)]
     return []
+
+
+def _bend(values: Floats) -> Floats:
+    return np.asarray(values[1:-1] - (values[:-2] + values[2:]) / 2.0, dtype=np.float64)
+
+
+def _in_groups(sign: npt.NDArray[np.bool_], factor: int) -> bool:
+    """Whether a sign is on at nearly all samples but those of one phase of the factor, where it is mostly off."""
+    shares = [float(sign[phase::factor].mean()) for phase in range(factor)]
+    least = int(np.argmin(shares))
+    return shares[least] < MOVING and min(shares[:least] + shares[least + 1 :]) > HELD

@@ -1,0 +1,163 @@
+"""A record as a waveform test sees it: fit, noise, the grid of its values, and whether the samples are plain."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from harness.amplitude import code_spacing, fit_sine3, noise_correlation, processed_samples
+from harness.errors import FitFailed, NotFinite
+from harness.values import SineFit
+
+Floats = npt.NDArray[np.float64]
+Integers = npt.NDArray[np.int64]
+Booleans = npt.NDArray[np.bool_]
+
+PLAIN_MODE = "sample"
+GRID_SPAN = 16
+"""A record must span this many grid steps before its grid is believed."""
+GRID_ERROR = 0.02
+"""Of a grid step: values farther from the grid are no multiples of it."""
+CORRELATED_LAGS = 40
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Record:
+    """One record of one setting with what is known of how it was taken; the array is made read-only."""
+
+    samples: Floats | Integers | npt.NDArray[np.int16]
+    """Shape (n,), n >= 200, as the device delivered them: codes, or multiplied codes; not clipped (check_quality),
+    except the overdriven ones of W4."""
+    sample_rate_hz: float
+    frequency_hz: float
+    drive_vpk: float
+    """Amplitude at the device's input."""
+    mode: str = PLAIN_MODE
+    """Acquisition mode as read back; anything but `sample` makes every test unfit."""
+    raw: bool = False
+    """True where the values are known to come from before any arithmetic."""
+
+    def __post_init__(self) -> None:
+        for name in ("sample_rate_hz", "frequency_hz", "drive_vpk"):
+            value = getattr(self, name)
+            if not (math.isfinite(value) and 0.0 < value < 9.9e36):
+                raise NotFinite(f"waveform test: {name} is {value!r}; allowed is a positive finite number")
+        self.samples.setflags(write=False)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Seen:
+    """What a record shows; build it with `see`."""
+
+    record: Record
+    fit: SineFit
+    """In delivered units."""
+    mean: Floats
+    """Shape (n,): the fitted sine at each sample, delivered units."""
+    codes: Integers | None
+    """Shape (n,): the values as whole numbers; None where they are not."""
+    grid: float
+    """Spacing of the values in delivered units; 0 where they lie on no grid."""
+    steps: Integers | None
+    """Shape (n,): the values in grid steps; None without a grid."""
+    effective: float
+    """Number of independent noise samples: n/(1 + 2·Σρ²)."""
+    plain: bool
+    not_plain: str
+    """Why the samples are not plain; empty when they are."""
+
+    @property
+    def gain_per_v(self) -> float:
+        """Delivered units a volt at the input."""
+        return self.fit.amplitude_code / self.record.drive_vpk
+
+    @property
+    def noise_steps(self) -> float:
+        """Noise before the rounding, rms grid steps: the residual less quantisation; 0 without a grid."""
+        if self.grid <= 0.0:
+            return 0.0
+        return math.sqrt(max((self.fit.noise_code / self.grid) ** 2 - 1.0 / 12.0, 0.0))
+
+
+def see(record: Record) -> Seen:
+    """What a record shows, before anybody asks what it should show.
+
+    Args:
+        record: at least one cycle, 200 samples or more.
+    Returns:
+        fit, grid of the values, noise, and whether the samples are plain.
+    Raises:
+        NotFinite: a sample is NaN, infinite or an instrument's 9.9E37.
+        TooFewCycles: less than one cycle.
+        FitFailed: no sine can be fitted, it has no amplitude, or the record is shorter than 200 samples.
+    Source:
+        sine fit: IEEE Std 1057; grid: greatest common divisor of the differences of distinct values.
+    """
+    where = {"sample_rate_hz": record.sample_rate_hz, "frequency_hz": record.frequency_hz}
+    samples = np.asarray(record.samples, dtype=np.float64)
+    fit = fit_sine3(samples, **where)
+    if not fit.amplitude_code > 0.0:
+        raise FitFailed("waveform test: the record is constant; allowed is a record with a signal: check the drive")
+    angle_rad = (2.0 * math.pi * record.frequency_hz / record.sample_rate_hz) * np.arange(samples.size)
+    mean = fit.offset_code + fit.amplitude_code * np.sin(angle_rad + fit.phase_rad)
+    whole = np.rint(samples)
+    codes = whole.astype(np.int64) if bool(np.all(whole == samples)) else None
+    grid = _grid_of_codes(codes) if codes is not None else _grid_of_floats(samples)
+    steps = None if grid <= 0.0 else np.rint(samples / grid).astype(np.int64)
+    reason = _not_plain(record, samples, grid)
+    return Seen(
+        record=record,
+        fit=fit,
+        mean=mean,
+        codes=codes,
+        grid=grid,
+        steps=steps,
+        effective=_effective(samples - mean),
+        plain=not reason,
+        not_plain=reason,
+    )
+
+
+def _grid_of_codes(codes: Integers) -> float:
+    spacing = code_spacing(codes)  # type: ignore[arg-type]  # any integers will do
+    span = int(codes.max()) - int(codes.min())
+    return float(spacing) if span >= GRID_SPAN * spacing else 1.0
+
+
+def _grid_of_floats(samples: Floats) -> float:
+    """Spacing of values that are multiples of one number; 0 when they are not."""
+    distinct = np.unique(samples)
+    distinct = distinct - distinct[0]
+    gaps = np.diff(distinct)
+    gaps = gaps[gaps > 1e-9 * distinct[-1]]
+    if gaps.size == 0 or distinct[-1] < GRID_SPAN * gaps.min():
+        return 0.0
+    grid = float(gaps.min())
+    # The smallest gap is rounded; a line through all values in turn knows the spacing better.
+    for reach in (1e2, 1e4, 1e6):
+        near = distinct[distinct <= reach * grid]
+        steps = np.rint(near / grid)
+        if steps[-1] > 0.0:
+            grid = float(steps @ near / (steps @ steps))
+    steps = distinct / grid
+    return grid if float(np.abs(steps - np.rint(steps)).max()) < GRID_ERROR else 0.0
+
+
+def _not_plain(record: Record, samples: Floats, grid: float) -> str:
+    if record.mode != PLAIN_MODE:
+        return f"acquisition mode is {record.mode!r}; allowed is {PLAIN_MODE!r}: switch averaging and filters off"
+    if grid <= 0.0:
+        return "the values lie on no grid: averaged, filtered or interpolated data; fetch raw codes"
+    where = {"sample_rate_hz": record.sample_rate_hz, "frequency_hz": record.frequency_hz}
+    flags = processed_samples(np.rint(samples / grid), **where)
+    return flags[0].reason if flags else ""
+
+
+def _effective(residual: Floats) -> float:
+    """Correlated samples count less: n/(1 + 2·Σρ²), the share that white noise shows by chance taken off."""
+    squares = [noise_correlation(residual, lag=lag) ** 2 for lag in range(1, CORRELATED_LAGS + 1)]
+    excess = max(0.0, sum(squares) - 2.0 * CORRELATED_LAGS / residual.size)
+    return residual.size / (1.0 + 2.0 * excess)
