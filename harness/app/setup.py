@@ -15,6 +15,7 @@ from harness.ladder import Drive, drive_of, input_ratio
 from harness.ladder import build as build_ladder
 from harness.law import GainLaw
 from harness.law import build as build_law
+from harness.law import design_matrix
 from harness.values import ConfigFile, Rung, RunHeader, Setting
 
 Built = TypeVar("Built")
@@ -133,8 +134,9 @@ def read_setup(
     limits_path = limits_path or beside(job_path, job.limits)
     limits = files.read(LimitsFile, "limits", limits_path, named_by=f"{job_path}: limits")
     bench = read_bench(files, bench_path or beside(job_path, job.bench), named_by=f"{job_path}: bench")
-    items = _collect(files, lambda: build_limits(limits, file=limits_path)) if limits else None
     law = _collect(files, lambda: build_law(device, file=device_path)) if device else None
+    known = parameter_names(law) if law else None
+    items = _collect(files, lambda: build_limits(limits, file=limits_path, parameters=known)) if limits else None
     files.check()
     if device is None or bench is None or items is None or law is None:  # pragma: no cover - check has raised
         raise ConfigError(())
@@ -153,6 +155,11 @@ def setup_of_run(header: RunHeader, *, limits_path: str = "") -> Setup:
     stored = {file.role: file for file in header.files if not (limits_path and file.role == "limits")}
     files = FileSet(stored=stored, from_record=True)
     return read_setup(header.file("job").path, limits_path=limits_path, files=files)
+
+
+def parameter_names(law: GainLaw) -> tuple[str, ...]:
+    """Names of the parameters that a fit of one whole channel finds."""
+    return design_matrix(law, [setting for setting in law.settings() if setting.channel == 1]).names
 
 
 def _collect(files: FileSet, make: Callable[[], Built]) -> Built | None:

@@ -18,6 +18,8 @@ class LimitItem(Table):
     guard: NotNegative = 0.0
     """Guard band, same unit."""
     unit: str = ""
+    parameter: str = ""
+    """Name of a fitted parameter; for the item `parameter` only."""
     owner: Name
     reason: Text
 

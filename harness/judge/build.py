@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from types import MappingProxyType
 
 from harness.config import LimitItem, LimitsFile
@@ -13,6 +13,8 @@ RULES: Mapping[str, str] = MappingProxyType(
         "gain": "percent",
         "fine-step": "percent",
         "coarse-step": "percent",
+        "residual": "percent",
+        "parameter": "percent",
         "monotonic": "",
         "word": "",
         "realness": "",
@@ -21,14 +23,15 @@ RULES: Mapping[str, str] = MappingProxyType(
 """Items and their unit; an item without a unit takes no numbers."""
 
 
-def build(limits: LimitsFile, *, file: str) -> dict[str, LimitItem]:
+def build(limits: LimitsFile, *, file: str, parameters: Collection[str] | None = None) -> dict[str, LimitItem]:
     """The limits by item.
 
     Args:
         limits: the file, shape already checked.
         file: its name, for messages.
+        parameters: names that the device's law can fit; None leaves names unchecked.
     Returns:
-        one entry per item.
+        one entry per item; limits on parameters under `parameter NAME`.
     Raises:
         ConfigError: all unknown or repeated items, wrong units, missing or needless numbers.
     Source:
@@ -44,8 +47,10 @@ def build(limits: LimitsFile, *, file: str) -> dict[str, LimitItem]:
                 Problem(file=file, key=f"{key}.item", got=repr(item.item), allowed="one of " + ", ".join(sorted(RULES)))
             )
             continue
-        if item.item in found:
-            problems.append(Problem(file=file, key=f"{key}.item", got=f"{item.item!r} again", allowed="each item once"))
+        name = f"parameter {item.parameter}" if item.item == "parameter" else item.item
+        if name in found:
+            problems.append(Problem(file=file, key=f"{key}.item", got=f"{name!r} again", allowed="each item once"))
+        problems.extend(_parameter_problems(item, f"{key}.parameter", file, parameters))
         if item.unit != unit:
             problems.append(Problem(file=file, key=f"{key}.unit", got=repr(item.unit), allowed=repr(unit)))
         has_numbers = item.low is not None or item.high is not None
@@ -53,7 +58,16 @@ def build(limits: LimitsFile, *, file: str) -> dict[str, LimitItem]:
             allowed = "low, high or both" if unit else "no low and no high: the item is met or not"
             got = "numbers" if has_numbers else "no number"
             problems.append(Problem(file=file, key=key, got=got, allowed=allowed))
-        found[item.item] = item
+        found[name] = item
     if problems:
         raise ConfigError(tuple(problems))
     return found
+
+
+def _parameter_problems(item: LimitItem, key: str, file: str, known: Collection[str] | None) -> list[Problem]:
+    if item.item != "parameter":
+        return [Problem(file=file, key=key, got=repr(item.parameter), allowed="nothing here")] if item.parameter else []
+    if known is not None and item.parameter not in known:
+        allowed = "a fitted parameter of the device: " + ", ".join(sorted(known))
+        return [Problem(file=file, key=key, got=repr(item.parameter), allowed=allowed)]
+    return []

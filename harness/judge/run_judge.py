@@ -3,18 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from itertools import pairwise
 
 from harness.bus import BusWiring
 from harness.config import DeviceFile, LimitItem
 from harness.diagnosis import Observation, candidates
+from harness.judge.fitted import fit_channel, judge_parameters, parameter_claims, residual_claims
 from harness.judge.limits import judge_claim
 from harness.judge.measured import Measured, measure
 from harness.judge.realness import Evidence, Found, of_settings
 from harness.judge.rows import Gathered, evidence_of, gain_claims, realness_claim, row, word_claim
 from harness.judge.steps import judge_step
 from harness.judge.verdict import worst_outcome
-from harness.law import GainLaw
+from harness.law import GainLaw, LawFit
 from harness.values import (
     Candidate,
     Event,
@@ -115,16 +117,20 @@ class RunJudge:
         }
         evidence = {setting: self._evidence(item) for setting, item in gathered.items()}
         found = self._found(evidence)
-        rows, claims = self._rows(gathered, found)
+        fits = self._fits(gathered)
+        rows, claims = self._rows(gathered, found, fits)
+        parameters = tuple(
+            row for channel, fit in fits.items() for row in judge_parameters(channel, fit, self._limits)
+        )
         steps, step_claims = self._steps(evidence)
         station, station_claims = _station(events)
-        everything = (*station_claims, *claims, *step_claims)
+        everything = (*station_claims, *claims, *step_claims, *parameter_claims(parameters))
         verdict = Outcome.INVALID if station_claims else worst_outcome([c.outcome for c in everything])
         observations = [self._observation(item, evidence[s], found[s]) for s, item in gathered.items() if item.final]
         explained = station or candidates(
             observations, code_control=self._device.firmware.code, notes=[e.text for e in events]
         )
-        return self._assemble(verdict, rows, steps, everything, explained)
+        return replace(self._assemble(verdict, rows, steps, everything, explained), parameters=parameters)
 
     def _assemble(
         self,
@@ -170,18 +176,30 @@ class RunJudge:
         return (*words, *gain_claims(item, self._limits.get("gain")))
 
     def _rows(
-        self, gathered: Mapping[Setting, Gathered], found: Mapping[Setting, Found]
+        self, gathered: Mapping[Setting, Gathered], found: Mapping[Setting, Found], fits: Mapping[int, LawFit]
     ) -> tuple[tuple[SettingResult, ...], tuple[Judgement, ...]]:
         rows: list[SettingResult] = []
         everything: list[Judgement] = []
+        residuals: dict[Setting, tuple[float, Judgement | None]] = {}
+        for fit in fits.values():
+            residuals.update(residual_claims(fit, gathered, self._limits.get("residual")))
         for setting, item in gathered.items():
             claims = self._own_claims(item)
             word = next((claim.outcome for claim in claims if claim.item == "word"), None)
             if "realness" in self._limits and item.final:
                 claims = (*claims, realness_claim(found[setting], item.prediction))
-            rows.append(row(item, claims, found[setting], word))
+            fitted_percent, residual = residuals.get(setting, (None, None))
+            claims = claims if residual is None else (*claims, residual)
+            rows.append(replace(row(item, claims, found[setting], word), fitted_percent=fitted_percent))
             everything.extend(claims)
         return tuple(rows), tuple(everything)
+
+    def _fits(self, gathered: Mapping[Setting, Gathered]) -> dict[int, LawFit]:
+        by_channel: dict[int, list[Gathered]] = {}
+        for setting, item in gathered.items():
+            by_channel.setdefault(setting.channel, []).append(item)
+        fits = {c: fit_channel(self._law, items, self._limits.get("gain")) for c, items in by_channel.items()}
+        return {channel: fit for channel, fit in fits.items() if fit is not None}
 
     def _evidence(self, item: Gathered) -> Evidence:
         controls = dict(item.prediction.state.controls)

@@ -86,6 +86,30 @@ class SettingResult:
     arithmetic_ratio: float
     """Arithmetic part of the displayed gain that was found; 1.0 for hardware."""
     attempts: int
+    fitted_percent: float | None = None
+    """Residual to the fitted law, 100·ln(measured/fitted); None where the setting took no part in the fit."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ParameterResult:
+    """One fitted parameter of one channel."""
+
+    channel: int
+    name: str
+    """Such as `ln K`, `attenuator 1:10`, `pregain`."""
+    nominal: float
+    estimate: float
+    deviation_percent: float
+    """100·ln(estimate/nominal)."""
+    u_percent: float
+    """Standard uncertainty of the deviation."""
+    identifiable: bool
+    """Whether the readings decide it; else a prior does."""
+    low: float | None
+    high: float | None
+    outcome: Outcome | None
+    """None without a limit."""
+    reason: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -144,3 +168,5 @@ class RunResult:
     """Coarse indices that the device file declares arithmetic."""
     notes: tuple[str, ...]
     """Warnings for the first screen."""
+    parameters: tuple[ParameterResult, ...] = ()
+    """Of the fitted law, by channel."""

@@ -1,0 +1,171 @@
+"""The third layer: residuals to a fitted law, and limits on the fitted parameters; source errors cancel in both."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+
+from harness.config import LimitItem
+from harness.errors import FitFailed
+from harness.judge.limits import decide, judge_number
+from harness.judge.rows import Gathered
+from harness.law import GainLaw, LawFit, fit_law
+from harness.values import Judgement, Outcome, ParameterResult, Setting
+
+LEAST_SETTINGS = 4
+"""Fewer cannot show a residual to anything."""
+LEAST_U_PERCENT = 0.02
+"""Repeatability that the noise of a fit does not show: settling, drift between up and down."""
+GROSS_PERCENT = 20.0
+"""Settings farther off than this are no part of a law that is fitted without an absolute limit."""
+
+
+def reading_u_percent(gathered: Gathered) -> float:
+    """How uncertain the gain of one setting is by itself, without what is common to all settings.
+
+    Args:
+        gathered: the setting's readings, at least one of them valid.
+    Returns:
+        standard uncertainty of the mean, percent.
+    Source:
+        variance 2σ²/N of a fitted amplitude (Kay 1993, example 3.14, from memory); half the up and down difference.
+    """
+    variances = []
+    for measured in gathered.valid:
+        fit = measured.fit
+        if fit is not None and fit.amplitude_code > 0.0:
+            noise_code = math.hypot(fit.noise_code, 1.0 / math.sqrt(12.0))
+            variances.append((100.0 * noise_code * math.sqrt(2.0 / fit.samples) / fit.amplitude_code) ** 2)
+    mean = sum(variances) / max(len(variances), 1) ** 2
+    repeat = (gathered.up_down_percent() or 0.0) / 2.0
+    return math.sqrt(mean + repeat**2 / 2.0 + LEAST_U_PERCENT**2)
+
+
+def fit_channel(law: GainLaw, gathered: Sequence[Gathered], gain: LimitItem | None) -> LawFit | None:
+    """The law of one channel as its sound settings show it.
+
+    Settings that fail the absolute limit are left out: they fail already, and one dead bit must not bend the law that
+    the others are held to.
+
+    Args:
+        law: of the device.
+        gathered: all settings of one channel.
+        gain: the absolute limit; without one only gross deviations are left out.
+    Returns:
+        the fit; None with too few settings.
+    Source:
+        robust fit of ln G (Huber); practice: residuals to a fitted law bear limits several times tighter.
+    """
+    sound = [item for item in gathered if _fits(item.residual_percent(), gain)]
+    if len(sound) < LEAST_SETTINGS:
+        return None
+    gains = np.asarray([item.gain_codes_per_v for item in sound], dtype=np.float64)
+    u_percent = np.asarray([reading_u_percent(item) for item in sound], dtype=np.float64)
+    try:
+        return fit_law(law, [item.prediction.setting for item in sound], gains, u_percent=u_percent)
+    except FitFailed:
+        return None
+
+
+def _fits(residual_percent: float | None, gain: LimitItem | None) -> bool:
+    if residual_percent is None:
+        return False
+    if gain is None:
+        return abs(residual_percent) <= GROSS_PERCENT
+    return decide(residual_percent, gain).outcome is not Outcome.FAIL
+
+
+def residual_claims(
+    fit: LawFit, plan: Mapping[Setting, Gathered], limit: LimitItem | None
+) -> dict[Setting, tuple[float, Judgement | None]]:
+    """How far each setting of the fit is from the fitted law, and whether that meets the limit.
+
+    Args:
+        fit: of the channel.
+        plan: readings by setting.
+        limit: on the residual, percent; None when the limits file has no such item.
+    Returns:
+        residual in percent and claim by setting.
+    Source:
+        design rule: three layers of judgement, each blind where another sees.
+    """
+    found: dict[Setting, tuple[float, Judgement | None]] = {}
+    for setting, residual in zip(fit.settings, fit.residual_percent.tolist(), strict=True):
+        where = plan[setting].prediction.label
+        claim = None if limit is None else judge_number(limit, residual, setting=setting, where=where)
+        found[setting] = (residual, claim)
+    return found
+
+
+def judge_parameters(channel: int, fit: LawFit, limits: Mapping[str, LimitItem]) -> tuple[ParameterResult, ...]:
+    """The fitted parameters of one channel, each with its limit where there is one.
+
+    Args:
+        channel: 1-based.
+        fit: of the channel.
+        limits: all items; those of parameters stand under `parameter NAME`.
+    Returns:
+        one row per parameter. One that the readings cannot tell is INCONCLUSIVE where it has a limit: only a prior
+        speaks for it.
+    Source:
+        practice: a drifting parameter shows long before a setting fails.
+    """
+    rows = []
+    for parameter in fit.parameters:
+        limit = limits.get(f"parameter {parameter.name}")
+        outcome, reason = None, ""
+        if limit is not None:
+            outcome = decide(parameter.deviation_percent, limit).outcome
+            where = f"ch{channel} {parameter.name}"
+            if not parameter.identifiable:
+                outcome, reason = Outcome.INCONCLUSIVE, f"{where}: this ladder cannot tell it from other parameters"
+            elif outcome is not Outcome.PASS:
+                claim = judge_number(limit, parameter.deviation_percent, setting=Setting(channel, 0, 0), where=where)
+                reason = claim.reason
+        rows.append(
+            ParameterResult(
+                channel=channel,
+                name=parameter.name,
+                nominal=parameter.nominal,
+                estimate=parameter.estimate,
+                deviation_percent=parameter.deviation_percent,
+                u_percent=parameter.u_percent,
+                identifiable=parameter.identifiable,
+                low=limit.low if limit else None,
+                high=limit.high if limit else None,
+                outcome=outcome,
+                reason=reason,
+            )
+        )
+    return tuple(rows)
+
+
+def parameter_claims(rows: Sequence[ParameterResult]) -> tuple[Judgement, ...]:
+    """The claims on parameters.
+
+    Args:
+        rows: all channels.
+    Returns:
+        one claim per parameter with a limit; it stands at the channel's first setting.
+    Source:
+        none: a record.
+    """
+    return tuple(
+        Judgement(
+            item="parameter",
+            setting=Setting(row.channel, 0, 0),
+            other=None,
+            outcome=row.outcome,
+            measured=row.deviation_percent,
+            low=row.low,
+            high=row.high,
+            guard=0.0,
+            unit="percent",
+            margin=None,
+            reason=row.reason,
+        )
+        for row in rows
+        if row.outcome is not None
+    )
