@@ -13,9 +13,8 @@ from harness.errors import ConfigError
 from harness.judge import build as build_limits
 from harness.ladder import Drive, drive_of, input_ratio
 from harness.ladder import build as build_ladder
-from harness.law import GainLaw
+from harness.law import GainLaw, design_matrix
 from harness.law import build as build_law
-from harness.law import design_matrix
 from harness.values import ConfigFile, Rung, RunHeader, Setting
 
 Built = TypeVar("Built")
