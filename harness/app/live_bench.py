@@ -39,7 +39,7 @@ def live_bench_text(
             ]  # fmt: skip
     lines += [
         "", "[wiring]", f"source_ohm = {bench.wiring.source_ohm!r}", f"load_ohm = {bench.wiring.load_ohm!r}",
-        f"told_ohm = {told!r}" if told != "high-z" else 'told_ohm = "high-z"', "",
+        f"told_ohm = {told!r}" if told != "high-z" else 'told_ohm = "high-z"', f"pad_db = {bench.wiring.pad_db!r}", "",
     ]  # fmt: skip
     return "\n".join(lines)
 

@@ -12,7 +12,10 @@ from typing import Any
 
 import pytest
 
-from harness.app.setup import read_setup
+from harness.app.files import FileSet
+from harness.app.live_bench import live_bench_text
+from harness.app.setup import read_bench, read_setup
+from harness.config import BenchFile, parse
 from harness.values import Prediction
 
 CONFIGS = Path(__file__).parents[2] / "configs"
@@ -120,3 +123,13 @@ def test_an_adapter_is_needed_to_load_words(gainladder: Any, short_job: Callable
     ended = gainladder("sweep", str(job), "--bench", str(lone))
     assert ended.code == 2
     assert "lone.toml: adapter: got nothing; allowed: an [adapter]: the words of the Tarn VG-1 are loaded" in ended.err
+
+
+def test_a_served_bench_keeps_its_pad(tmp_path: Path) -> None:
+    files = FileSet()
+    setup = read_bench(files, str(CONFIGS / "benches" / "simulated-corrie-ur-2.toml"))
+    files.check()
+    assert setup is not None
+    roles = ("source", "device", "adapter")
+    text = live_bench_text(setup, dict.fromkeys(roles, "a"), dict.fromkeys(roles, "s"), str(tmp_path / "live.toml"))
+    assert parse(BenchFile, text, file="live").wiring == setup.file.wiring

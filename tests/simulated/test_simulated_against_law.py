@@ -10,16 +10,22 @@ import pytest
 from harness.bus import BusDevice, BusWiring, decode
 from harness.config import DeviceFile, parse
 from harness.law import build
+from harness.simulated.corrie_ur2 import CorrieTruth
 from harness.simulated.parameters import SimulationTruth
 from harness.simulated.skerry_hr4 import SkerryTruth
+from harness.simulated.tarn_vg1 import TarnTruth
 from harness.values import Capture, Setting
 
-DEVICE = Path(__file__).parents[2] / "configs" / "devices" / "skerry-hr-4.toml"
+DEVICES = Path(__file__).parents[2] / "configs" / "devices"
+
+
+def described(name):
+    return parse(DeviceFile, (DEVICES / f"{name}.toml").read_text("utf-8"), file="device.toml")
 
 
 @pytest.fixture(scope="module")
 def device():
-    return parse(DeviceFile, DEVICE.read_text("utf-8"), file="device.toml")
+    return described("skerry-hr-4")
 
 
 @pytest.fixture(scope="module")
@@ -37,6 +43,27 @@ def test_nominal_gain_word_and_scale_of_every_setting(law):
             assert ours.relays == law.relays_of(dict(theirs.state.controls))
             assert 1 / ours.scale_v_per_code == pytest.approx(theirs.gain_codes_per_v, rel=1e-12)
             assert ours.codes_ratio == theirs.state.arithmetic_ratio
+
+
+def test_nominal_gain_word_and_scale_of_every_setting_of_the_corrie():
+    unit, law = CorrieTruth(), build(described("corrie-ur-2"), file="device.toml")
+    assert len(law.settings()) == 5 * 41
+    for setting in law.settings():
+        ours, theirs = unit.plan(setting.coarse, setting.fine), law.predict(setting)
+        assert ours.word == theirs.state.word.value, setting
+        assert ours.word_bits == theirs.state.word.bits
+        # The device file gives its intercept to 0.001 dB.
+        assert 1 / ours.scale_v_per_code == pytest.approx(theirs.gain_codes_per_v, rel=1.2e-4)
+
+
+def test_gain_of_every_word_of_the_tarn():
+    unit, law = TarnTruth(), build(described("tarn-vg-1"), file="device.toml")
+    exact = {"common_percent": 0.0, "pregain_percent": 0.0, "bit_percent": 0.0, "carry_percent": 0.0, "zero_code": 0.0}
+    parts = unit.model_copy(update={"spread": unit.spread.model_copy(update=exact)}).draw(1, 0)
+    for prediction in law.predictions([1]):
+        word = prediction.state.word
+        assert (word.latch, word.bits) == ("latch-1", unit.word_bits)
+        assert parts.word_gain(word.value) * 2000 == pytest.approx(prediction.gain_codes_per_v, rel=1e-12)
 
 
 def test_the_tables_of_the_shipped_bench_are_the_defaults(make_bench):
