@@ -13,7 +13,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from harness.app import decode_feed
+from harness.app import decode_feed, decode_output
 from harness.app.main import main
 from harness.bus import BusDevice, BusWiring, read_vcd
 
@@ -429,3 +429,50 @@ def test_unknown_clock_gives_what_came_before(tmp_path, wiring):
     ran = Ran(path, "--wiring", wiring, "--json")
     assert ran.code == 3
     assert "line clock is unknown at 200000 ns" in ran.json["error"]
+
+
+def test_block_that_no_adapter_can_hold(tmp_path, wiring, monkeypatch):
+    monkeypatch.setattr(decode_feed, "LARGEST_BLOCK", 20)
+    path = next(p for p, _ in in_every_form(tmp_path) if p.name == "adapter.glc")
+    ran = Ran(path, "--wiring", wiring)
+    assert (ran.code, "adapter block: more than 20 bytes; allowed is what an adapter can hold" in ran.err) == (2, True)
+
+
+def test_volts_with_trouble_at_the_end_give_what_came_before(tmp_path, wiring, monkeypatch):
+    monkeypatch.setattr(decode_feed, "TEXT_A_CHUNK", 20_000)
+    lines = marginal_volts("3.2")
+    path = write(tmp_path / "v.csv", "time_s," + ",".join(f"{line}_v" for line in LINES), [*lines, "nothing"])
+    ran = Ran(path, "--wiring", wiring, "--json")
+    assert (ran.code, ran.words) == (2, EXAMPLE_WORDS)
+    assert ran.json["levels"][1]["automatic"]
+
+
+class FullDisk:
+    """A file on a disk without room."""
+
+    def write(self, text):
+        raise OSError(28, "No space left on device")
+
+    def close(self):
+        pass
+
+
+@pytest.mark.parametrize("when", ["take", "finish"])
+def test_full_disk_leaves_nothing_behind(tmp_path, wiring, monkeypatch, when):
+    table = tmp_path / "words.csv"
+    if when == "take":
+        taken = decode_output.WordSink.take
+
+        def take(sink, words):
+            if len(words):
+                sink._csv.close()
+                sink._csv = FullDisk()
+            taken(sink, words)
+
+        monkeypatch.setattr(decode_output.WordSink, "take", take)
+    else:
+        monkeypatch.setattr(decode_output.os, "replace", lambda *_: FullDisk().write(""))
+    ran = Ran(DATA / "three-wire-example.vcd", "--wiring", wiring, "--csv", table)
+    assert ran.code == 3
+    assert f"{table}: cannot be written: No space left on device; name another file" in ran.err
+    assert [path.name for path in tmp_path.iterdir()] == ["wiring.toml"]
