@@ -120,11 +120,7 @@ def fit_law(
         weighted least squares of ln G; Huber's loss; recovery of injected parameters in tests/law/test_fit_law.py.
     """
     design = design_matrix(law, settings, bits=bits)
-    measured = np.asarray(gains_codes_per_v, dtype=np.float64)
-    if measured.shape != (len(settings),):
-        raise UsageError(f"fit: {measured.size} gains for {len(settings)} settings; allowed: one gain for each")
-    if not bool(np.all(np.isfinite(measured) & (measured > 0.0))):
-        raise NotFinite("fit: a gain is no positive finite number; leave out settings without a valid gain")
+    measured = _checked(gains_codes_per_v, len(settings))
     seen = identify(design.matrix)
     priors = _priors(design, seen.identifiable, ln_k_prior_percent)
     solution = solve(
@@ -136,7 +132,6 @@ def fit_law(
         corner=HUBER if robust else None,
         scale="at-least-given",
     )
-    covariance = solution.covariance * 1e4
     spreads = np.sqrt(np.diag(solution.covariance))
     rows = zip(design.columns, solution.parameters, spreads, seen.identifiable, priors, strict=True)
     return LawFit(
@@ -145,12 +140,21 @@ def fit_law(
         residual_percent=100.0 * solution.residuals,
         weight_ratio=solution.weights,
         fitted_codes_per_v=measured * np.exp(-solution.residuals),
-        covariance=covariance,
+        covariance=solution.covariance * 1e4,
         singular_values=seen.singular_values,
         scale_ratio=solution.scale,
         dof=solution.dof,
         converged=solution.converged,
     )
+
+
+def _checked(gains_codes_per_v: Floats, count: int) -> Floats:
+    measured = np.asarray(gains_codes_per_v, dtype=np.float64)
+    if measured.shape != (count,):
+        raise UsageError(f"fit: {measured.size} gains for {count} settings; allowed: one gain for each")
+    if not bool(np.all(np.isfinite(measured) & (measured > 0.0))):
+        raise NotFinite("fit: a gain is no positive finite number; leave out settings without a valid gain")
+    return measured
 
 
 def _priors(design: Design, identifiable: np.ndarray, ln_k_prior_percent: float) -> Floats:

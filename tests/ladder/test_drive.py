@@ -37,6 +37,22 @@ def test_told_the_truth_what_is_set_arrives(source_ohm: float, load_ohm: float) 
     assert input_ratio(wiring) == pytest.approx(1.0, rel=1e-12)
 
 
+@pytest.mark.parametrize(("pad_db", "ratio"), [(0.0, 1.0), (20.0, 0.1), (6.0206, 0.5), (40.0, 0.01)])
+def test_a_pad_takes_its_share_of_the_input(pad_db: float, ratio: float) -> None:
+    wiring = Wiring.model_validate({"source_ohm": 50.0, "load_ohm": 50.0, "told_ohm": 50.0, "pad_db": pad_db})
+    assert input_ratio(wiring) == pytest.approx(ratio, rel=1e-6)
+
+
+def test_limits_count_without_the_pad(workshop) -> None:
+    # 10 V peak in front of a 20 dB pad is 1 V at the input: still a level that a device limit of 5 V peak forbids
+    workshop.bench_data["wiring"]["pad_db"] = 20.0
+    workshop.device_data["input"]["limit"][0]["max_vpk"] = 5.0
+    (rung,) = workshop.build(channels=[1], coarse=["1V"], fine=[0], directions=["up"], fill_target=0.6)
+    assert rung.drive_vpk == pytest.approx(2.986, abs=1e-3)
+    with pytest.raises(ConfigError, match=r"2V at 100 % needs 5\.9.* V peak .* \(the device's input limit\)"):
+        workshop.build(channels=[1], coarse=["2V"], fine=[0], directions=["up"], fill_target=0.6, fill_low=0.55)
+
+
 def test_levels_by_hand(workshop) -> None:
     levels = {rung.prediction.label: rung for rung in workshop.build(channels=[1], directions=["up"], fine=[0, 20])}
     # 20 V at 100 %: 0.75 · 4096 / 205.80392 / 2 = 7.463415 V at the input; · 250050 / 250000 = 7.464907 V at the source

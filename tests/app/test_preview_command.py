@@ -1,0 +1,63 @@
+"""`gainladder preview` as the design tool: all shipped devices, files, and a ladder that cannot be walked."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import shutil
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner, Result
+
+from harness.app.commands.preview import command
+from harness.errors import ConfigError
+
+CONFIGS = Path(__file__).parents[2] / "configs"
+
+
+def preview(*arguments: object) -> Result:
+    return CliRunner().invoke(command, [str(argument) for argument in arguments])
+
+
+@pytest.mark.parametrize(
+    ("job", "words"),
+    [
+        ("demo", ("ch4 10mV 40 %", "231 of 231 positions", "gaps: none")),
+        ("tarn-vg-1", ("ch2 high +28 dB", "-11.097", "34.000", "+11.10", "114 of 114 positions")),
+        ("corrie-ur-2", ("ch1 40dB +3.5 dB", "100.0 dB", "80dB")),
+    ],
+)
+def test_each_shipped_device(job: str, words: tuple[str, ...]) -> None:
+    ended = preview(CONFIGS / "jobs" / f"{job}.toml")
+    assert ended.exit_code == 0, ended.output
+    for wanted in words:
+        assert wanted in ended.output
+
+
+def test_json_has_the_coverage_too() -> None:
+    content = json.loads(preview(CONFIGS / "jobs" / "ci.toml", "--json").stdout)
+    assert content["summary"]["settings"] == 110
+    assert len(content["coverage"]["rows"]) == 231
+    assert content["coverage"]["ranges"][0]["name"] == "20V"
+    assert {"common_percent", "independent_percent"} <= set(content["rungs"][0])
+
+
+def test_csv_and_figure_are_written(tmp_path: Path) -> None:
+    table, figure = tmp_path / "map.csv", tmp_path / "map.svg"
+    ended = preview(CONFIGS / "jobs" / "tarn-vg-1.toml", "--csv", table, "--figure", figure)
+    assert ended.exit_code == 0
+    assert len(list(csv.DictReader(io.StringIO(table.read_text())))) == 114
+    assert figure.read_text("utf-8").startswith("<?xml")
+
+
+def test_what_the_design_covers_comes_before_a_ladder_that_cannot_be_walked(tmp_path: Path) -> None:
+    shutil.copytree(CONFIGS, tmp_path / "configs")
+    bench = tmp_path / "configs" / "benches" / "simulated.toml"
+    bench.write_text(bench.read_text().replace("max_level_vpk = 10.0", "max_level_vpk = 0.3"))
+    ended = preview(tmp_path / "configs" / "jobs" / "ci.toml")
+    assert isinstance(ended.exception, ConfigError)
+    assert "a range the source cannot drive: 20V at 100 %" in str(ended.exception)
+    assert "21 settings no level fills" in ended.output
+    assert preview(tmp_path / "configs" / "jobs" / "ci.toml", "--json").stdout == ""
