@@ -275,7 +275,7 @@ class GainLaw:
         """
         if self.words is None:
             return (NO_WORD,)
-        relays = self.path.energised(controls) if any(d.layout.relays for d in self.words.devices) else frozenset()
+        relays = self.path.energised(controls) if self.words.drives_relays else frozenset()
         return self.words.words(channel, controls, relays)
 
     def _controls_in(self, device: GainDevice, value: int) -> dict[str, str | int]:

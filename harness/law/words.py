@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cached_property
 
 from harness.config import Bus, spans
 from harness.errors import UsageError
@@ -41,7 +42,7 @@ class WordField:
         return int(f"{value:0{self.bits}b}"[::-1], 2) if self.least_significant_first else value
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True)
 class WordLayout:
     """The fields of a word, anywhere in it.
 
@@ -51,17 +52,17 @@ class WordLayout:
 
     fields: tuple[WordField, ...]
 
-    @property
+    @cached_property
     def bits(self) -> int:
         """Length of the word."""
         return max(field.start + field.bits for field in self.fields)
 
-    @property
+    @cached_property
     def controls(self) -> tuple[str, ...]:
         """The controls that it holds."""
         return tuple(field.control.name for field in self.fields if field.control is not None)
 
-    @property
+    @cached_property
     def relays(self) -> tuple[str, ...]:
         """The relays whose coils it holds."""
         return tuple(field.relay for field in self.fields if field.relay)
@@ -125,7 +126,7 @@ class GainDevice:
         return self.channel in (None, channel)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True)
 class Words:
     """All gain devices of a bus."""
 
@@ -137,6 +138,15 @@ class Words:
     idle_edges_per_change: int | None
     """Most data edges of others when one setting changes; None where it is not known."""
 
+    @cached_property
+    def drives_relays(self) -> bool:
+        """Whether some word holds the coils of relays."""
+        return any(device.layout.relays for device in self.devices)
+
+    @cached_property
+    def _of_channel(self) -> dict[int, tuple[GainDevice, ...]]:
+        return {}
+
     def of_channel(self, channel: int) -> tuple[GainDevice, ...]:
         """Which devices set the gain of a channel.
 
@@ -147,12 +157,15 @@ class Words:
         Raises:
             UsageError: the channel has no gain device on the bus.
         """
+        if channel in self._of_channel:
+            return self._of_channel[channel]
         mine = [device for device in self.devices if device.serves(channel)]
         if not mine:
             known = sorted(device.channel for device in self.devices if device.channel is not None)
             allowed = ", ".join(map(str, known))
             raise UsageError(f"channel {channel} has no gain device on the bus; allowed is one of {allowed}")
-        return tuple(sorted(mine, key=lambda device: self.code not in device.layout.controls))
+        found = tuple(sorted(mine, key=lambda device: self.code not in device.layout.controls))
+        return self._of_channel.setdefault(channel, found)
 
     def words(self, channel: int, controls: Controls, relays: frozenset[str]) -> tuple[ControlWord, ...]:
         """The words of a channel, with their latches, the one with the code first; UsageError as its parts."""

@@ -401,3 +401,18 @@ def test_stages_may_stand_anywhere_when_they_say_what_is_in_front(hr4: Data, mak
     again = make_law(shuffled)
     assert [stage.name for stage in again.path.stages] == [stage["name"] for stage in hr4["stage"]]
     assert again.predictions() == law.predictions()
+
+
+@pytest.mark.parametrize(
+    "fine",
+    [
+        {"first_percent": 100.0, "last_percent": 40.0, "first_db": 0.0, "last_db": 8.0, "count": 5},
+        {"first_percent": 100.0, "last_db": 8.0, "count": 5},
+        {"first_db": 0.0, "count": 5},
+        {"count": 5},
+    ],
+)
+def test_fine_positions_have_one_unit(hr4: Data, fine: Data) -> None:
+    hr4["fine"] = fine
+    with pytest.raises(ConfigError, match="first_percent and last_percent, or first_db and last_db"):
+        validate(DeviceFile, hr4, file="device.toml")
