@@ -6,6 +6,8 @@ from harness.values.coverage import Coverage, CoverageRange, CoverageRow
 from harness.values.decibel import db_from_ratio, db_from_ratios, ratio_from_db
 from harness.values.fit import Quality, SineFit
 from harness.values.judgement import (
+    BudgetLine,
+    BudgetTable,
     Candidate,
     Judgement,
     Outcome,
@@ -22,6 +24,8 @@ from harness.values.setting import ControlWord, Setting, State
 from harness.values.waveform import Codes, Waveform
 
 __all__ = [
+    "BudgetLine",
+    "BudgetTable",
     "BusDistance",
     "BusTiming",
     "Candidate",

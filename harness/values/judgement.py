@@ -88,6 +88,14 @@ class SettingResult:
     attempts: int
     fitted_percent: float | None = None
     """Residual to the fitted law, 100·ln(measured/fitted); None where the setting took no part in the fit."""
+    expanded_percent: float | None = None
+    """Expanded uncertainty of the absolute gain, k = 2; None where no budget was made."""
+    own_percent: float | None = None
+    """Expanded uncertainty without what is common to all settings: that of the residual to the fitted law."""
+    tur_ratio: float | None = None
+    """Test uncertainty ratio of the absolute gain: half the width between its limits over its U."""
+    flags: tuple[str, ...] = ()
+    """Short codes for what is remarkable about the readings without making them INVALID."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -132,6 +140,47 @@ class StepResult:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class BudgetLine:
+    """One contribution to the uncertainty of a gain."""
+
+    name: str
+    """Such as `meter, reading`."""
+    kind: str
+    """common or per reading."""
+    stated: str
+    """Such as `rectangular ±0.1 %`."""
+    standard_percent: float
+    """Standard uncertainty, percent of gain."""
+    dof: float | None
+    """Degrees of freedom; None where the standard uncertainty is taken as exact."""
+    share_percent: float
+    """Of the combined variance; all lines together 100."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BudgetTable:
+    """The uncertainty of the absolute gain in one group of ranges, that of its worst reading."""
+
+    group: str
+    """Which ranges and channels, for people."""
+    rows: tuple[BudgetLine, ...]
+    standard_percent: float
+    """Combined standard uncertainty of the absolute gain."""
+    common_percent: float
+    """Standard uncertainty of what is the same for all readings."""
+    own_percent: float
+    """Standard uncertainty of what each reading has for itself."""
+    expanded_percent: float
+    """factor · standard_percent."""
+    factor: float
+    """Coverage factor."""
+    dof: float | None
+    """Effective degrees of freedom; None for infinitely many."""
+    notes: tuple[str, ...] = ()
+    """For people: what was assumed."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Candidate:
     """A fault that would explain what was seen."""
 
@@ -170,3 +219,5 @@ class RunResult:
     """Warnings for the first screen."""
     parameters: tuple[ParameterResult, ...] = ()
     """Of the fitted law, by channel."""
+    budgets: tuple[BudgetTable, ...] = ()
+    """By range group, least sensitive first; empty where no budget was made."""
