@@ -9,7 +9,9 @@ import click
 
 from harness.errors import BenchError, ExitCode, GainladderError
 
-COMMANDS = ("sweep", "preview", "judge", "report", "runs", "check", "simulate", "faults", "decode")
+COMMANDS = (
+    "sweep", "preview", "judge", "report", "runs", "check", "simulate", "faults", "decode", "calibrate", "advise",
+)  # fmt: skip
 
 
 class LazyGroup(click.Group):

@@ -15,13 +15,15 @@ VERBS: dict[str, tuple[str, ...]] = {
     ),
     "device": (
         "prepare", "mode_query", "select_coarse", "coarse_query", "select_fine", "fine_query",
-        "acquire", "scale_query", "rate_query", "sequence_query", "codes_query",
+        "acquire", "scale_query", "rate_query", "sequence_query", "codes_query", "constant", "constant_query",
     ),
     "adapter": ("arm", "fetch", "load_word"),
 }  # fmt: skip
 COMMON = ("identify", "complete_query", "error_query")
 SETTING = ("select_coarse", "coarse_query", "select_fine", "fine_query")
 """Verbs that a bare gain stage lacks, all or none: its words are loaded through the adapter."""
+CONSTANT = ("constant", "constant_query")
+"""Verbs of a device that keeps correction constants of its ranges, both or none."""
 
 
 class Ranges(Table):
@@ -57,7 +59,7 @@ class InstrumentFile(Versioned):
     code_type: Literal["int16-little", "int16-big"] = "int16-little"
     commands: dict[str, str | tuple[str, ...]] = Field(default_factory=dict)
     """Verb to one message or several; placeholders in braces: channel, full_scale_vpp, coarse, percent, fine, samples,
-    rate_hz, hz, level, ohm, latch, bits, word."""
+    rate_hz, hz, level, ohm, latch, bits, word, gain_ratio, offset_code."""
 
     @model_validator(mode="after")
     def _verbs(self) -> InstrumentFile:
@@ -65,7 +67,7 @@ class InstrumentFile(Versioned):
         given = set(self.commands)
         if given - known:
             raise ValueError(f"in [commands] only {', '.join(sorted(known))}; not {', '.join(sorted(given - known))}")
-        optional = set() if given & set(SETTING) else set(SETTING)
+        optional = {verb for group in (SETTING, CONSTANT) if not given & set(group) for verb in group}
         if known - given - optional:
             raise ValueError(f"in [commands] also {', '.join(sorted(known - given - optional))}")
         if (self.role == "source") != (self.ranges is not None):

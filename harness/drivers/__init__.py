@@ -3,9 +3,19 @@
 from harness.drivers.adapter import AdapterDriver
 from harness.drivers.build import open_link
 from harness.drivers.clock import RealClock
+from harness.drivers.constant import HeldConstant
 from harness.drivers.device import DeviceDriver
 from harness.drivers.loaded_device import LoadedDeviceDriver
 from harness.drivers.source import SourceDriver
 from harness.drivers.watchdog import Watchdog
 
-__all__ = ["AdapterDriver", "DeviceDriver", "LoadedDeviceDriver", "RealClock", "SourceDriver", "Watchdog", "open_link"]
+__all__ = [
+    "AdapterDriver",
+    "DeviceDriver",
+    "HeldConstant",
+    "LoadedDeviceDriver",
+    "RealClock",
+    "SourceDriver",
+    "Watchdog",
+    "open_link",
+]

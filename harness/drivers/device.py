@@ -6,14 +6,17 @@ import math
 
 from harness.bench import Clock, Link
 from harness.config import DeviceFile, InstrumentFile, InstrumentSlot
-from harness.config.instrument_file import SETTING
+from harness.config.instrument_file import CONSTANT, SETTING
 from harness.drivers.acquisition import READ_BACK_TOLERANCE, AcquisitionDriver
+from harness.drivers.constant import HeldConstant, read_constant
 from harness.drivers.profile import number_text
-from harness.errors import ConfigError, Problem, ReadBackDiffers
+from harness.errors import BenchError, ConfigError, Problem, ReadBackDiffers
 from harness.values import Setting
 
 NOTHING = 1e-9
 """What a position of 0 dB may read back as."""
+NOTHING_CODE = 1e-6
+"""How far an offset of a constant may read back from the one sent."""
 
 
 class DeviceDriver(AcquisitionDriver):
@@ -52,6 +55,52 @@ class DeviceDriver(AcquisitionDriver):
         fine_text = self._read_back("fine_query", channel, self._used("select_fine", fine))
         self._coarse = {**known, channel: setting.coarse}
         return (("coarse", coarse_text), ("fine", fine_text))
+
+    @property
+    def holds_constants(self) -> bool:
+        """Whether the profile says how the device keeps correction constants."""
+        return set(CONSTANT) <= set(self._profile.commands)
+
+    def read_constant(self, channel: int, coarse: int) -> HeldConstant:
+        """The correction constant that the device holds for a range."""
+        self._check_holds(Setting(channel, coarse, 0))
+        question = self._commands.question("constant_query", channel=channel, **_texts(self._coarse_words(coarse)))
+        reply = self._query(question)
+        held = read_constant(reply, self._commands.placeholders("constant"))
+        if held is None:
+            allowed = ", ".join(sorted(self._commands.placeholders("constant") & {"gain_ratio", "offset_code"}))
+            raise self._bad_reply(question, reply, f"finite numbers for {allowed}")
+        return held
+
+    def write_constant(self, channel: int, coarse: int, *, gain_ratio: float, offset_code: float) -> HeldConstant:
+        """Replace the correction constant of a range; what the device then holds, read back.
+
+        ReadBackDiffers when it holds another one; InstrumentReported when it refuses. Other constants stay.
+        """
+        self._check_holds(Setting(channel, coarse, 0))
+        words: dict[str, float | str] = {"gain_ratio": gain_ratio, "offset_code": offset_code}
+        words.update(self._coarse_words(coarse))
+        self._carry_out(self._commands.messages("constant", channel=channel, **_texts(words)))
+        held = self.read_constant(channel, coarse)
+        right = math.isclose(held.gain_ratio, gain_ratio, rel_tol=READ_BACK_TOLERANCE)
+        if held.offset_code is not None:
+            right = right and math.isclose(
+                held.offset_code, offset_code, rel_tol=READ_BACK_TOLERANCE, abs_tol=NOTHING_CODE
+            )
+        if not right:
+            raise ReadBackDiffers(
+                f"wrote gain ratio {number_text(gain_ratio)} and offset {number_text(offset_code)}, reads back {held}",
+                **self._place("constant"),
+            )
+        return held
+
+    def _check_holds(self, setting: Setting) -> None:
+        if not self.holds_constants:
+            raise BenchError(
+                f"holds no constants as far as its profile says; it lacks {' and '.join(CONSTANT)}",
+                **self._place("constant"),
+            )
+        self._check_known(setting)
 
     def _coarse_words(self, coarse: int) -> dict[str, float | str]:
         """What the placeholders of a range stand for."""

@@ -18,6 +18,8 @@ _FIELDS: dict[str, tuple[str, ...]] = {
     "fine_query": ("channel",),
     "acquire": ("channel",),
     "load_word": ("latch", "bits", "word"),
+    "constant": ("channel", "full_scale_vpp", "coarse", "gain_ratio", "offset_code"),
+    "constant_query": ("channel", "full_scale_vpp", "coarse"),
 }
 _ANSWERED = ("identify", "arm", "fetch", "load_word")
 
@@ -75,6 +77,8 @@ def _faults(role: str, verb: str, messages: tuple[str, ...]) -> list[tuple[str, 
         faults.append((f"{len(messages)} messages", "one message, because one answer is awaited"))
     if not messages or not all(message.strip() for message in messages):
         faults.append(("an empty message", "a command"))
+    if verb == "constant" and not any("{gain_ratio}" in message for message in messages):
+        faults.append(("no {gain_ratio}", "a command that writes it"))
     allowed = fields_of(role, verb)
     shown = ", ".join(f"{{{name}}}" for name in allowed) or "no placeholder"
     for message in messages:

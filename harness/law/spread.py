@@ -39,6 +39,10 @@ class Part:
     half_width_percent: Term
     """Of 100 · ln G, >= 0: one number where it moves all settings alike and by the same amount."""
     common: bool
+    signed_percent: Term = 0.0
+    """The same with the sign of its direction: what two settings share of one parameter cancels between them."""
+    independent: bool = False
+    """Whether the parameter is drawn anew for every setting, so that nothing cancels."""
 
 
 def parts(path: SignalPath, arrays: Arrays, conditions: Conditions | None = None) -> tuple[Part, ...]:
@@ -61,6 +65,8 @@ def parts(path: SignalPath, arrays: Arrays, conditions: Conditions | None = None
             parameter=part.parameter,
             half_width_percent=widened(part.half_width_percent, place),
             common=part.common,
+            signed_percent=widened(part.signed_percent, place),
+            independent=part.independent,
         )
         for found, place in _by_stage(path, arrays, under)
         for part in found
@@ -119,11 +125,15 @@ def _of_stage(stage: PathStage, arrays: Arrays, input_vpk: Term, conditions: Con
         parameter = known.get(name)
         unit = 1.0 if parameter is None or parameter.unit == "percent" else 100.0
         slope = slopes[name]
+        signed = slope * (size * unit)
+        independent = parameter is not None and parameter.independent
         yield Part(
             stage=stage.name,
             parameter=name,
-            half_width_percent=np.abs(slope) * (size * unit),
-            common=np.ndim(slope) == 0 and not (parameter is not None and parameter.independent),
+            half_width_percent=np.abs(signed),
+            common=np.ndim(slope) == 0 and not independent,
+            signed_percent=signed,
+            independent=independent,
         )
 
 

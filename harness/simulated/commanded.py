@@ -9,6 +9,7 @@ from harness.bench import Clock
 from harness.simulated.bus import Bus
 from harness.simulated.bus_traffic import Frame
 from harness.simulated.cable import Cable
+from harness.simulated.constants import Constants
 from harness.simulated.device import SimulatedDevice
 from harness.simulated.error_list import Refusal
 from harness.simulated.fault import Fault
@@ -44,6 +45,7 @@ class CommandedDevice(SimulatedDevice):
         self._bias_word = middle + round(within(seed, "unit/bias", truth.spread.bias_word))
         for axis, positions in zip(axes, (self._coarse, self._fine), strict=True):
             self._command(axis, positions)
+        self.constants = Constants(self.tree, axes[0], self.front_ends) if truth.keeps_constants else None
 
     def reset(self) -> None:
         """Least sensitive range, all words written, the record forgotten."""
@@ -51,6 +53,13 @@ class CommandedDevice(SimulatedDevice):
         for channel in self.front_ends:
             self._coarse[channel] = self._fine[channel] = 0
         self._write()
+
+    def displayed_v_per_code(self, channel: int) -> float:
+        """With the constant of the range."""
+        nominal = super().displayed_v_per_code(channel)
+        if self.constants is None:
+            return nominal
+        return nominal / self.constants.at(channel, self._coarse[channel]).gain_ratio
 
     def _command(self, axis: Axis, positions: Positions) -> None:
         span = Span(low=min(axis.values), high=max(axis.values), default=axis.values[0])

@@ -71,6 +71,10 @@ class SimulatedDevice(Instrument):
         if front_end is not None and front_end.latched:
             front_end.take_word(self._shifted & (2**self._truth.word_bits - 1), now_s=now_s)
 
+    def displayed_v_per_code(self, channel: int) -> float:
+        """Input volts a code, as displayed beside a record of a channel."""
+        return self.front_ends[channel].plan.scale_v_per_code
+
     def _acquisition(self) -> None:
         tree, truth = self.tree, self._truth
         tree.query("INPut#:IMPedance", lambda _: shown(truth.input_ohm))
@@ -108,7 +112,7 @@ class SimulatedDevice(Instrument):
         )
         duration_s = self._points / self._rate_hz
         self._record = Record(
-            codes=codes, scale_v_per_code=front_end.plan.scale_v_per_code, ready_at_s=self.now_s + duration_s
+            codes=codes, scale_v_per_code=self.displayed_v_per_code(self._channel), ready_at_s=self.now_s + duration_s
         )
         self.occupy(duration_s)
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import ClassVar
 
 from pydantic import Field, model_validator
 
@@ -80,6 +81,8 @@ def _ranges() -> tuple[SkerryRange, ...]:
 
 class SkerryTruth(UnitTruth):
     """The whole unit."""
+
+    keeps_constants: ClassVar[bool] = True
 
     manufacturer: Name = "Skerry"
     model: Name = "HR-4"

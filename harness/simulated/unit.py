@@ -39,6 +39,8 @@ class UnitTruth(IdentityTruth, ABC):
 
     lacks: ClassVar[Mapping[str, str]] = {}
     """Product faults that this device cannot have, each with the reason."""
+    keeps_constants: ClassVar[bool] = False
+    """Whether the device keeps a correction constant for each range."""
 
     channels: int = Field(ge=1, le=4)
     input_ohm: Positive = 1.0e6
