@@ -93,14 +93,14 @@ def _extras(run: CalibratedRun) -> None:
         ("this unit, as measured", calibration.extra_measured),
         ("any unit, by tolerances", calibration.extra_predicted),
     )
-    result("\nfurther points that would help most (linear between calibrated positions; for a table in the host):")
+    result("\nfurther points that would help most, for a table in the host:")
     for kind, points in kinds:
         if not points:
             result(f"  {kind}: none")
         for point in points:
             result(
                 f"  {kind}: {_place(run, point)}: worst error left in the range {point.before_percent:.3f} % ->"
-                f" {point.after_percent:.3f} %"
+                f" {point.after_percent:.3f} %, {point.between} between calibrated positions"
             )
 
 

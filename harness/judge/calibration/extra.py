@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from harness.judge.calibration.left import remainder
+from harness.judge.calibration.left import Between, remainder
 
 Floats = npt.NDArray[np.float64]
 WORTH_PERCENT = 1e-6
@@ -34,9 +34,12 @@ class Sheet:
     def __post_init__(self) -> None:
         self.errors_percent.setflags(write=False)
 
-    def worst_percent(self, known: Sequence[int]) -> float:
-        """Largest error left with these rows corrected."""
-        left = remainder(self.errors_percent, self.fines, sorted(known))
+    def worst(self, known: Sequence[int]) -> tuple[float, Between]:
+        """Largest error left with these rows corrected, percent, and the better way between them."""
+        return min((self._worst_percent(sorted(known), between), between) for between in (Between.LINEAR, Between.HELD))
+
+    def _worst_percent(self, known: Sequence[int], between: Between) -> float:
+        left = remainder(self.errors_percent, self.fines, known, between)
         if left.shape[1] == 0:
             return 0.0
         sizes = np.sqrt(np.sum(left**2, axis=1)) if self.joint else np.max(np.abs(left), axis=1)
@@ -52,7 +55,9 @@ class ExtraPoint:
     before_percent: float
     """Worst error left in its range without it, all points before it taken."""
     after_percent: float
-    """With it: linear between calibrated positions, constant beyond them."""
+    """With it."""
+    between: Between
+    """The better way to correct between the calibrated positions of the range, this one included."""
 
 
 def extra_points(sheets: Sequence[Sheet], *, most: int) -> tuple[ExtraPoint, ...]:
@@ -68,21 +73,27 @@ def extra_points(sheets: Sequence[Sheet], *, most: int) -> tuple[ExtraPoint, ...
         greedy choice, common practice, no source; compared with every choice of one point in tests/judge_calibration/.
     """
     known = {sheet.coarse: [sheet.first] for sheet in sheets}
-    worst = {sheet.coarse: sheet.worst_percent((sheet.first,)) for sheet in sheets}
+    worst = {sheet.coarse: sheet.worst((sheet.first,))[0] for sheet in sheets}
     open_sheets = {sheet.coarse: sheet for sheet in sheets}
     found: list[ExtraPoint] = []
     while len(found) < most and open_sheets:
         coarse = max(open_sheets, key=lambda item: worst[item])
         sheet, before = open_sheets[coarse], worst[coarse]
         free = [row for row in range(len(sheet.fines)) if row not in known[coarse]]
-        tried = [(sheet.worst_percent([*known[coarse], row]), row) for row in free]
-        after, row = min(tried, default=(before, -1))
+        tried = [(sheet.worst([*known[coarse], row]), row) for row in free]
+        (after, between), row = min(tried, default=((before, Between.LINEAR), -1))
         if before <= sheet.floor_percent or before - after <= WORTH_PERCENT:
             del open_sheets[coarse]
             continue
         found.append(
-            ExtraPoint(coarse=coarse, fine=sheet.fines[row], before_percent=before, after_percent=after)
-        )  # fmt: skip
+            ExtraPoint(
+                coarse=coarse,
+                fine=sheet.fines[row],
+                before_percent=before,
+                after_percent=after,
+                between=between,
+            )
+        )
         known[coarse].append(row)
         worst[coarse] = after
     return tuple(found)

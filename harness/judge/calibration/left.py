@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import enum
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -15,6 +16,15 @@ from harness.law import GainLaw, parts
 from harness.values import Setting
 
 Floats = npt.NDArray[np.float64]
+
+
+class Between(enum.StrEnum):
+    """What holds between calibrated fine positions."""
+
+    LINEAR = "linear"
+    """A straight line: right where the error runs smoothly."""
+    HELD = "held"
+    """The constant of the calibrated position below: right where it jumps, as at a pre-gain or a major carry."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -65,18 +75,22 @@ def tolerance_columns(law: GainLaw, coarse: int) -> Floats:
     return found[:, np.any(found != 0.0, axis=0)]
 
 
-def remainder(errors: Floats, fines: Sequence[int], known: Sequence[int]) -> Floats:
+def remainder(errors: Floats, fines: Sequence[int], known: Sequence[int], between: Between = Between.LINEAR) -> Floats:
     """What is left of errors when they are corrected at some fine positions.
 
     Args:
         errors: shape (n, k).
         fines: fine position of each row, rising, shape (n,).
         known: rows where the error is known, rising, at least one.
+        between: what corrects a position between two known ones.
     Returns:
-        errors less the correction: linear between known positions, constant beyond them, shape (n, k).
+        errors less the correction, which is constant beyond the outer known positions, shape (n, k).
     Source:
-        linear interpolation, textbook; held against closed forms in tests/judge_calibration/.
+        interpolation, textbook; held against closed forms in tests/judge_calibration/.
     """
+    if between is Between.HELD:
+        below = np.maximum(np.searchsorted(np.asarray(known), np.arange(len(fines)), side="right") - 1, 0)
+        return np.asarray(errors - errors[np.asarray(known)[below]])
     places, nodes = np.asarray(fines, dtype=np.float64), np.asarray(fines, dtype=np.float64)[list(known)]
     weights = np.column_stack([np.interp(places, nodes, unit) for unit in np.eye(len(known))])
     return np.asarray(errors - weights @ errors[list(known)])
