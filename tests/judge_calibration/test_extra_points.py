@@ -28,7 +28,7 @@ def test_a_step_needs_the_position_behind_it_held() -> None:
 
 
 def test_a_curve_is_better_joined_by_lines() -> None:
-    # x² over 0 to 8: a chord to 7 leaves 12 below it and 64 - 49 = 15 at the end; then the end; then the middle of 0 to 7
+    # x² over 0 to 8: a chord to 7 leaves 12 below it and 64 - 49 = 15 at the end; then the end; then the middle
     found = extra_points([sheet([x * x for x in range(9)])], most=3)
     assert [(item.fine, round(item.before_percent, 9), round(item.after_percent, 9)) for item in found] == [
         (7, 64.0, 15.0),
