@@ -11,6 +11,9 @@ from harness.judge.realness import Evidence, Found, of_step
 from harness.judge.verdict import worst_outcome
 from harness.values import Judgement, Outcome, Prediction, Realness, StepResult
 
+DECLARED_RATIO = 0.02
+"""How near an arithmetic step must come to the declared factor: two gains, each as good as a coarse step's limit."""
+
 
 def judge_step(
     lower: tuple[Prediction, Evidence],
@@ -78,7 +81,10 @@ def _realness(found: Found, lower: Prediction, upper: Prediction, where: str) ->
     match found.realness:
         case Realness.HARDWARE:
             return judge_claim("realness", Outcome.PASS, "", **pair)
-        case Realness.ARITHMETIC | Realness.MIXED if declared != 1.0 and abs(found.ratio / declared - 1.0) < 0.02:
+        case Realness.ARITHMETIC if declared != 1.0 and abs(found.ratio / declared - 1.0) < DECLARED_RATIO:
+            return judge_claim("realness", Outcome.PASS, "", **pair)
+        case Realness.MIXED if declared != 1.0:
+            # Its arithmetic part is judged at the setting, among those of the same word; its size by the step's limit.
             return judge_claim("realness", Outcome.PASS, "", **pair)
         case Realness.UNPROVEN:
             return judge_claim("realness", Outcome.INCONCLUSIVE, f"{where}: realness unproven: {found.why}", **pair)

@@ -1,0 +1,204 @@
+"""The pytest plugin, run by a pytest of its own: what a user sees, and what the exit code says."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable
+from pathlib import Path
+from xml.etree import ElementTree
+
+import pytest
+
+pytest_plugins = ["pytester"]
+
+ROOT = Path(__file__).resolve().parents[2]
+CONFIGS = ROOT / "configs"
+JOB = """\
+kind = "job"
+version = 1
+name = "short"
+device = "{configs}/devices/skerry-hr-4.toml"
+bench = "{bench}"
+limits = "{limits}"
+transport = "in-process"
+{more}
+[[change]]
+version = 1
+date = 2026-01-01
+owner = "o"
+reason = "r"
+
+[ladder]
+channels = [1, 2]
+coarse = ["5V", "2V", "10mV"]
+fine = [0, 20]
+"""
+ITEMS = ("measurable", "gain", "residual", "fine-step", "coarse-step", "monotonic", "word", "realness")
+# 5 V has no lower neighbour in this ladder, and so no coarse step.
+NAMES = {
+    f"ch{channel}-{name}-{item}"
+    for channel in (1, 2)
+    for name in ("5V", "2V", "10mV")
+    for item in ITEMS
+    if (name, item) != ("5V", "coarse-step")
+} | {"ch1-parameter", "ch2-parameter"}
+Run = Callable[..., pytest.RunResult]
+
+
+@pytest.fixture
+def run(pytester: pytest.Pytester, monkeypatch: pytest.MonkeyPatch) -> Run:
+    """Runs the acceptance suite on a short job; keys replace parts of its file."""
+    monkeypatch.setenv("PYTHONPATH", os.pathsep.join(filter(None, (str(ROOT), os.environ.get("PYTHONPATH")))))
+    monkeypatch.delenv("PYTEST_ADDOPTS", raising=False)
+    pytester.makepyfile(test_acceptance=(ROOT / "tests/bench/test_acceptance.py").read_text())
+
+    def acceptance(*options: str, alone: bool = False, **changes: str) -> pytest.RunResult:
+        parts = {
+            "configs": str(CONFIGS), "bench": f"{CONFIGS}/benches/simulated.toml",
+            "limits": f"{CONFIGS}/limits/skerry-hr-4.toml", "more": "", **changes,
+        }  # fmt: skip
+        job = pytester.path / "job.toml"
+        job.write_text(JOB.format(**parts))
+        runs = pytester.runpytest_subprocess if alone else pytester.runpytest_inprocess
+        return runs("-p", "no:cacheprovider", "-rA", "--job", str(job), *options)
+
+    return acceptance
+
+
+@pytest.fixture
+def no_bench(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Opening a bench is an error."""
+
+    def boom(*places: object, **keys: object) -> None:
+        raise SystemError("a bench was opened")
+
+    monkeypatch.setattr("fixtures.run.open_bench", boom)
+
+
+def names(result: pytest.RunResult, word: str) -> set[str]:
+    """Claims in the short summary under PASSED, FAILED or ERROR."""
+    lines = [line for line in result.outlines if line.startswith(f"{word} ") and "[" in line]
+    return {line.partition("[")[2].partition("]")[0] for line in lines}
+
+
+def properties(path: Path) -> dict[str | None, str | None]:
+    return {p.get("name"): p.get("value") for p in ElementTree.parse(path).getroot().iter("property")}
+
+
+def test_a_good_unit_passes_every_claim(run: Run) -> None:
+    result = run("--unit", "A1", "--seed", "1", alone=True)
+    assert result.ret == 0
+    result.assert_outcomes(passed=len(NAMES))
+    assert names(result, "PASSED") == NAMES
+
+
+def test_a_faulty_unit_fails_exactly_its_claims(run: Run, pytester: pytest.Pytester) -> None:
+    result = run(
+        "--seed", "1", "--fault", "relay-not-picking:2", "--junitxml", "j.xml", "--store", "runs.sqlite", alone=True
+    )
+    assert result.ret == 1
+    # K1 is needed by the 2 V range alone: its gain is ten times too high, and so are the steps into and out of it. It
+    # takes no part in the fit of the law, so nothing is decided about its residual.
+    assert names(result, "FAILED") == {"ch2-2V-gain", "ch2-2V-coarse-step", "ch2-10mV-coarse-step"}
+    assert names(result, "PASSED") == NAMES - names(result, "FAILED") - {"ch2-2V-residual"}
+    result.stdout.fnmatch_lines(["*ch2-2V-gain: FAIL: ch2 2V 100 %: gain off by +2*"])
+    assert "Traceback" not in result.stdout.str()
+    found = properties(pytester.path / "j.xml")
+    assert found["gainladder_exit_code"] == "1"
+    assert found["gainladder_verdict"] == "FAIL"
+    assert found["gainladder_run"]
+    assert (pytester.path / "runs.sqlite").stat().st_size > 0
+
+
+def test_inconclusive_claims_are_skipped_with_their_reason_and_the_session_is_not_green(run: Run) -> None:
+    result = run("--unit", "A1", more="capture_words = false")
+    assert result.ret == 1
+    result.assert_outcomes(passed=len(NAMES) - 12, skipped=12)
+    result.stdout.fnmatch_lines(["*ch1-5V-word: INCONCLUSIVE: nothing was decided about it*"])
+    result.stdout.fnmatch_lines(["*ch1-5V-realness: INCONCLUSIVE: *no control word was captured*"])
+
+
+def test_nothing_but_inconclusive_claims_is_not_green(run: Run) -> None:
+    result = run("-k", "realness", more="capture_words = false")
+    assert result.ret == 1
+    result.assert_outcomes(skipped=6, deselected=len(NAMES) - 6)
+
+
+def test_invalid_claims_are_errors_and_not_failures(run: Run, pytester: pytest.Pytester) -> None:
+    text = (CONFIGS / "benches/simulated.toml").read_text()
+    bench = pytester.path / "bench.toml"
+    assert "capacity = 20000" in text
+    bench.write_text(text.replace("capacity = 20000", "capacity = 50").replace('"../', f'"{CONFIGS}/'))
+    result = run("-k", "word or -gain", "--junitxml", "j.xml", "--bench", str(bench))
+    assert result.ret == 1
+    result.assert_outcomes(passed=6, errors=6, deselected=len(NAMES) - 12)
+    result.stdout.fnmatch_lines(["*ch1-5V-word: INVALID: ch1 5V 100 %: no word: the adapter dropped events*"])
+    assert properties(pytester.path / "j.xml")["gainladder_exit_code"] == "3"
+
+
+def test_a_station_fault_is_an_error_of_every_claim_and_named(run: Run, pytester: pytest.Pytester) -> None:
+    result = run("-k", "gain", "--fault", "source-load-mis-set", "--junitxml", "j.xml")
+    assert result.ret == 1
+    result.assert_outcomes(errors=6, deselected=len(NAMES) - 6)
+    result.stdout.fnmatch_lines(["*StationFault: *the load reads back as 50*"])
+    assert properties(pytester.path / "j.xml")["gainladder_exit_code"] == "3"
+
+
+@pytest.mark.usefixtures("no_bench")
+def test_collecting_opens_nothing_and_names_the_claims(run: Run) -> None:
+    result = run("--collect-only", "-q")
+    assert result.ret == 0
+    assert {line.partition("[")[2].rstrip("]") for line in result.outlines if "test_claim[" in line} == NAMES
+    assert "a bench was opened" in run("-k", "ch1-5V-gain").stdout.str()
+
+
+def test_a_real_bench_is_collected_without_a_look_at_it(run: Run) -> None:
+    assert run("--collect-only", "-q", "--bench", str(CONFIGS / "benches/lan-and-serial.toml")).ret == 0
+
+
+@pytest.mark.usefixtures("no_bench")
+def test_a_real_bench_needs_a_serial_number(run: Run) -> None:
+    result = run("-k", "ch1-5V-gain", "--bench", str(CONFIGS / "benches/lan-and-serial.toml"))
+    assert result.ret == 1
+    result.stdout.fnmatch_lines(["*UsageError: a real bench needs --unit SERIAL*"])
+
+
+@pytest.mark.usefixtures("no_bench")
+def test_parallel_workers_are_refused(run: Run, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("PYTEST_XDIST_WORKER", "gw0")
+    result = run()
+    assert result.ret not in (0, 5)
+    result.stdout.fnmatch_lines(["*one bench has one owner: run the acceptance suite without parallel workers*"])
+    assert "a bench was opened" not in result.stdout.str()
+
+
+def test_bad_files_are_told_in_words_without_a_traceback(run: Run) -> None:
+    result = run(more="retrys = 3", limits=f"{CONFIGS}/limits/none.toml")
+    assert result.ret == 2
+    result.stdout.fnmatch_lines(["*retrys: got an unknown key*"])
+    assert "Traceback" not in result.stdout.str()
+    assert "fixtures/plugin.py" not in result.stdout.str()
+
+
+def test_a_limits_file_that_is_missing_is_named(run: Run) -> None:
+    result = run(limits=f"{CONFIGS}/limits/none.toml")
+    assert result.ret == 2
+    result.stdout.fnmatch_lines(["*none.toml*No such file*"])
+
+
+def test_no_claims_at_all_is_never_a_success(run: Run, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("fixtures.plugin.planned_claims", lambda setup: [])
+    result = run()
+    assert result.ret == 2
+    result.stdout.fnmatch_lines(["*make no claim: nothing run is never a success*"])
+
+
+def test_deselecting_everything_is_never_a_success(run: Run) -> None:
+    assert run("-k", "no_such_claim").ret == 5
+
+
+def test_other_suites_are_left_alone(run: Run, pytester: pytest.Pytester) -> None:
+    pytester.makepyfile(test_other="def test_it():\n    pass\n")
+    result = run("test_other.py")
+    assert result.ret == 0
+    result.assert_outcomes(passed=1)

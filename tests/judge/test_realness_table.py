@@ -1,0 +1,114 @@
+"""The decision table of realness, cell by cell (common practice, no source: words decide, waveforms confirm)."""
+
+from __future__ import annotations
+
+import dataclasses
+from typing import Any
+
+import pytest
+
+from harness.judge.realness import SAME_PERCENT, Evidence, of_settings, of_step
+from harness.judge.rows import realness_claim
+from harness.values import Realness, Setting
+from tests.judge.run_builder import FULL
+
+BASE = Evidence(
+    setting=Setting(1, 0, 0), word=100, sound=True, relays=frozenset({"K1"}), gain_codes_per_v=1000.0,
+    hardware_codes_per_v=1000.0, planned_codes_per_v=1000.0, declared_ratio=1.0, code_spacing=1,
+)  # fmt: skip
+UP = dataclasses.replace(
+    BASE, setting=Setting(1, 0, 1), word=110, gain_codes_per_v=1100.0, hardware_codes_per_v=1100.0,
+    planned_codes_per_v=1100.0,
+)  # fmt: skip
+
+STEPS: dict[str, tuple[dict[str, Any], Realness, float, str]] = {
+    "new word, gain follows": ({}, Realness.HARDWARE, 1.0, ""),
+    "new relay, same word, gain follows": ({"word": 100, "relays": frozenset()}, Realness.HARDWARE, 1.0, ""),
+    "new word, gain goes elsewhere": ({"gain_codes_per_v": 1300.0}, Realness.HARDWARE, 1.0, ""),
+    "new word, gain stays": ({"gain_codes_per_v": 1000.0}, Realness.FAULT, 1.0, "the gain did not move"),
+    "new word, gain stays, comb appears": (
+        {"gain_codes_per_v": 1000.0, "code_spacing": 2}, Realness.FAULT, 1.0, "the gain did not move",
+    ),
+    "new word and a comb": (
+        {"gain_codes_per_v": 2200.0, "code_spacing": 2}, Realness.MIXED, 2.0, "new word, and ×2 beside it",
+    ),
+    "new word and declared arithmetic": (
+        {"gain_codes_per_v": 2200.0, "declared_ratio": 2.0}, Realness.MIXED, 2.0, "new word, and ×2 beside it",
+    ),
+    "same word, gain moves": (
+        {"word": 100, "hardware_codes_per_v": 1000.0}, Realness.ARITHMETIC, 1.1, "the word and relays did not",
+    ),
+    "same word, gain stays, as planned": (
+        {"word": 100, "hardware_codes_per_v": 1000.0, "gain_codes_per_v": 1000.0, "planned_codes_per_v": 1000.0},
+        Realness.HARDWARE, 1.0, "",
+    ),
+    "same word, gain stays, a step was planned": (
+        {"word": 100, "hardware_codes_per_v": 1000.0, "gain_codes_per_v": 1000.0}, Realness.FAULT, 1.0,
+        "neither the word nor the gain changed",
+    ),
+    "no word, gain stays": (
+        {"word": None, "gain_codes_per_v": 1000.0}, Realness.FAULT, 1.0, "no word latched and the gain did not move",
+    ),
+    "no word, gain moves": ({"word": None}, Realness.UNPROVEN, 1.0, "the gain moved, but no word was latched"),
+    "no capture": ({"sound": False}, Realness.UNPROVEN, 1.0, "no control word was captured"),
+    "no gain": ({"gain_codes_per_v": None}, Realness.UNPROVEN, 1.0, "no valid gain on both sides"),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize(("changes", "realness", "ratio", "why"), STEPS.values(), ids=STEPS.keys())
+def test_a_step(changes: dict[str, Any], realness: Realness, ratio: float, why: str) -> None:
+    found = of_step(BASE, dataclasses.replace(UP, **changes))
+    assert found.realness is realness
+    assert found.ratio == pytest.approx(ratio)
+    assert why in found.why
+    assert bool(found.why) is bool(why)
+
+
+def settings(*items: dict[str, Any]) -> list[Any]:
+    evidence = [dataclasses.replace(BASE, setting=Setting(1, 0, i), **item) for i, item in enumerate(items)]
+    found = of_settings(evidence)
+    return [found[item.setting] for item in evidence]
+
+
+def test_settings_of_one_state_share_the_least_gain_of_it() -> None:
+    found = settings({}, {"gain_codes_per_v": 1500.0}, {"gain_codes_per_v": 2000.0, "code_spacing": 2}, {"word": 7})
+    assert [f.realness for f in found] == [
+        Realness.HARDWARE, Realness.ARITHMETIC, Realness.ARITHMETIC, Realness.HARDWARE,
+    ]  # fmt: skip
+    assert [f.ratio for f in found] == [1.0, pytest.approx(1.5), pytest.approx(2.0), 1.0]
+    assert found[1].why == "×1.5 with the same word and relays"
+    assert found[2].why == "×2 with the same word and relays, every 2. code used"
+
+
+@pytest.mark.parametrize(("off_percent", "realness"), [(0.5, Realness.HARDWARE), (0.7, Realness.ARITHMETIC)])
+def test_gains_within_the_window_are_the_same(off_percent: float, realness: Realness) -> None:
+    assert 0.5 < SAME_PERCENT < 0.7
+    assert settings({}, {"gain_codes_per_v": 1000.0 * (1.0 + off_percent / 100.0)})[1].realness is realness
+
+
+def test_the_same_word_behind_another_relay_is_another_state() -> None:
+    assert settings({}, {"relays": frozenset(), "gain_codes_per_v": 100.0})[0].realness is Realness.HARDWARE
+
+
+def test_what_is_not_known_is_said() -> None:
+    unsound, unlatched, unmeasured = settings({"sound": False}, {"word": None}, {"gain_codes_per_v": None})
+    assert (unsound.realness, unsound.why) == (Realness.UNPROVEN, "no control word was captured")
+    assert unlatched.realness is Realness.FAULT
+    assert (unmeasured.realness, unmeasured.why) == (Realness.UNPROVEN, "no valid gain")
+
+
+def test_a_declared_factor_needs_a_comb_or_a_neighbour() -> None:
+    declared = {"declared_ratio": 2.0, "gain_codes_per_v": 2000.0}
+    assert settings(declared)[0].realness is Realness.UNPROVEN
+    assert settings({**declared, "code_spacing": 2})[0].ratio == pytest.approx(2.0)
+    assert settings({}, declared)[1].ratio == pytest.approx(2.0)
+    # A factor that is no whole number leaves no comb.
+    assert settings({**declared, "declared_ratio": 1.5, "code_spacing": 2})[0].realness is Realness.UNPROVEN
+
+
+@pytest.mark.parametrize("realness", [Realness.MIXED, Realness.FAULT])
+def test_a_setting_that_is_neither_hardware_nor_declared_fails(realness: Realness) -> None:
+    found = dataclasses.replace(settings({})[0], realness=realness, why="so it is")
+    claim = realness_claim(found, FULL.rungs[0].prediction)
+    assert claim.outcome.value == "FAIL"
+    assert claim.reason == f"ch1 20V 100 %: {realness}: so it is"
