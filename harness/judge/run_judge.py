@@ -130,7 +130,10 @@ class RunJudge:
         explained = station or candidates(
             observations, code_control=self._device.firmware.code, notes=[e.text for e in events]
         )
-        return replace(self._assemble(verdict, rows, steps, everything, explained), parameters=parameters)
+        assembled = self._assemble(verdict, rows, steps, everything, explained)
+        # A parameter outside its limit may leave every setting inside: the first screen must say it.
+        notes = (*assembled.notes, *(row.reason for row in parameters if row.reason))
+        return replace(assembled, parameters=parameters, notes=notes)
 
     def _assemble(
         self,

@@ -69,7 +69,8 @@ def served(tmp_path: Path) -> Iterator[tuple[dict[str, str], Path]]:
             assert server.stdout is not None
             yield json.loads(server.stdout.readline())["addresses"], bench
         finally:
-            server.send_signal(signal.SIGINT)
+            # Not SIGINT: a background job of a shell starts with it ignored, and so do its children.
+            server.terminate()
             server.wait(10)
 
 

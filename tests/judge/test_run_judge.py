@@ -33,7 +33,8 @@ def test_a_unit_that_is_exactly_the_law_passes_everything() -> None:
     assert result.counts == ((PASS, 110), (FAIL, 0), (INCONCLUSIVE, 0), (INVALID, 0))
     assert result.candidates == ()
     assert result.notes == ()
-    assert {claim.item for claim in result.judgements} == {"measurable", *(limit.item for limit in FULL.limits.values())}
+    items = {limit.item for limit in FULL.limits.values()}
+    assert {claim.item for claim in result.judgements} == {"measurable", *items}
     assert all(row.outcome is PASS and row.reason == "" and row.attempts == 2 for row in result.settings)
     # Rounding to whole codes is the only error: 0.3 codes in 1500 is 0.02 %.
     assert max(abs(row.residual_percent) for row in result.settings) < 0.03
