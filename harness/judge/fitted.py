@@ -107,8 +107,8 @@ def judge_parameters(channel: int, fit: LawFit, limits: Mapping[str, LimitItem])
         fit: of the channel.
         limits: all items; those of parameters stand under `parameter NAME`.
     Returns:
-        one row per parameter. One that the readings cannot tell is INCONCLUSIVE where it has a limit: only a prior
-        speaks for it.
+        one row per parameter. One that the readings cannot tell has no outcome, and the reason says that it was not
+        exercised: only a prior speaks for it.
     Source:
         practice: a drifting parameter shows long before a setting fails.
     """
@@ -116,12 +116,12 @@ def judge_parameters(channel: int, fit: LawFit, limits: Mapping[str, LimitItem])
     for parameter in fit.parameters:
         limit = limits.get(f"parameter {parameter.name}")
         outcome, reason = None, ""
-        if limit is not None:
+        where = f"ch{channel} {parameter.name}"
+        if limit is not None and not parameter.identifiable:
+            reason = f"{where}: not exercised, this ladder cannot tell it from other parameters"
+        elif limit is not None:
             outcome = decide(parameter.deviation_percent, limit).outcome
-            where = f"ch{channel} {parameter.name}"
-            if not parameter.identifiable:
-                outcome, reason = Outcome.INCONCLUSIVE, f"{where}: this ladder cannot tell it from other parameters"
-            elif outcome is not Outcome.PASS:
+            if outcome is not Outcome.PASS:
                 claim = judge_number(limit, parameter.deviation_percent, setting=Setting(channel, 0, 0), where=where)
                 reason = claim.reason
         rows.append(

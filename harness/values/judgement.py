@@ -116,7 +116,7 @@ class ParameterResult:
     low: float | None
     high: float | None
     outcome: Outcome | None
-    """None without a limit."""
+    """None without a limit, or where the readings cannot tell the parameter."""
     reason: str
 
 

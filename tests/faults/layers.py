@@ -1,7 +1,7 @@
 """What each layer of judgement sees of weak faults: `python -m tests.faults.layers` prints the table.
 
-Absolute: the gain of each setting. Residual: settings and parameters of the law fitted to the unit. Both: together.
-Sizes from the list of weak faults (bit weights and ratios off by 2, 5, 10 %); thresholds are those of the demo's limits.
+Absolute: the gain of each setting. Residual: settings and parameters of the law fitted to the unit. Both: both.
+Bit weights and ratios are off by 2, 5, 10 %; thresholds are those of the demo's limits.
 """
 
 from __future__ import annotations
@@ -62,8 +62,9 @@ class Kept:
 def readings_of(setup: Setup, place: str, percent: float, *, seed: int) -> list[Reading]:
     """A whole sweep of a unit with one weak part in every channel."""
     kept = Kept()
+    weak = WeakPart(place, percent)
     with (
-        mock.patch("harness.simulated.build.read_fault", lambda text, *, unit: WeakPart(place, percent)),
+        mock.patch("harness.simulated.build.read_fault", return_value=weak),
         open_bench(setup.bench, setup.device, transport="in-process", seed=seed, faults=("weak-part",)) as opened,
     ):
         sweep(opened.bench, plan_of(setup), kept, progress=lambda done, reading: None)

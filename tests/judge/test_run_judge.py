@@ -98,7 +98,10 @@ def test_a_reading_missing_on_one_way_makes_its_setting_invalid_and_the_run_inco
     assert not result.complete
     assert dict(result.counts) == {PASS: 4, FAIL: 0, INCONCLUSIVE: 0, INVALID: 1}
     assert reasons(result, "measurable") == ["ch1 2V 100 %: 1 of 2 readings missing"]
-    assert result.notes == ("The run is incomplete: settings with readings missing count as INVALID.",)
+    assert result.notes == (
+        "The run is incomplete: settings with readings missing count as INVALID.",
+        "ch1 attenuator 1:10: not exercised, this ladder cannot tell it from other parameters",
+    )
     assert outcomes(result, "gain")[FIRST] == "PASS"
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import signal
 from pathlib import Path
 
 import numpy as np
@@ -9,7 +10,10 @@ import pytest
 
 from harness.bus import BusDevice, BusWiring, decode, read_vcd
 
+# Importing it makes SIGPIPE deadly for the process: a peer that hangs up would end the test run without a word.
+_pipe = signal.getsignal(signal.SIGPIPE)
 vcdvcd = pytest.importorskip("vcdvcd", reason="the second VCD library comes with the [test] extra")
+signal.signal(signal.SIGPIPE, _pipe)
 
 # Source: captures and words made for this project, after IEEE Std 1364-2005 clause 18; heads of the files.
 DATA = Path(__file__).parent / "data"
