@@ -38,8 +38,8 @@ def digits(found: float, certified: float) -> float:
 
 
 def check(dataset: str, solution, names: list[str], *, value_digits: float, sd_digits: float) -> None:
-    sds = np.sqrt(np.diag(solution.covariance))
-    for name, value, sd in zip(names, solution.parameters, sds, strict=True):
+    spreads = np.sqrt(np.diag(solution.covariance))
+    for name, value, sd in zip(names, solution.parameters, spreads, strict=True):
         certified_value, certified_sd = CERTIFIED[dataset][name]
         assert digits(float(value), certified_value) >= value_digits, (dataset, name)
         assert digits(float(sd), certified_sd) >= sd_digits, (dataset, name, "sd")
