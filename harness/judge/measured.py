@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 from harness.amplitude import check_quality, fit_sine3
 from harness.bus import BusWiring, decode
@@ -22,6 +23,8 @@ class Captured:
     """For people: the word in hexadecimal, or what is wrong."""
     sound: bool
     """False when the capture itself is missing or incomplete: no opinion about the device."""
+    more: tuple[Captured, ...] = ()
+    """Of the channel's other gain devices, in the order of the state's further words."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -41,7 +44,7 @@ class Measured:
 
 
 def measure(
-    reading: Reading, *, device: DeviceFile, wiring: BusWiring | None, latch: str, input_ratio: float
+    reading: Reading, *, device: DeviceFile, wiring: BusWiring | None, latches: Sequence[str], input_ratio: float
 ) -> Measured:
     """What one reading says in numbers.
 
@@ -49,7 +52,7 @@ def measure(
         reading: raw.
         device: for rails and test frequency.
         wiring: of the control bus; None when words are not captured.
-        latch: latch line of the reading's channel.
+        latches: latch lines of the channel's gain devices, the one that holds the fine code first.
         input_ratio: volts at the device's input per volt that the source is set to.
     Returns:
         the numbers; a record that is missing, processed or cannot be fitted turns a valid reading into an invalid one,
@@ -79,7 +82,7 @@ def measure(
         drive_vpk=reading.drive_read_vpk,
         fit=fit,
         quality=quality,
-        captured=None if wiring is None else _captured(reading, wiring, latch),
+        captured=None if wiring is None else _captured(reading, wiring, latches),
     )
 
 
@@ -104,7 +107,7 @@ def _fitted(reading: Reading, device: DeviceFile) -> tuple[SineFit | None, Quali
     return fit, quality, quality.reason or flat
 
 
-def _captured(reading: Reading, wiring: BusWiring, latch: str) -> Captured:
+def _captured(reading: Reading, wiring: BusWiring, latches: Sequence[str]) -> Captured:
     if reading.capture is None:
         return Captured(value=None, text=reading.capture_reason or "no capture", sound=False)
     try:
@@ -113,7 +116,8 @@ def _captured(reading: Reading, wiring: BusWiring, latch: str) -> Captured:
         return Captured(value=None, text=f"{error.reason}: {error}", sound=False)
     if not decoding.complete:
         return Captured(value=None, text="the adapter dropped events", sound=False)
-    return _of_latch(decoding, latch)
+    first, *others = [_of_latch(decoding, latch) for latch in latches]
+    return replace(first, more=tuple(others))
 
 
 def _of_latch(decoding: Decoding, latch: str) -> Captured:

@@ -59,7 +59,7 @@ class Gathered:
 
 
 def word_claim(gathered: Gathered) -> Judgement:
-    """Whether exactly the planned word was latched at every reading of the setting.
+    """Whether exactly the planned words were latched, in every gain device, at every reading of the setting.
 
     Args:
         gathered: the setting's readings; their captures were taken.
@@ -69,13 +69,14 @@ def word_claim(gathered: Gathered) -> Judgement:
         common practice, no source: the expected word is compared only after the decoder has decided.
     """
     prediction = gathered.prediction
-    expected = prediction.state.word
+    expected = (prediction.state.word, *prediction.state.more)
     captured = [m.captured for m in gathered.final if m.captured is not None]
-    wrong = sorted({c.text for c in captured if c.sound and c.value != expected.value})
+    pairs = [pair for c in captured for pair in zip((c, *c.more), expected, strict=False)]
+    wrong = sorted({f"{c.text}; planned {word}" for c, word in pairs if c.sound and c.value != word.value})
     missing = sorted({c.text for c in captured if not c.sound})
     setting = prediction.setting
     if wrong:
-        reason = f"{prediction.label}: word {', '.join(wrong)}; planned {expected}"
+        reason = f"{prediction.label}: word {', '.join(wrong)}"
         return judge_claim("word", Outcome.FAIL, reason, setting=setting)
     if missing or not captured:
         reason = f"{prediction.label}: no word: {', '.join(missing) or 'nothing was captured'}"

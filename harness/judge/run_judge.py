@@ -64,7 +64,9 @@ class RunJudge:
         self._plan = {setting: law.predict(setting) for setting, _ in planned}
         self._bus = bus
         self._input_ratio = input_ratio
-        self._latches = {p.setting.channel: p.state.word.latch for p in self._plan.values()}
+        self._latches = {
+            p.setting.channel: tuple(word.latch for word in (p.state.word, *p.state.more)) for p in self._plan.values()
+        }
         self._final: dict[Setting, list[Measured]] = {}
         self._attempts: dict[Setting, int] = {}
 
@@ -89,7 +91,7 @@ class RunJudge:
             reading,
             device=self._device,
             wiring=self._bus,
-            latch=self._latches[setting.channel],
+            latches=self._latches[setting.channel],
             input_ratio=self._input_ratio,
         )
         self._final.setdefault(setting, []).append(measured)

@@ -79,7 +79,7 @@ def measured_points(
     for reading in readings:
         if reading.status in SUPERSEDED:
             continue
-        one = measure(reading, device=device, wiring=None, latch="", input_ratio=input_ratio)
+        one = measure(reading, device=device, wiring=None, latches=(), input_ratio=input_ratio)
         if one.gain_codes_per_v is None or reading.waveform is None:
             continue
         scale = reading.waveform.scale_v_per_code
