@@ -9,6 +9,9 @@ from harness.report import words
 from harness.report.labels import range_name
 from harness.values import Judgement, Outcome, RunResult
 
+SEVERAL = "by place"
+"""Stands for limits or guard bands that differ inside one kind of claim."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ClaimLine:
@@ -49,14 +52,19 @@ def claims(result: RunResult) -> tuple[ClaimLine, ...]:
 
 def _claim(item: str, group: Sequence[Judgement]) -> ClaimLine:
     outcomes = [claim.outcome for claim in group]
-    numbered = next((claim for claim in group if _limits(claim)), None)
+    numbered = [claim for claim in group if _limits(claim)]
     return ClaimLine(
         item=item,
-        limits=_limits(numbered) if numbered else "",
-        guard=f"{numbered.guard:g} {'%' if numbered.unit == 'percent' else numbered.unit}" if numbered else "",
+        limits=_one([_limits(claim) for claim in numbered]),
+        guard=_one([f"{claim.guard:g} {'%' if claim.unit == 'percent' else claim.unit}" for claim in numbered]),
         worst=words.worst_of(outcomes) or Outcome.INVALID,
         counts=tuple(outcomes.count(outcome) for outcome in words.SEVERITY),
     )
+
+
+def _one(texts: Sequence[str]) -> str:
+    """What all of them say; limits may differ from place to place, such as those of fitted parameters."""
+    return SEVERAL if len(set(texts)) > 1 else texts[0] if texts else ""
 
 
 def _limits(claim: Judgement) -> str:

@@ -39,8 +39,13 @@ COLUMNS = (
     "realness",
     "arithmetic_ratio",
     "attempts",
+    "fitted_percent",
+    "expanded_percent",
+    "own_percent",
+    "tur_ratio",
+    "flags",
 )
-"""Units are in the names; an empty field means that there is no value."""
+"""Units are in the names; an empty field means that there is no value; new columns come last."""
 
 
 def csv_text(header: RunHeader, result: RunResult) -> str:
@@ -93,6 +98,11 @@ def _row(header: RunHeader, result: RunResult, row: SettingResult) -> tuple[obje
         row.realness,
         row.arithmetic_ratio,
         row.attempts,
+        row.fitted_percent,
+        row.expanded_percent,
+        row.own_percent,
+        row.tur_ratio,
+        " ".join(row.flags),
     )
 
 

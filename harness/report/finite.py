@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 import math
 from collections.abc import Iterable
+from typing import Any
 
 from harness.errors import NotFinite
 from harness.values import RunResult
@@ -18,14 +19,20 @@ def require_finite(result: RunResult) -> None:
     Raises:
         NotFinite: a number is NaN or infinite; the message names the record, its place and the field.
     """
-    for name in ("settings", "steps", "judgements"):
-        for index, record in enumerate(getattr(result, name)):
-            for field in dataclasses.fields(record):
-                _require(getattr(record, field.name), f"{name}[{index}].{field.name}", of=_place(record))
+    for name in ("settings", "steps", "judgements", "parameters", "budgets"):
+        _require_records(getattr(result, name), name)
+    for index, budget in enumerate(result.budgets):
+        _require_records(budget.rows, f"budgets[{index}].rows")
     _require_all((value for _, _, value in result.worst), "worst")
     _require_all(result.gain_limit_percent, "gain_limit_percent")
     _require_all(result.step_limit_percent, "step_limit_percent")
     _require(result.gain_guard_percent, "gain_guard_percent", of="")
+
+
+def _require_records(records: Iterable[Any], name: str) -> None:
+    for index, record in enumerate(records):
+        for field in dataclasses.fields(record):
+            _require(getattr(record, field.name), f"{name}[{index}].{field.name}", of=_place(record))
 
 
 def _require_all(values: Iterable[object], name: str) -> None:

@@ -48,6 +48,8 @@ def json_text(header: RunHeader, result: RunResult) -> str:
         "settings": result.settings,
         "steps": result.steps,
         "judgements": result.judgements,
+        "parameters": result.parameters,
+        "budgets": result.budgets,
     }
     lines = [f"  {_dumps(key)}: {_lines(_plain(value))}" for key, value in content.items()]
     return "{\n" + ",\n".join(lines) + "\n}\n"

@@ -1,4 +1,4 @@
-"""The result as a JUnit file: one case per channel, range and claim."""
+"""The result as a JUnit file: one case per channel, range and claim; fitted parameters are of the channel."""
 
 from __future__ import annotations
 
@@ -12,6 +12,9 @@ from harness.values import Judgement, Outcome, RunHeader, RunResult
 
 MOST_REASONS = 50
 """Reasons written into one case; the rest are counted."""
+
+WHOLE_CHANNEL = "parameter"
+"""The item that belongs to a channel and to none of its ranges."""
 
 ELEMENT = {Outcome.FAIL: "failure", Outcome.INVALID: "error", Outcome.INCONCLUSIVE: "skipped"}
 
@@ -64,15 +67,22 @@ def _properties(header: RunHeader, result: RunResult) -> list[tuple[str, str]]:
 
 
 def _groups(result: RunResult) -> dict[tuple[str, str], list[Judgement]]:
-    def place(claim: Judgement) -> tuple[int, int, str]:
-        return (claim.setting.channel, claim.setting.coarse, claim.item) if claim.setting else (0, 0, claim.item)
-
     groups: dict[tuple[str, str], list[Judgement]] = {}
-    for claim in sorted(result.judgements, key=place):
-        of = claim.setting
-        name = f"ch{of.channel}.{range_name(of.coarse, result)}" if of else "run"
-        groups.setdefault((name, claim.item), []).append(claim)
+    for claim in sorted(result.judgements, key=_place):
+        channel, coarse, item = _place(claim)
+        name = "run" if channel == 0 else f"ch{channel}"
+        if coarse >= 0:
+            name = f"{name}.{range_name(coarse, result)}"
+        groups.setdefault((name, item), []).append(claim)
     return groups
+
+
+def _place(claim: Judgement) -> tuple[int, int, str]:
+    """Channel, range and item; channel 0 for the run, range -1 where it is none's own."""
+    of = claim.setting
+    if of is None:
+        return 0, -1, claim.item
+    return of.channel, -1 if claim.item == WHOLE_CHANNEL else of.coarse, claim.item
 
 
 def _case(name: str, item: str, claims: Sequence[Judgement]) -> ElementTree.Element:

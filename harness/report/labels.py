@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from harness.values import RunResult, Setting, StepResult
+from harness.values import ParameterResult, RunResult, Setting, StepResult
 
 
 def labels_of(result: RunResult) -> Mapping[Setting, str]:
@@ -45,6 +45,17 @@ def step_label(step: StepResult, labels: Mapping[Setting, str], result: RunResul
         such as `ch1 2V 100 % to ch1 2V 97 %`.
     """
     return f"{label_of(step.lower, labels, result)} to {label_of(step.upper, labels, result)}"
+
+
+def parameter_label(row: ParameterResult) -> str:
+    """What a fitted parameter is called.
+
+    Args:
+        row: of the run.
+    Returns:
+        such as `ch2 attenuator 1:10`.
+    """
+    return f"ch{row.channel} {row.name}"
 
 
 def range_name(coarse: int, result: RunResult) -> str:

@@ -6,6 +6,8 @@ from dataclasses import dataclass
 
 from harness.report import words
 from harness.report.arithmetic import arithmetic_lines
+from harness.report.labels import parameter_label
+from harness.report.parameters import ParameterLine, worst_parameter
 from harness.values import Candidate, Outcome, RunHeader, RunResult, SettingResult
 
 MOST_CANDIDATES = 3
@@ -32,6 +34,10 @@ class Overview:
     allowed: str
     """Limits on the residual."""
     guard: str
+    uncertainty: str
+    """U of the worst setting; empty where no budget was made."""
+    parameter: ParameterLine | None
+    """The fitted parameter that fails the most; None when none fails."""
     arithmetic: tuple[str, ...]
     candidates: tuple[Candidate, ...]
     notes: tuple[str, ...]
@@ -61,6 +67,8 @@ def overview(header: RunHeader, result: RunResult) -> Overview:
         worst_gains=_gains(worst) if worst else "",
         allowed=words.limits(*result.gain_limit_percent, unit="percent"),
         guard=f"{result.gain_guard_percent:g} %",
+        uncertainty=_uncertainty(worst),
+        parameter=worst_parameter(result),
         arithmetic=arithmetic_lines(result),
         candidates=result.candidates[:MOST_CANDIDATES],
         notes=_notes(header, result),
@@ -90,6 +98,11 @@ def worst_setting(result: RunResult) -> SettingResult | None:
     return max(measured, key=lambda row: abs(row.residual_percent or 0.0), default=None)
 
 
+def _uncertainty(row: SettingResult | None) -> str:
+    known = row is not None and row.expanded_percent is not None
+    return words.percent(row.expanded_percent, signed=False) if row and known else ""
+
+
 def _gains(row: SettingResult) -> str:
     measured, predicted = words.significant(row.measured_codes_per_v), words.significant(row.predicted_codes_per_v)
     return f"{measured} measured, {predicted} predicted, codes/V"
@@ -116,10 +129,14 @@ def _sentence(result: RunResult) -> str:
 
 
 def _how_many(result: RunResult, outcome: Outcome) -> tuple[str, bool]:
-    """Settings and steps of an outcome in words, and whether they are several."""
-    settings, steps = dict(result.counts).get(outcome, 0), _steps_with(result, outcome)
-    parts = [words.count(number, noun) for number, noun in ((settings, "setting"), (steps, "step")) if number]
-    return " and ".join(parts), settings + steps > 1
+    """Settings, steps and fitted parameters of an outcome in words, and whether they are several."""
+    numbers = (
+        (dict(result.counts).get(outcome, 0), "setting"),
+        (_steps_with(result, outcome), "step"),
+        (sum(row.outcome is outcome for row in result.parameters), "fitted parameter"),
+    )
+    parts = [words.count(number, noun) for number, noun in numbers if number]
+    return words.listed(parts), sum(number for number, _ in numbers) > 1
 
 
 def _steps_with(result: RunResult, outcome: Outcome) -> int:
@@ -130,7 +147,7 @@ def _facts(header: RunHeader, result: RunResult) -> tuple[tuple[str, str], ...]:
     device = dict(header.identities).get("device")
     bench = header.mode if header.seed is None else f"{header.mode}, seed {header.seed}"
     attempts = sum(row.attempts for row in result.settings)
-    return (
+    facts = (
         ("Unit", header.unit),
         ("Device", f"{device.manufacturer} {device.model}" if device else words.NOTHING),
         ("Date", words.moment(header.started_utc)),
@@ -139,10 +156,30 @@ def _facts(header: RunHeader, result: RunResult) -> tuple[tuple[str, str], ...]:
         ("Readings", f"{attempts} made, {header.planned} planned"),
         ("Run", header.run_id),
     )
+    metrology = _metrology(result)
+    return (*facts, ("Gain known", metrology)) if metrology else facts
+
+
+def _metrology(result: RunResult) -> str:
+    """Spans of U and TUR over all settings."""
+    expanded = [row.expanded_percent for row in result.settings if row.expanded_percent is not None]
+    tur = [row.tur_ratio for row in result.settings if row.tur_ratio is not None]
+    parts = []
+    if expanded:
+        low, high = (words.decimal(edge) for edge in (min(expanded), max(expanded)))
+        parts.append(f"U {words.span(low, high)} %")
+    if tur:
+        parts.append(f"TUR {words.span(words.ratio(min(tur)), words.ratio(max(tur)))}")
+    return ", ".join(parts)
 
 
 def _notes(header: RunHeader, result: RunResult) -> tuple[str, ...]:
-    notes = list(result.notes)
+    """What a fitted parameter says is said by its card and its table; here only which ones were not exercised."""
+    told = {row.reason for row in result.parameters if row.reason}
+    notes = [note for note in result.notes if note not in told]
+    idle = [parameter_label(row) for row in result.parameters if row.outcome is None and row.reason]
+    if idle:
+        notes.append(f"Parameters that this ladder does not exercise: {', '.join(idle)}.")
     if header.faults:
         notes.append(f"Faults were injected into the simulated bench: {', '.join(header.faults)}.")
     return tuple(notes)

@@ -6,11 +6,13 @@ import base64
 from dataclasses import dataclass
 
 from harness.report import figures, tables, words
+from harness.report.budgets import budget_texts
 from harness.report.claims import claims, worst_channels, worst_table
 from harness.report.csv_file import csv_text
 from harness.report.finite import require_finite
 from harness.report.json_file import json_text
 from harness.report.overview import overview
+from harness.report.parameters import parameter_findings, parameter_lines
 from harness.report.template import render
 from harness.values import Event, RunHeader, RunResult
 
@@ -54,17 +56,24 @@ def html(header: RunHeader, result: RunResult, events: tuple[Event, ...]) -> str
             "severity": words.SEVERITY,
             "started": words.moment(header.started_utc),
             "residual": figures.residual_svg(result),
+            "fitted": figures.has_fitted_row(result),
             "steps": figures.steps_svg(result),
             "heat": figures.heat_grids(result),
             "realness": figures.realness_grids(result),
+            "noise": figures.noise_svg(result),
+            "offset": figures.offset_svg(result),
             "findings": shown[: tables.MOST_ROWS],
             "findings_left": max(len(shown) - tables.MOST_ROWS, 0),
             "step_findings": steps_shown[: tables.MOST_ROWS],
             "steps_left": max(len(steps_shown) - tables.MOST_ROWS, 0),
+            "parameter_findings": parameter_findings(result),
+            "parameters": parameter_lines(result),
+            "budgets": budget_texts(result),
+            "columns": tables.columns(result),
             "claims": claims(result),
             "worst_channels": worst_channels(result),
             "worst_table": worst_table(result),
-            "lines": [tables.setting_line(row) for row in result.settings],
+            "lines": tables.setting_lines(result.settings, result),
             "files": [(file, tables.short_hash(file)) for file in header.files],
             "events": [(words.moment(event.at_utc), event) for event in events[:MOST_EVENTS]],
             "events_left": max(len(events) - MOST_EVENTS, 0),

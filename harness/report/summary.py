@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from harness.report.arithmetic import arithmetic_ranges, arithmetic_settings
 from harness.report.finite import require_finite
-from harness.report.labels import labels_of, range_name, step_label
+from harness.report.labels import labels_of, parameter_label, range_name, step_label
 from harness.report.overview import tested
 from harness.values import Outcome, RunHeader, RunResult
 
@@ -39,6 +39,17 @@ def summary(header: RunHeader, result: RunResult, *, report_path: str) -> dict[s
         "arithmetic_settings": [row.label for row in arithmetic_settings(result)],
         "failing_settings": [row.label for row in result.settings if row.outcome is Outcome.FAIL],
         "failing_steps": [step_label(s, labels, result) for s in result.steps if s.outcome is Outcome.FAIL],
+        "parameters": [
+            {
+                "channel": row.channel,
+                "name": row.name,
+                "deviation_percent": row.deviation_percent,
+                "u_percent": row.u_percent,
+                "outcome": None if row.outcome is None else str(row.outcome),
+            }
+            for row in result.parameters
+        ],
+        "failing_parameters": [parameter_label(p) for p in result.parameters if p.outcome is Outcome.FAIL],
         "candidates": [{"fault": c.fault, "why": c.why, "test": c.test} for c in result.candidates],
         "notes": list(result.notes),
         "report": report_path,

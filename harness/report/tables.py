@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from harness.report import words
 from harness.report.claims import limits_by_item
 from harness.report.labels import labels_of, step_label
-from harness.values import ConfigFile, Outcome, RunResult, SettingResult
+from harness.values import ConfigFile, Outcome, RunResult, Setting, SettingResult
 
 MOST_ROWS = 100
 """Of failing settings, and again of failing steps; the rest are counted."""
@@ -35,6 +35,25 @@ class SettingLine:
     realness: str
     attempts: int
     reason: str
+    fitted: str
+    expanded: str
+    own: str
+    margin: str
+    """Distance of the absolute gain to its nearest limit."""
+    tur: str
+    flags: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Columns:
+    """Which columns the tables of settings have beyond the usual ones: those with a value somewhere."""
+
+    fitted: bool
+    expanded: bool
+    own: bool
+    margin: bool
+    tur: bool
+    flags: bool
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -53,14 +72,51 @@ class StepLine:
     reason: str
 
 
-def setting_line(row: SettingResult) -> SettingLine:
-    """How one setting reads.
+def columns(result: RunResult) -> Columns:
+    """Which further columns the tables of settings need.
 
     Args:
-        row: of the result.
+        result: of a run.
     Returns:
-        its cells.
+        for each whether any setting has a value.
     """
+    rows = result.settings
+    return Columns(
+        fitted=any(row.fitted_percent is not None for row in rows),
+        expanded=any(row.expanded_percent is not None for row in rows),
+        own=any(row.own_percent is not None for row in rows),
+        margin=bool(margins(result)),
+        tur=any(row.tur_ratio is not None for row in rows),
+        flags=any(row.flags for row in rows),
+    )
+
+
+def margins(result: RunResult) -> Mapping[Setting, float]:
+    """How far inside its limits the absolute gain of each setting is, percent.
+
+    Args:
+        result: of a run.
+    Returns:
+        margin by setting, negative outside; from the claims on gain, so a setting without one is not in it.
+    """
+    claims = (claim for claim in result.judgements if claim.item == "gain" and claim.unit == "percent")
+    return {claim.setting: claim.margin for claim in claims if claim.setting and claim.margin is not None}
+
+
+def setting_lines(rows: Sequence[SettingResult], result: RunResult) -> tuple[SettingLine, ...]:
+    """How settings read.
+
+    Args:
+        rows: some of the result's settings.
+        result: of the run.
+    Returns:
+        the cells of each.
+    """
+    known = margins(result)
+    return tuple(_setting_line(row, known.get(row.setting)) for row in rows)
+
+
+def _setting_line(row: SettingResult, margin_percent: float | None) -> SettingLine:
     fill_percent = None if row.fill_ratio is None else 100.0 * row.fill_ratio
     arithmetic = "" if row.arithmetic_ratio == 1.0 else f" ×{row.arithmetic_ratio:.4g}"
     return SettingLine(
@@ -81,6 +137,12 @@ def setting_line(row: SettingResult) -> SettingLine:
         realness=f"{row.realness}{arithmetic}",
         attempts=row.attempts,
         reason=row.reason.removeprefix(f"{row.label}: "),
+        fitted=words.percent(row.fitted_percent),
+        expanded=words.percent(row.expanded_percent, signed=False),
+        own=words.percent(row.own_percent, digits=3, signed=False),
+        margin=words.percent(margin_percent),
+        tur=words.ratio(row.tur_ratio),
+        flags=", ".join(row.flags),
     )
 
 
@@ -92,7 +154,7 @@ def findings(result: RunResult) -> tuple[SettingLine, ...]:
     Returns:
         all of them; the page shows the first MOST_ROWS.
     """
-    return tuple(setting_line(row) for row in _gravest_first(result.settings))
+    return setting_lines(_gravest_first(result.settings), result)
 
 
 def step_findings(result: RunResult) -> tuple[StepLine, ...]:

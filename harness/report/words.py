@@ -119,6 +119,29 @@ def listed(names: list[str]) -> str:
     return names[0] if len(names) == 1 else " and ".join([", ".join(names[:-1]), names[-1]]) if names else ""
 
 
+def ratio(value_ratio: float | None) -> str:
+    """How a test uncertainty ratio reads.
+
+    Args:
+        value_ratio: the ratio; None where there is none.
+    Returns:
+        such as `4.1`, `12`; a dash for None.
+    """
+    return decimal(value_ratio, digits=0 if value_ratio is not None and value_ratio >= 9.95 else 1)
+
+
+def span(lowest: str, highest: str) -> str:
+    """How the ends of a span read.
+
+    Args:
+        lowest: as text.
+        highest: as text.
+    Returns:
+        such as `0.41 to 0.53`, or one of them when they read alike.
+    """
+    return lowest if lowest == highest else f"{lowest} to {highest}"
+
+
 def moment(utc: str) -> str:
     """How an ISO 8601 time in UTC reads.
 

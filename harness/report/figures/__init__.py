@@ -1,8 +1,10 @@
 """Figures of the page, as inline SVG."""
 
 from harness.report.figures.heat import heat_grids
+from harness.report.figures.noise import noise_svg
+from harness.report.figures.offset import offset_svg
 from harness.report.figures.realness import realness_grids
-from harness.report.figures.residual import residual_svg
+from harness.report.figures.residual import has_fitted_row, residual_svg
 from harness.report.figures.steps import steps_svg
 
-__all__ = ["heat_grids", "realness_grids", "residual_svg", "steps_svg"]
+__all__ = ["has_fitted_row", "heat_grids", "noise_svg", "offset_svg", "realness_grids", "residual_svg", "steps_svg"]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
@@ -27,6 +28,8 @@ class Point:
     coarse: int
     ringed: bool = False
     """Worth a ring: a large change of word."""
+    half_percent: float | None = None
+    """Half length of the bar through it: its expanded uncertainty; None for no bar."""
 
 
 def draw_points(axes: Axes, points: Sequence[Point], *, scale_percent: tuple[float, float]) -> None:
@@ -50,6 +53,7 @@ def draw_points(axes: Axes, points: Sequence[Point], *, scale_percent: tuple[flo
             groups.setdefault((point.coarse, point.outcome), []).append(point)
         else:
             beyond.append(point)
+    _bars(axes, [point for group in groups.values() for point in group])
     for (coarse, outcome), group in sorted(groups.items()):
         _dots(axes, group, RANGE_COLOURS[coarse % len(RANGE_COLOURS)], outcome)
     ringed = [p for p in points if p.ringed and p.value_percent is not None and low <= p.value_percent <= high]
@@ -64,6 +68,19 @@ def draw_points(axes: Axes, points: Sequence[Point], *, scale_percent: tuple[flo
 def _dots(axes: Axes, group: Sequence[Point], colour: str, outcome: Outcome) -> None:
     marker, size = MARKERS[outcome], SIZES[outcome]
     _line(axes, group, marker=marker, size=size, colour=colour, hollow=outcome is not Outcome.PASS)
+
+
+def _bars(axes: Axes, points: Sequence[Point]) -> None:
+    """One line a range with gaps between its bars, for a bar of its own would weigh ten times as much."""
+    for coarse in sorted({point.coarse for point in points if point.half_percent is not None}):
+        places: list[float] = []
+        ends: list[float] = []
+        for point in points:
+            if point.coarse == coarse and point.half_percent is not None and point.value_percent is not None:
+                places += [point.place, point.place, math.nan]
+                ends += [point.value_percent - point.half_percent, point.value_percent + point.half_percent, math.nan]
+        colour = RANGE_COLOURS[coarse % len(RANGE_COLOURS)]
+        axes.plot(places, ends, linestyle="-", linewidth=0.7, color=colour, alpha=0.45, zorder=3)
 
 
 def _line(axes: Axes, group: Sequence[Point], *, marker: str, size: float, colour: str, hollow: bool) -> None:
