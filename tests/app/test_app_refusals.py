@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import os
 import shutil
 import signal
@@ -60,6 +61,18 @@ def test_an_adapter_without_a_bus_in_the_device_file_is_refused() -> None:
     with (
         pytest.raises(ConfigError, match=r"adapter: got an adapter; allowed: none: the device file has no \[bus\]"),
         open_bench(setup.bench, device, transport="in-process", seed=1, faults=()),
+    ):
+        pytest.fail("it was opened")
+
+
+def test_a_device_set_through_the_adapter_needs_one() -> None:
+    setup = read_setup(str(ROOT / "configs/jobs/tarn-vg-1.toml"))
+    file = setup.bench.file.model_copy(update={"adapter": None})
+    with (
+        pytest.raises(ConfigError, match=r"adapter: got nothing; allowed: an \[adapter\]: the words of the Tarn VG-1"),
+        open_bench(
+            dataclasses.replace(setup.bench, file=file), setup.device, transport="in-process", seed=1, faults=()
+        ),
     ):
         pytest.fail("it was opened")
 

@@ -51,6 +51,22 @@ def test_a_range_that_was_not_read_is_invalid_and_many_reasons_are_counted() -> 
     assert not outcomes.all_pass
 
 
+def test_parameters_that_the_ladder_cannot_tell_are_shown_and_not_counted() -> None:
+    setup = setup_at(*((1, 3, fine) for fine in (0, 5, 10, 15, 20)))
+    result = judged(setup, [healthy(rung) for rung in setup.rungs])
+    assert result.verdict is Outcome.PASS
+    outcomes = ClaimOutcomes()
+    claims = {claim.name: claim for claim in planned_claims(setup)}
+    told = outcomes.decide(claims["ch1-parameter"], result)
+    assert told.text.startswith("ch1-parameter: not exercised: ch1 attenuator 1:10: not exercised, this ladder cannot")
+    # Alone it is no success; beside claims that pass it does no harm.
+    assert (outcomes.ran, outcomes.all_pass) == (1, False)
+    assert {outcomes.decide(claim, result).outcome for name, claim in claims.items() if "parameter" not in name} == {
+        Outcome.PASS
+    }
+    assert outcomes.all_pass
+
+
 CLAIM = GainClaim(channel=1, coarse=0, item="gain", name="n")
 
 

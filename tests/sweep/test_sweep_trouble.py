@@ -77,6 +77,22 @@ def test_no_wrong_number_is_ever_valid_whatever_answer_is_spoiled(rig: Any, role
         assert not bench.output_is_on()
 
 
+@pytest.mark.parametrize(("role", "answers"), [("source", 26), ("device", 44)])
+def test_no_wrong_number_is_ever_valid_when_an_answer_is_late_before_the_first_rung(
+    rig: Any, role: str, answers: int
+) -> None:
+    # Preparing and the self-check take fewer answers than this; the trouble costs no reading.
+    for after in range(answers):
+        bench = rig()
+        bench.link(role).misbehave("silent", after)
+        bench.sweep()
+        check_record(bench)
+        assert INVALID not in bench.statuses
+        assert bench.statuses.count(VALID) == 4
+        assert bench.notebook.texts("retry") or bench.notebook.texts("self-check")[0].startswith("not completed: ")
+        assert not bench.output_is_on()
+
+
 def test_after_one_time_out_everything_is_set_anew_from_source_off(rig: Any) -> None:
     bench = rig()
     spoil_after_first_rung(bench, "device", "silent", 6)
