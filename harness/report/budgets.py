@@ -41,7 +41,7 @@ def _text(budget: BudgetTable) -> BudgetText:
             (
                 row.name,
                 row.kind,
-                row.stated,
+                row.stated.replace(" %", "\N{NO-BREAK SPACE}%"),
                 _percent(row.standard_percent),
                 _dof(row.dof),
                 words.decimal(row.share_percent, digits=1),

@@ -92,10 +92,11 @@ def worst_setting(result: RunResult) -> SettingResult | None:
     Args:
         result: of a run.
     Returns:
-        the row with the largest residual of either sign, the first of equals; None when no residual is known.
+        the row with the largest residual of either sign, the first of equals, among those that fail where any does;
+        None when no residual is known.
     """
     measured = [row for row in result.settings if row.residual_percent is not None]
-    return max(measured, key=lambda row: abs(row.residual_percent or 0.0), default=None)
+    return max(measured, key=lambda row: (row.outcome is Outcome.FAIL, abs(row.residual_percent or 0.0)), default=None)
 
 
 def _uncertainty(row: SettingResult | None) -> str:
@@ -157,7 +158,7 @@ def _facts(header: RunHeader, result: RunResult) -> tuple[tuple[str, str], ...]:
         ("Run", header.run_id),
     )
     metrology = _metrology(result)
-    return (*facts, ("Gain known", metrology)) if metrology else facts
+    return (*facts, ("U of gain", metrology)) if metrology else facts
 
 
 def _metrology(result: RunResult) -> str:
@@ -167,7 +168,7 @@ def _metrology(result: RunResult) -> str:
     parts = []
     if expanded:
         low, high = (words.decimal(edge) for edge in (min(expanded), max(expanded)))
-        parts.append(f"U {words.span(low, high)} %")
+        parts.append(f"{words.span(low, high)} %")
     if tur:
         parts.append(f"TUR {words.span(words.ratio(min(tur)), words.ratio(max(tur)))}")
     return ", ".join(parts)

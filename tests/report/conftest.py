@@ -12,6 +12,8 @@ import pytest
 
 from harness import report
 from harness.values import (
+    BudgetLine,
+    BudgetTable,
     Candidate,
     ConfigFile,
     ControlWord,
@@ -19,6 +21,7 @@ from harness.values import (
     Identity,
     Judgement,
     Outcome,
+    ParameterResult,
     Realness,
     RunHeader,
     RunResult,
@@ -273,6 +276,117 @@ def mixed_result() -> RunResult:
     )
 
 
+FIT, FIT_GUARD = 0.5, 0.04
+
+
+def parameters(channels: int = 4) -> tuple[ParameterResult, ...]:
+    """Channel 2: the 1:10 divider is off; channel 4: its ladder cannot tell the pre-gain; no limit on ln K."""
+    rows = []
+    for channel in range(1, channels + 1):
+        for name, nominal, off in (("ln K", 1.25, 0.2), ("attenuator 1:10", 0.1, -0.12), ("pregain", 4.0, 0.31)):
+            off = -1.734 if (channel, name) == (2, "attenuator 1:10") else off
+            low, high = (None, None) if name == "ln K" else (-1.0, 1.0)
+            idle = (channel, name) == (4, "pregain")
+            outcome = None if idle or low is None else decide(off, -1.0, 1.0, 0.1)
+            reason = "" if outcome is not Outcome.FAIL else "off by -1.73 percent, allowed -1 to +1 percent"
+            rows.append(
+                ParameterResult(
+                    channel=channel,
+                    name=name,
+                    nominal=nominal,
+                    estimate=nominal * math.exp(off / 100),
+                    deviation_percent=off,
+                    u_percent=5.0 if idle else 0.012,
+                    identifiable=not idle,
+                    low=low,
+                    high=high,
+                    outcome=outcome,
+                    reason=f"ch{channel} {name}: {'not exercised' if idle else reason}" if idle or reason else "",
+                )
+            )
+    return tuple(rows)
+
+
+def budget(group: str, scale: float) -> BudgetTable:
+    lines = (
+        ("source, amplitude", "common", "rectangular ±0.3 %", 0.173 * scale, None),
+        ("converter, non-linearity", "per reading", "rectangular ±0.1 %", 0.058, 50.0),
+        ("fit noise", "per reading", "normal 0.01 %", 0.01, 4093.0),
+    )
+    total = sum(u * u for _, _, _, u, _ in lines)
+    return BudgetTable(
+        group=group,
+        rows=tuple(
+            BudgetLine(name=n, kind=k, stated=s, standard_percent=u, dof=d, share_percent=100 * u * u / total)
+            for n, k, s, u, d in lines
+        ),
+        standard_percent=math.sqrt(total),
+        common_percent=lines[0][3],
+        own_percent=math.hypot(0.058, 0.01),
+        expanded_percent=2 * math.sqrt(total),
+        factor=2.0,
+        dof=6187.4,
+        notes=("Terminator taken as 50 ohm.",),
+    )
+
+
+def metrology_result() -> RunResult:
+    """Everything that a budget and a fitted law add; one setting off the fitted law only."""
+    odd = Setting(3, 6, 4)
+
+    def change(row: SettingResult) -> SettingResult:
+        own = 0.12 if row.setting.coarse < 8 else 0.2
+        wide = {"expanded_percent": 0.37 + own, "own_percent": own, "tur_ratio": 2.0 / (0.37 + own)}
+        fitted = 0.9 if row.setting == odd else (row.residual_percent or 0.0) / 4
+        wide |= {"flags": ("hum", "low-noise") if row.setting.fine == 7 else (), "fitted_percent": fitted}
+        if row.setting == odd:
+            wide |= {"outcome": Outcome.FAIL, "reason": f"{row.label}: residual +0.9 percent, allowed -0.5 to +0.5"}
+        return dataclasses.replace(row, **wide)
+
+    made = result(change)
+    claims = tuple(
+        Judgement(
+            item="residual",
+            setting=row.setting,
+            other=None,
+            outcome=decide(row.fitted_percent or 0.0, -FIT, FIT, FIT_GUARD),
+            measured=row.fitted_percent,
+            low=-FIT,
+            high=FIT,
+            guard=FIT_GUARD,
+            unit="percent",
+            margin=FIT - abs(row.fitted_percent or 0.0),
+            reason="" if row.setting != odd else row.reason,
+        )
+        for row in made.settings
+    )
+    claims += tuple(
+        Judgement(
+            item="parameter",
+            setting=Setting(row.channel, 0, 0),
+            other=None,
+            outcome=row.outcome,
+            measured=row.deviation_percent,
+            low=row.low,
+            high=row.high,
+            guard=0.1,
+            unit="percent",
+            margin=None,
+            reason=row.reason,
+        )
+        for row in parameters()
+        if row.outcome is not None
+    )
+    return dataclasses.replace(
+        made,
+        verdict=Outcome.FAIL,
+        judgements=(*made.judgements, *claims),
+        parameters=parameters(),
+        budgets=(budget("20V to 5V", 1.0), budget("2V to 500mV", 1.1), budget("200mV to 10mV", 1.4)),
+        notes=tuple(row.reason for row in parameters() if row.reason),
+    )
+
+
 def empty_result() -> RunResult:
     made = result(channels=1)
     nothing = tuple((outcome, 0) for outcome in Outcome)
@@ -293,10 +407,12 @@ def made() -> SimpleNamespace:
         failing=failing_result(),
         mixed=mixed_result(),
         empty=empty_result(),
+        metrology=metrology_result(),
     )
 
 
 @pytest.fixture(scope="session")
 def pages(made: SimpleNamespace) -> dict[str, str]:
     results = {"good": made.good, "failing": made.failing, "mixed": made.mixed, "empty": made.empty}
+    results["metrology"] = made.metrology
     return {name: report.html(made.header(), result, made.events()) for name, result in results.items()}

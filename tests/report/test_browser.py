@@ -51,7 +51,7 @@ def opened(page: str, folder: Path) -> tuple[str, str]:
     return done.stdout, done.stderr
 
 
-@pytest.mark.parametrize(("name", "verdict"), [("failing", "FAIL"), ("mixed", "FAIL")])
+@pytest.mark.parametrize(("name", "verdict"), [("failing", "FAIL"), ("mixed", "FAIL"), ("metrology", "FAIL")])
 def test_opens_without_error_and_fits_the_first_screen(
     made: SimpleNamespace, tmp_path: Path, name: str, verdict: str
 ) -> None:

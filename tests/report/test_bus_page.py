@@ -32,7 +32,7 @@ def test_frame_bits_and_margins_are_drawn(capture):
     assert "word 0x1ff, 9 bits, taken by latch_1" in svg
     assert "setup: smallest 80 ns, limit 20 ns, margin +60 ns" in svg
     assert "hold: smallest 800 ns, no limit" in svg
-    assert svg.count('>1</text>') == 9
+    assert svg.count(">1</text>") == 9
     assert svg == bus_svg(capture, word, WIRING, measure_timing(capture, WIRING, TimingLimits(setup_ns=20.0)))
 
 

@@ -8,8 +8,9 @@ from xml.etree import ElementTree
 
 import pytest
 
-from harness.report.figures import heat_grids, realness_grids, residual_svg, steps_svg
-from harness.report.figures.canvas import scale_percent
+from harness.report.figures import heat_grids, noise_svg, offset_svg, realness_grids, residual_svg, steps_svg
+from harness.report.figures.against_gain import engineering, marks_of, whole_decades
+from harness.report.figures.canvas import inline_svg, look, scale_percent
 from harness.report.figures.heat import share_of_limit
 from harness.report.figures.places import GAP, places_of
 from harness.values import Outcome, Realness, RunResult, Setting
@@ -188,3 +189,158 @@ def test_one_setting_alone_is_drawn(made: SimpleNamespace) -> None:
 def test_step_limits_come_from_the_judgements(made: SimpleNamespace) -> None:
     without = dataclasses.replace(made.small, judgements=())
     assert steps_svg(without) != steps_svg(made.small)
+
+
+def bars(svg: str) -> list[tuple[float, float, float]]:
+    """Place, lower and upper end of each bar: the half transparent paths."""
+    paths = [path.get("d", "") for path in drawn(svg).iter("path") if "stroke-opacity: 0.45" in path.get("style", "")]
+    parts = [part.split() for path in paths for part in path.split("M")[1:]]
+    return [(float(p[0]), float(p[1]), float(p[4])) for p in parts if len(p) == 5]
+
+
+def test_bars_are_as_long_as_the_uncertainty(made: SimpleNamespace) -> None:
+    def drawn_bars(half: float) -> list[tuple[float, float, float]]:
+        rows = tuple(
+            dataclasses.replace(row, residual_percent=0.5, expanded_percent=half) for row in made.small.settings
+        )
+        return bars(residual_svg(dataclasses.replace(made.small, settings=rows)))
+
+    short, long = drawn_bars(0.4), drawn_bars(0.8)
+    assert len(short) == len(long) == 231
+    assert [place for place, _, _ in short] == sorted({place for place, _, _ in short})
+    for (_, low, high), (_, lower, higher) in zip(short, long, strict=True):
+        assert abs(lower - higher) == pytest.approx(2 * abs(low - high), abs=0.05)
+        assert low + high == pytest.approx(lower + higher, abs=0.05)
+    assert bars(residual_svg(made.small)) == []
+
+
+def test_a_bar_needs_a_point_in_view(made: SimpleNamespace) -> None:
+    off, gone = (dataclasses.replace(row, expanded_percent=0.4) for row in made.small.settings[:2])
+    rows = (
+        dataclasses.replace(off, residual_percent=90.0),
+        dataclasses.replace(gone, residual_percent=None),
+        *made.small.settings[2:],
+    )
+    assert bars(residual_svg(dataclasses.replace(made.small, settings=rows))) == []
+
+
+def test_fitted_rows_only_with_claims(made: SimpleNamespace) -> None:
+    known = made.metrology
+    text = residual_svg(known)
+    assert text.count("fitted  %") == 4
+    assert 2 * 924 <= uses(text) <= 2 * 924 + 120
+    without = dataclasses.replace(known, judgements=tuple(j for j in known.judgements if j.item != "residual"))
+    assert "fitted" not in residual_svg(without)
+    assert 924 <= uses(residual_svg(without)) <= 924 + 60
+
+
+def test_fitted_row_shows_what_the_claim_carries(made: SimpleNamespace) -> None:
+    """Value, limits and guard band are the claim's; one without limits or without a row is left out."""
+    known = dataclasses.replace(
+        made.metrology, settings=tuple(row for row in made.metrology.settings if row.setting.channel == 1)
+    )
+    claims = [claim for claim in known.judgements if claim.item == "residual" and claim.setting.channel == 1]
+    far = dataclasses.replace(claims[0], measured=7.25, outcome=Outcome.FAIL)
+    assert "1 beyond, furthest +7.25 %" in residual_svg(dataclasses.replace(known, judgements=(far, *claims[1:])))
+    base = residual_svg(dataclasses.replace(known, judgements=tuple(claims)))
+    for change in ({"high": 0.6}, {"guard": 0.1}):
+        other = dataclasses.replace(claims[0], **change)
+        assert residual_svg(dataclasses.replace(known, judgements=(other, *claims[1:]))) != base
+    no_limit = tuple(dataclasses.replace(claim, low=None) for claim in claims)
+    assert "fitted" not in residual_svg(dataclasses.replace(known, judgements=no_limit))
+    stray = dataclasses.replace(claims[0], setting=Setting(1, 40, 0))
+    assert residual_svg(dataclasses.replace(known, judgements=(*claims, stray))) == base
+
+
+def test_noise_is_referred_to_the_input(made: SimpleNamespace) -> None:
+    """12 codes at 4000 codes/V are 3 mV."""
+    row = dataclasses.replace(made.small.settings[0], noise_code=12.0, measured_codes_per_v=4000.0)
+    text = noise_svg(dataclasses.replace(made.small, settings=(row,)))
+    assert {"1 mV", "10 mV", "1 k", "10 k", "ch1"} <= {"".join(item.itertext()) for item in drawn(text).iter("text")}
+
+
+def test_noise_and_offset_draw_every_setting_with_a_gain(made: SimpleNamespace) -> None:
+    with_gain = sum(row.measured_codes_per_v is not None for row in made.mixed.settings)
+    assert with_gain < 924
+    for text in (noise_svg(made.mixed), offset_svg(made.mixed)):
+        assert with_gain <= uses(text) <= with_gain + 80
+        assert text.count(">ch") == 4
+
+
+def test_settings_without_noise_are_counted_not_drawn(made: SimpleNamespace) -> None:
+    still = tuple(dataclasses.replace(row, noise_code=0.0) for row in made.small.settings[:3])
+    text = noise_svg(dataclasses.replace(made.small, settings=(*still, *made.small.settings[3:])))
+    assert "3 settings without any noise" in text
+    assert "1 setting without any noise" in noise_svg(dataclasses.replace(made.small, settings=still[:1]))
+
+
+def test_figures_against_gain_without_anything_to_draw(made: SimpleNamespace) -> None:
+    bare = tuple(dataclasses.replace(row, noise_code=None, offset_code=None) for row in made.small.settings)
+    dead = tuple(dataclasses.replace(row, measured_codes_per_v=0.0) for row in made.small.settings)
+    for rows in (bare, dead, ()):
+        result = dataclasses.replace(made.small, settings=rows)
+        assert (noise_svg(result), offset_svg(result)) == ("", "")
+
+
+def test_a_channel_without_a_gain_keeps_its_panel(made: SimpleNamespace) -> None:
+    rows = tuple(
+        dataclasses.replace(row, measured_codes_per_v=None) if row.setting.channel == 2 else row
+        for row in made.good.settings
+    )
+    result = dataclasses.replace(made.good, settings=rows)
+    assert [len(marks) for marks in marks_of(result, lambda row, _: row.offset_code).values()] == [231, 0, 231, 231]
+    assert offset_svg(result).count("none in this run") == 1
+
+
+def test_arithmetic_settings_are_open_rings(made: SimpleNamespace) -> None:
+    marks = marks_of(made.small, lambda row, _: row.offset_code)[1]
+    assert {mark.coarse for mark in marks if mark.hollow} == {10}
+    assert sum(mark.hollow for mark in marks) == 21
+
+
+def test_more_channels_than_columns(made: SimpleNamespace) -> None:
+    rows = tuple(
+        dataclasses.replace(row, setting=dataclasses.replace(row.setting, channel=channel))
+        for channel in range(1, 7)
+        for row in made.small.settings[:2]
+    )
+    assert offset_svg(dataclasses.replace(made.small, settings=rows)).count(">ch") == 6
+
+
+@pytest.mark.parametrize(
+    ("values", "decades"),
+    [([2.0, 3.0], (1.0, 10.0)), ([10.0], (10.0, 100.0)), ([0.5, 2e4], (0.1, 1e5)), ([], (1.0, 10.0))],
+)
+def test_whole_decades(values: list[float], decades: tuple[float, float]) -> None:
+    assert whole_decades(values) == pytest.approx(decades)
+
+
+@pytest.mark.parametrize(
+    ("value", "unit", "text"),
+    [
+        (1e-5, "V", "10 µV"),
+        (1e-3, "V", "1 mV"),
+        (1.0, "", "1"),
+        (1e5, "", "100 k"),
+        (1e-13, "V", "0.1 pV"),
+        (1e9, "", "1 G"),
+    ],
+)
+def test_engineering(value: float, unit: str, text: str) -> None:
+    assert engineering(value, unit=unit) == text
+
+
+def test_marks_share_their_style_and_lose_nothing(made: SimpleNamespace) -> None:
+    """Three marks of one style, drawn by hand: three uses inside one group that carries the style."""
+    with look("test"):
+        from matplotlib.figure import Figure
+
+        figure = Figure()
+        axes = figure.subplots()
+        axes.set_axis_off()
+        axes.plot([1.0, 2.0, 3.0], [1.0, 2.0, 3.0], linestyle="none", marker="o", color="#123456")
+        root = drawn(inline_svg(figure, label="three"))
+    space = "{http://www.w3.org/2000/svg}"
+    (group,) = [group for group in root.iter() if len(group.findall("use")) + len(group.findall(f"{space}use")) == 3]
+    assert "#123456" in group.get("style", "")
+    assert all(use.get("style") is None for use in group)

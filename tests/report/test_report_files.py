@@ -52,6 +52,18 @@ def test_csv_reads_back_exactly(made: SimpleNamespace) -> None:
         )
 
 
+def test_csv_of_uncertainty_and_flags(made: SimpleNamespace) -> None:
+    rows = list(csv.DictReader(io.StringIO(report.csv_text(made.header(), made.metrology), newline="")))
+    for shown, row in zip(rows, made.metrology.settings, strict=True):
+        for name in ("fitted_percent", "expanded_percent", "own_percent", "tur_ratio"):
+            assert float(shown[name]) == getattr(row, name)
+        assert shown["flags"] == " ".join(row.flags)
+    without = next(csv.DictReader(io.StringIO(report.csv_text(made.header(), made.good), newline="")))
+    names = ("fitted_percent", "expanded_percent", "own_percent", "tur_ratio", "flags")
+    assert [without[name] for name in names] == [""] * 5
+    assert tuple(without)[-5:] == names
+
+
 def test_csv_of_missing_values_and_awkward_names(made: SimpleNamespace) -> None:
     row = dataclasses.replace(made.mixed.settings[-1], label=AWKWARD, reason='"')
     text = report.csv_text(made.header(unit=AWKWARD), dataclasses.replace(made.mixed, settings=(row,)))
@@ -97,6 +109,15 @@ def test_json_reads_back_exactly(made: SimpleNamespace) -> None:
     assert report.json_text(made.header(), made.failing) == text
 
 
+def test_json_of_parameters_and_budgets(made: SimpleNamespace) -> None:
+    data = json.loads(report.json_text(made.header(), made.metrology))
+    assert data["parameters"] == [dataclasses.asdict(row) for row in made.metrology.parameters]
+    assert data["budgets"] == json.loads(json.dumps([dataclasses.asdict(budget) for budget in made.metrology.budgets]))
+    assert data["budgets"][0]["rows"][0]["dof"] is None
+    empty = json.loads(report.json_text(made.header(), made.good))
+    assert (empty["parameters"], empty["budgets"]) == ([], [])
+
+
 def test_json_of_an_empty_run(made: SimpleNamespace) -> None:
     data = json.loads(report.json_text(made.header(), made.empty))
     assert (data["settings"], data["steps"], data["judgements"], data["worst"]) == ([], [], [], [])
@@ -125,6 +146,18 @@ def test_junit_has_a_case_per_channel_range_and_claim(made: SimpleNamespace) -> 
         "20261125T095957-1a2b3c4d",
         "true",
     )
+
+
+def test_junit_has_residuals_by_range_and_parameters_by_channel(made: SimpleNamespace) -> None:
+    suite = ElementTree.fromstring(report.junit_text(made.header(), made.metrology))
+    cases = {(case.get("classname"), case.get("name")): case for case in suite.iter("testcase")}
+    told = cases[("ch2", "parameter")].find("failure").get("message")
+    assert told == "ch2 attenuator 1:10: off by -1.73 percent, allowed -1 to +1 percent"
+    assert list(cases[("ch1", "parameter")]) == []
+    assert ("ch2.20V", "parameter") not in cases
+    assert cases[("ch3.200mV", "residual")].find("failure").get("message").startswith("ch3 200mV 88 %: residual")
+    assert list(cases[("ch3.20V", "residual")]) == []
+    assert sum(name == "residual" for _, name in cases) == 44
 
 
 def test_junit_invalid_is_an_error_and_an_incomplete_run_too(made: SimpleNamespace) -> None:
@@ -184,6 +217,18 @@ def test_summary_of_a_failing_run(made: SimpleNamespace) -> None:
     assert told["candidates"][0]["fault"] == "relay-not-picking"
 
 
+def test_summary_of_fitted_parameters(made: SimpleNamespace) -> None:
+    told = report.summary(made.header(), made.metrology, report_path="")
+    assert told["failing_parameters"] == ["ch2 attenuator 1:10"]
+    for shown, row in zip(told["parameters"], made.metrology.parameters, strict=True):
+        assert list(shown) == ["channel", "name", "deviation_percent", "u_percent", "outcome"]
+        assert shown["outcome"] == (None if row.outcome is None else str(row.outcome))
+        assert (shown["channel"], shown["name"]) == (row.channel, row.name)
+        assert (shown["deviation_percent"], shown["u_percent"]) == (row.deviation_percent, row.u_percent)
+    good = report.summary(made.header(), made.good, report_path="")
+    assert (good["parameters"], good["failing_parameters"]) == ([], [])
+
+
 def test_steps_and_names_without_a_row_still_have_words(made: SimpleNamespace) -> None:
     step = dataclasses.replace(
         made.good.steps[0], lower=Setting(1, 30, 1), upper=Setting(1, 0, 40), outcome=Outcome.FAIL, reason=""
@@ -221,6 +266,19 @@ def test_a_number_that_is_not_finite_is_refused_with_its_place(made: SimpleNames
 def test_limits_that_are_not_finite_are_refused(made: SimpleNamespace, changes: dict[str, object], name: str) -> None:
     with pytest.raises(NotFinite, match=re.escape(f"report: {name} is ")):
         report.json_text(made.header(), dataclasses.replace(made.good, **changes))
+
+
+def test_budgets_and_parameters_that_are_not_finite_are_refused(made: SimpleNamespace) -> None:
+    budget = made.metrology.budgets[1]
+    row = dataclasses.replace(budget.rows[2], dof=math.inf)
+    parameter = dataclasses.replace(made.metrology.parameters[0], u_percent=math.nan)
+    for changes, name in (
+        ({"budgets": (dataclasses.replace(budget, dof=math.inf),)}, "budgets[0].dof"),
+        ({"budgets": (dataclasses.replace(budget, rows=(row,)),)}, "budgets[0].rows[0].dof"),
+        ({"parameters": (parameter,)}, "parameters[0].u_percent"),
+    ):
+        with pytest.raises(NotFinite, match=re.escape(f"report: {name} is ")):
+            report.html(made.header(), dataclasses.replace(made.metrology, **changes), ())
 
 
 def test_arithmetic_that_was_not_declared_or_is_partial_or_missing(made: SimpleNamespace) -> None:

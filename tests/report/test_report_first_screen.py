@@ -9,6 +9,7 @@ from types import SimpleNamespace
 import pytest
 
 from harness import report
+from harness.report.parameters import worst_parameter
 from harness.values import Outcome
 
 
@@ -46,6 +47,48 @@ def test_first_screen_of_a_failing_run(pages: dict[str, str], made: SimpleNamesp
     assert f"{steps} of 1720 steps fail" in first
     for candidate in made.failing.candidates:
         assert f"{candidate.fault} : {candidate.why}. To tell apart: {candidate.test}." in first
+
+
+def test_first_screen_of_a_run_with_budget_and_fitted_law(pages: dict[str, str], made: SimpleNamespace) -> None:
+    first = first_screen(pages["metrology"])
+    for text in (
+        "FAIL 1 setting and 1 fitted parameter fail.",
+        "U of gain 0.49 to 0.57 %, TUR 3.5 to 4.1",
+        "Worst setting +0.14 % FAIL ch3 200mV 88 %",
+        "guard band 0.44 %, U 0.49 %.",
+        "Worst fitted parameter −1.734 % FAIL ch2 attenuator 1:10 allowed −1 % to +1 % , u 0.012 %",
+        "Parameters that this ladder does not exercise: ch4 pregain.",
+    ):
+        assert text in first
+    assert first.count("attenuator 1:10") == 1
+
+
+def test_the_worst_parameter_is_the_furthest_beyond_its_own_limit(made: SimpleNamespace) -> None:
+    """-1.734 % of 1 % is less than 3 % of 1.5 %, and more than 5 % of 4 %; one side may have no limit."""
+    known = made.metrology
+    far = dataclasses.replace(known.parameters[0], name="far", outcome=Outcome.FAIL)
+    for deviation, low, high, name in (
+        (3.0, -1.5, 1.5, "far"),
+        (5.0, -4.0, 4.0, "attenuator 1:10"),
+        (5.0, None, 1.0, "far"),
+        (-5.0, -1.0, None, "far"),
+    ):
+        row = dataclasses.replace(far, deviation_percent=deviation, low=low, high=high)
+        worst = worst_parameter(dataclasses.replace(known, parameters=(*known.parameters, row)))
+        assert worst
+        assert worst.name == name
+
+
+def test_only_one_of_uncertainty_and_tur(made: SimpleNamespace) -> None:
+    row = dataclasses.replace(made.good.settings[0], tur_ratio=12.4)
+    text = report.html(made.header(), dataclasses.replace(made.good, settings=(row,)), ())
+    assert "U of gain TUR 12 " in first_screen(text)
+
+
+def test_a_failing_setting_comes_before_a_larger_residual(made: SimpleNamespace) -> None:
+    row = dataclasses.replace(made.small.settings[5], outcome=Outcome.FAIL, reason="word", residual_percent=0.01)
+    result = dataclasses.replace(made.small, settings=(*made.small.settings[:5], row))
+    assert f"Worst setting +0.01 % FAIL {row.label}" in first_screen(report.html(made.header(), result, ()))
 
 
 def test_first_screen_of_an_incomplete_run(pages: dict[str, str]) -> None:

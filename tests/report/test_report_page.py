@@ -156,6 +156,121 @@ def test_claims_and_worst_residuals(pages: dict[str, str], made: SimpleNamespace
         assert number(shown) == pytest.approx(residual, abs=0.005001)
 
 
+def test_limits_that_differ_inside_a_kind_of_claim_are_not_told_as_one(made: SimpleNamespace) -> None:
+    claims = [claim for claim in made.metrology.judgements if claim.item == "parameter"]
+    wide = dataclasses.replace(claims[0], low=-3.0, high=3.0)
+    result = dataclasses.replace(made.metrology, judgements=(wide, *claims[1:]))
+    (row,) = Page(report.html(made.header(), result, ())).table("claim", "worst", "guard band")
+    assert (row["allowed"], row["guard band"]) == ("by place", "0.1 %")
+
+
+def test_fitted_parameters_table(pages: dict[str, str], made: SimpleNamespace) -> None:
+    rows = Page(pages["metrology"]).table("parameter", "told by")
+    assert len(rows) == len(made.metrology.parameters) == 12
+    for shown, row in zip(rows, made.metrology.parameters, strict=True):
+        assert (shown["channel"], shown["parameter"]) == (f"ch{row.channel}", row.name)
+        assert number(shown["nominal"]) == pytest.approx(row.nominal, rel=5.1e-5)
+        assert number(shown["estimate"]) == pytest.approx(row.estimate, rel=5.1e-5)
+        assert number(shown["deviation"]) == pytest.approx(row.deviation_percent, abs=0.00051)
+        assert number(shown["u"]) == pytest.approx(row.u_percent, abs=0.00051)
+    outcomes = [row["outcome"] for row in rows]
+    fine, off, idle = ["no limit", "PASS", "PASS"], ["no limit", "FAIL", "PASS"], ["no limit", "PASS", "not exercised"]
+    assert outcomes == [*fine, *off, *fine, *idle]
+    assert {row["allowed"] for row in rows} == {"–", "−1 % to +1 %"}
+    assert [row["told by"] for row in rows] == ["readings"] * 11 + ["prior only"]
+
+
+def test_findings_list_parameters_that_did_not_pass(pages: dict[str, str]) -> None:
+    page = Page(pages["metrology"])
+    (row,) = page.table("parameter", "reason")
+    assert row == {
+        "parameter": "ch2 attenuator 1:10",
+        "outcome": "FAIL",
+        "nominal": "0.10000",
+        "estimate": "0.098281",
+        "deviation": "−1.734 %",
+        "u": "0.012 %",
+        "allowed": "−1 % to +1 %",
+        "reason": "off by -1.73 percent, allowed -1 to +1 percent",
+    }
+    (setting,) = page.table("setting", "allowed", "reason")
+    assert setting["setting"] == "ch3 200mV 88 %"
+    assert (setting["to fitted law"], setting["U"], setting["TUR"]) == ("+0.90 %", "0.49 %", "4.1")
+
+
+def test_findings_show_margin_words_and_both_gains(pages: dict[str, str], made: SimpleNamespace) -> None:
+    margins = {claim.setting: claim.margin for claim in made.failing.judgements if claim.item == "gain"}
+    by_label = {row.label: row for row in made.failing.settings}
+    for shown in Page(pages["failing"]).table("setting", "allowed", "reason"):
+        row = by_label[shown["setting"]]
+        assert number(shown["margin"]) == pytest.approx(margins[row.setting], abs=0.005001)
+        assert shown["word expected, captured"].replace(" ", "") == str(row.expected_word) + "".join(row.captured_words)
+        predicted = shown["gain predicted, measured codes/V"]
+        assert float(predicted[: len(predicted) // 2]) == pytest.approx(row.predicted_codes_per_v, rel=0.01)
+
+
+def test_columns_without_a_value_are_left_out(pages: dict[str, str]) -> None:
+    more = {"U", "TUR", "to fitted law", "own U", "flags"}
+    for name, shown in (("failing", set()), ("metrology", more)):
+        (head,) = [set(row) for row in Page(pages[name]).table("setting", "up/down", "tries")[:1]]
+        assert head & more == shown
+    for text in ("Fitted parameters", "Uncertainty budget", "U of gain"):
+        assert text in words_of(pages["metrology"])
+        assert text not in words_of(pages["failing"])
+
+
+def test_uncertainty_of_every_setting(pages: dict[str, str], made: SimpleNamespace) -> None:
+    rows = Page(pages["metrology"]).table("setting", "up/down", "tries")
+    for shown, row in zip(rows, made.metrology.settings, strict=True):
+        assert number(shown["U"]) == pytest.approx(row.expanded_percent, abs=0.00501)
+        assert number(shown["own U"]) == pytest.approx(row.own_percent, abs=0.000501)
+        assert number(shown["TUR"]) == pytest.approx(row.tur_ratio, abs=0.0501)
+        assert number(shown["to fitted law"]) == pytest.approx(row.fitted_percent, abs=0.00501)
+        assert shown["flags"] == ", ".join(row.flags)
+
+
+def test_flags_stand_beside_the_reason(made: SimpleNamespace) -> None:
+    row = dataclasses.replace(
+        made.metrology.settings[0], outcome=Outcome.FAIL, reason="off", flags=("hum", "low-noise")
+    )
+    text = report.html(made.header(), dataclasses.replace(made.metrology, settings=(row,)), ())
+    (shown,) = Page(text).table("setting", "allowed", "reason")
+    assert "off" in text
+    assert "Flags: hum, low-noise." in words_of(text)
+    assert shown["reason"].startswith("off")
+
+
+def test_one_budget_table_a_group(pages: dict[str, str], made: SimpleNamespace) -> None:
+    page = Page(pages["metrology"])
+    tables = [table for table in page.tables if table[0][0] == "contribution"]
+    assert [text for text in page.texts["caption"] if " to " in text] == [b.group for b in made.metrology.budgets]
+    for table, budget in zip(tables, made.metrology.budgets, strict=True):
+        for shown, row in zip(table[1:4], budget.rows, strict=True):
+            assert shown[:2] == [row.name, row.kind]
+            assert shown[2].replace("\u00a0", " ") == row.stated
+            assert float(shown[3]) == pytest.approx(row.standard_percent, abs=0.00051)
+            assert shown[4] == ("∞" if row.dof is None else f"{row.dof:.0f}")
+            assert float(shown[5]) == pytest.approx(row.share_percent, abs=0.051)
+        sums = {row[0]: float(row[1]) for row in table[4:8]}
+        wanted = {
+            "common to all readings": budget.common_percent,
+            "of each reading": budget.own_percent,
+            "combined, absolute gain": budget.standard_percent,
+            "expanded U, k = 2": budget.expanded_percent,
+        }
+        assert sums == pytest.approx(wanted, abs=0.00051)
+        assert table[6][2] == "6187"
+        assert table[8] == ["Terminator taken as 50 ohm."]
+
+
+def test_a_page_with_everything_wrong_and_everything_known_is_light(made: SimpleNamespace) -> None:
+    known = made.metrology
+    rows = tuple(dataclasses.replace(row, outcome=Outcome.FAIL, reason="all of it") for row in known.settings)
+    failed = tuple(dataclasses.replace(step, outcome=Outcome.FAIL, reason="too") for step in known.steps)
+    text = report.html(made.header(), dataclasses.replace(known, settings=rows, steps=failed), ())
+    assert len(text.encode()) < 2_000_000
+
+
 def test_instruments_files_and_journal(pages: dict[str, str]) -> None:
     page = Page(pages["good"])
     assert page.table("role", "manufacturer")[0] == {
@@ -219,7 +334,7 @@ def test_structure(pages: dict[str, str]) -> None:
 
 
 def test_figures_have_captions(pages: dict[str, str]) -> None:
-    assert pages["failing"].count("<figcaption>") == pages["failing"].count("<figure>") == 4
+    assert pages["failing"].count("<figcaption>") == pages["failing"].count("<figure>") == 6
     assert "<figure>" not in pages["empty"]
     assert "There is nothing to draw." in pages["empty"]
 
@@ -253,7 +368,9 @@ def test_names_are_escaped_everywhere(made: SimpleNamespace) -> None:
         realness=Realness.ARITHMETIC,
         attempts=1,
         residual_percent=99.0,
+        flags=(EVIL,),
     )
+    line = dataclasses.replace(made.metrology.budgets[0].rows[0], name=EVIL, kind=EVIL, stated=EVIL)
     step = dataclasses.replace(made.small.steps[0], outcome=Outcome.FAIL, reason=EVIL)
     result = dataclasses.replace(
         made.small,
@@ -264,6 +381,8 @@ def test_names_are_escaped_everywhere(made: SimpleNamespace) -> None:
         fine_names=(EVIL, *made.small.fine_names[1:]),
         notes=(EVIL,),
         judgements=tuple(dataclasses.replace(j, item=EVIL, unit=EVIL) for j in made.small.judgements[:2]),
+        parameters=tuple(dataclasses.replace(p, name=EVIL, reason=EVIL) for p in made.metrology.parameters),
+        budgets=(dataclasses.replace(made.metrology.budgets[0], group=EVIL, rows=(line,), notes=(EVIL,)),),
     )
     who = Identity(manufacturer=EVIL, model=EVIL, serial=EVIL, firmware=EVIL)
     file = ConfigFile(role=EVIL, path=EVIL, version=1, sha256=EVIL, text="")

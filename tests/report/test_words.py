@@ -79,3 +79,14 @@ def test_limits() -> None:
     assert words.limits(-0.7, None, unit="codes") == "at least −0.7 codes"
     assert words.limits(None, 1.5, unit="percent") == "at most +1.5 %"
     assert words.limits(None, None, unit="") == ""
+
+
+@pytest.mark.parametrize(
+    ("value", "text"), [(4.06, "4.1"), (9.94, "9.9"), (9.96, "10"), (12.4, "12"), (0.3, "0.3"), (None, "–")]
+)
+def test_ratio(value: float | None, text: str) -> None:
+    assert words.ratio(value) == text
+
+
+def test_span() -> None:
+    assert (words.span("1.0", "1.2"), words.span("1.0", "1.0")) == ("1.0 to 1.2", "1.0")

@@ -17,6 +17,9 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 MOST_COLUMNS = 4
+MOST_TICKS = 4
+"""Spaces between the named powers of ten of an axis."""
+
 WIDTH_INCH = 11.0
 PANEL_INCH = 2.2
 MARGIN_INCH = 0.55
@@ -132,18 +135,21 @@ def log_gain(axes: Axes, limits_codes_per_v: tuple[float, float]) -> None:
     """
     axes.set_xscale("log")
     axes.set_xlim(*limits_codes_per_v)
-    readable(axes.xaxis, unit="")
+    name_decades(axes.xaxis, limits_codes_per_v, unit="")
 
 
-def readable(axis: Axis, *, unit: str) -> None:
-    """Give a logarithmic axis ticks that people read.
+def name_decades(axis: Axis, limits: tuple[float, float], *, unit: str) -> None:
+    """Give a logarithmic axis few ticks, which people can read.
 
     Args:
         axis: horizontal or vertical.
+        limits: from `whole_decades`.
         unit: after the number, such as `V`; may be empty.
     """
-    axis.set_major_formatter(lambda value, _: engineering(value, unit=unit))
-    axis.set_minor_formatter(lambda value, _: "")
+    low, high = (round(math.log10(edge)) for edge in limits)
+    ticks = [10.0**power for power in range(low, high + 1, -(-(high - low) // MOST_TICKS))]
+    axis.set_ticks(ticks, [engineering(tick, unit=unit) for tick in ticks])
+    axis.set_ticks([], minor=True)
 
 
 def engineering(value: float, *, unit: str) -> str:

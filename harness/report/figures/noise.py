@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from harness.report.figures.against_gain import draw_marks, log_gain, marks_of, panels_of, readable, whole_decades
+from harness.report.figures.against_gain import draw_marks, log_gain, marks_of, name_decades, panels_of, whole_decades
 from harness.report.figures.canvas import FAINT, INK, inline_svg, look
 from harness.report.words import count
 from harness.values import RunResult, SettingResult
@@ -29,7 +29,7 @@ def noise_svg(result: RunResult) -> str:
             log_gain(axes, gains)
             axes.set_yscale("log")
             axes.set_ylim(*noises)
-            readable(axes.yaxis, unit="V")
+            name_decades(axes.yaxis, noises, unit="V")
             axes.plot(gains, [1.0 / gain for gain in gains], color=FAINT, linewidth=0.8, linestyle="--", zorder=2)
             draw_marks(axes, group, channel=channel)
             silent = len(marks[channel]) - len(group)
