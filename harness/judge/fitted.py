@@ -115,12 +115,13 @@ def judge_parameters(channel: int, fit: LawFit, limits: Mapping[str, LimitItem])
     rows = []
     for parameter in fit.parameters:
         limit = limits.get(f"parameter {parameter.name}")
-        outcome, reason = None, ""
+        outcome, margin, reason = None, None, ""
         where = f"ch{channel} {parameter.name}"
         if limit is not None and not parameter.identifiable:
             reason = f"{where}: not exercised, this ladder cannot tell it from other parameters"
         elif limit is not None:
-            outcome = decide(parameter.deviation_percent, limit).outcome
+            decided = decide(parameter.deviation_percent, limit)
+            outcome, margin = decided.outcome, decided.margin
             if outcome is not Outcome.PASS:
                 claim = judge_number(limit, parameter.deviation_percent, setting=Setting(channel, 0, 0), where=where)
                 reason = claim.reason
@@ -137,6 +138,8 @@ def judge_parameters(channel: int, fit: LawFit, limits: Mapping[str, LimitItem])
                 high=limit.high if limit else None,
                 outcome=outcome,
                 reason=reason,
+                guard=limit.guard if limit else 0.0,
+                margin=margin,
             )
         )
     return tuple(rows)
@@ -161,9 +164,9 @@ def parameter_claims(rows: Sequence[ParameterResult]) -> tuple[Judgement, ...]:
             measured=row.deviation_percent,
             low=row.low,
             high=row.high,
-            guard=0.0,
+            guard=row.guard,
             unit="percent",
-            margin=None,
+            margin=row.margin,
             reason=row.reason,
         )
         for row in rows

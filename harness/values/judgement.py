@@ -118,6 +118,10 @@ class ParameterResult:
     outcome: Outcome | None
     """None without a limit, or where the readings cannot tell the parameter."""
     reason: str
+    guard: float = 0.0
+    """Guard band of the limit, percent."""
+    margin: float | None = None
+    """Distance to the nearest limit, positive inside, percent; None without a decision."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
