@@ -26,6 +26,11 @@ class Captured:
     more: tuple[Captured, ...] = ()
     """Of the channel's other gain devices, in the order of the state's further words."""
 
+    def all_values(self, count: int) -> tuple[int | None, ...]:
+        """The words of `count` gain devices; None where nothing is known of one."""
+        values = (self.value, *(other.value for other in self.more))
+        return (*values, *[None] * (count - len(values)))
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Measured:

@@ -32,11 +32,23 @@ class Evidence:
     """Arithmetic that the device file declares."""
     code_spacing: int
     """Common spacing of the codes seen."""
+    further: tuple[int | None, ...] = ()
+    """Captured words of the channel's other gain devices, in the order of the state's further words."""
 
     @property
-    def state(self) -> tuple[frozenset[str], int | None]:
-        """What the hardware was told: relays and word."""
-        return (self.relays, self.word)
+    def words(self) -> tuple[int | None, ...]:
+        """The words of all the channel's gain devices."""
+        return (self.word, *self.further)
+
+    @property
+    def known(self) -> bool:
+        """Whether each gain device is known to hold a word."""
+        return None not in self.words
+
+    @property
+    def state(self) -> tuple[frozenset[str], tuple[int | None, ...]]:
+        """What the hardware was told: relays and words."""
+        return (self.relays, self.words)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -62,9 +74,9 @@ def of_settings(evidence: Sequence[Evidence]) -> Mapping[Setting, Found]:
     Source:
         common practice, no source: control words decide realness, waveforms confirm.
     """
-    groups: dict[tuple[frozenset[str], int | None], list[Evidence]] = {}
+    groups: dict[tuple[frozenset[str], tuple[int | None, ...]], list[Evidence]] = {}
     for item in evidence:
-        if item.word is not None and item.gain_codes_per_v is not None:
+        if item.known and item.gain_codes_per_v is not None:
             groups.setdefault(item.state, []).append(item)
     least = {
         state: min((item.gain_codes_per_v or math.inf) / _certain(item) for item in group)
@@ -84,7 +96,7 @@ def _certain(item: Evidence) -> float:
 def _of_setting(item: Evidence, least: float | None, members: int) -> Found:
     if not item.sound:
         return Found(realness=Realness.UNPROVEN, ratio=1.0, why="no control word was captured")
-    if item.word is None:
+    if not item.known:
         return Found(realness=Realness.FAULT, ratio=1.0, why="the gain device latched no word, or not always the same")
     if item.gain_codes_per_v is None or least is None:
         return Found(realness=Realness.UNPROVEN, ratio=1.0, why="no valid gain")
@@ -119,7 +131,7 @@ def of_step(lower: Evidence, upper: Evidence) -> Found:
     if lower.gain_codes_per_v is None or upper.gain_codes_per_v is None:
         return Found(realness=Realness.UNPROVEN, ratio=1.0, why="no valid gain on both sides")
     moved_percent = 100.0 * math.log(upper.gain_codes_per_v / lower.gain_codes_per_v)
-    if lower.word is None or upper.word is None:
+    if not (lower.known and upper.known):
         if abs(moved_percent) <= SAME_PERCENT:
             return Found(realness=Realness.FAULT, ratio=1.0, why="no word latched and the gain did not move")
         return Found(realness=Realness.UNPROVEN, ratio=1.0, why="the gain moved, but no word was latched")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from harness.config import LimitItem
@@ -188,32 +188,40 @@ def row(gathered: Gathered, claims: Sequence[Judgement], found: Found, word_outc
 
 
 def evidence_of(
-    gathered: Gathered, *, relays: frozenset[str], hardware_codes_per_v: Mapping[int, float], planned_hardware: float
+    gathered: Gathered, *, relays: frozenset[str], hardware_of: Callable[[Mapping[str, int]], float]
 ) -> Evidence:
     """What the realness decision may know of a setting.
 
     Args:
         gathered: the setting's readings.
         relays: commanded by the range.
-        hardware_codes_per_v: the law's analog gain by captured word, codes/V.
-        planned_hardware: the law's analog gain of the planned state, codes/V.
+        hardware_of: the law's analog gain, codes/V, when latches hold these words and the rest is as planned.
     Returns:
-        the evidence; two readings with different words leave the word unknown.
+        the evidence; readings with different words of a gain device leave that word unknown.
     Source:
         none: a record.
     """
     captured = [m.captured for m in gathered.final if m.captured is not None]
-    values = {c.value for c in captured}
-    word = values.pop() if len(values) == 1 else None
+    state = gathered.prediction.state
+    planned = (state.word, *state.more)
+    words = tuple(_only(c.all_values(len(planned))[place] for c in captured) for place in range(len(planned)))
+    latched = {plan.latch: word for plan, word in zip(planned, words, strict=True) if word is not None}
     spacings = {m.quality.code_spacing for m in gathered.valid if m.quality is not None}
     return Evidence(
         setting=gathered.prediction.setting,
-        word=word,
+        word=words[0],
+        further=words[1:],
         sound=bool(captured) and all(c.sound for c in captured),
         relays=relays,
         gain_codes_per_v=gathered.gain_codes_per_v,
-        hardware_codes_per_v=planned_hardware if word is None else hardware_codes_per_v.get(word, planned_hardware),
+        hardware_codes_per_v=hardware_of(latched),
         planned_codes_per_v=gathered.prediction.gain_codes_per_v,
-        declared_ratio=gathered.prediction.state.arithmetic_ratio,
+        declared_ratio=state.arithmetic_ratio,
         code_spacing=min(spacings) if spacings else 1,
     )
+
+
+def _only(values: Iterable[int | None]) -> int | None:
+    """The value that all readings share; None where they differ or there is none."""
+    distinct = set(values)
+    return distinct.pop() if len(distinct) == 1 else None

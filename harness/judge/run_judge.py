@@ -208,19 +208,14 @@ class RunJudge:
 
     def _evidence(self, item: Gathered) -> Evidence:
         controls = dict(item.prediction.state.controls)
-        planned = self._law.gain_of(controls)
-        seen = {m.captured.value for m in item.final if m.captured is not None and m.captured.value is not None}
-        hardware = {value: self._hardware(controls, value, planned) for value in seen}
-        return evidence_of(
-            item,
-            relays=self._law.relays_of(controls),
-            hardware_codes_per_v=hardware,
-            planned_hardware=planned,
-        )
+        channel = item.prediction.setting.channel
 
-    def _hardware(self, controls: Mapping[str, str | int], word: int, otherwise: float) -> float:
-        gain = self._law.gain_of({**controls, **self._law.controls_of_word(word)})
-        return gain if gain > 0.0 else otherwise
+        def hardware_of(latched: Mapping[str, int]) -> float:
+            seen = self._law.controls_of_words(channel, latched) if latched else {}
+            gain = self._law.gain_of({**controls, **seen})
+            return gain if gain > 0.0 else self._law.gain_of(controls)
+
+        return evidence_of(item, relays=self._law.relays_of(controls), hardware_of=hardware_of)
 
     def _found(self, evidence: Mapping[Setting, Evidence]) -> dict[Setting, Found]:
         channels = sorted({setting.channel for setting in evidence})

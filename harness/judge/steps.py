@@ -68,7 +68,7 @@ def judge_step(
             predicted_ratio=predicted_ratio,
             residual_percent=residual_percent,
             realness=found.realness,
-            word_changed=None if low_seen.word is None or high_seen.word is None else low_seen.word != high_seen.word,
+            word_changed=low_seen.words != high_seen.words if low_seen.known and high_seen.known else None,
             reason=reasons[0] if reasons else found.why,
         ),
         tuple(claims),
