@@ -58,9 +58,14 @@ class SourceDriver(InstrumentDriver):
         try:
             self._off()
         except BenchError:
-            # Nothing is read here, so a link whose answers have shifted still carries the command.
+            # Nothing is read here, so a link whose answers have shifted still carries the command. The reopened one may
+            # carry it where the old one did not, also when no sound answer comes back.
             self._try_blind_off()
-            self.resynchronise()
+            try:
+                self.resynchronise()
+            except BenchError:
+                self._try_blind_off()
+                raise
             self._off()
 
     def prepare(self) -> None:

@@ -246,6 +246,19 @@ def test_safe_off_on_a_dead_link_says_that_it_is_lost(source_rig):
         driver.safe_off()
 
 
+def test_safe_off_tries_once_more_on_the_reopened_link(source_rig):
+    driver, instrument, link = source_rig()
+    driver.set_level(1.0)
+    driver.output_on()
+    # The old connection takes nothing more; the new one carries commands, but no answer ever comes back.
+    link.failures = [("write", LinkLost("gone"))] * 2
+    link.failures += [("read_line", ReadTimeout("silent"))] * 20
+    with pytest.raises(LinkLost, match="after 3 tries"):
+        driver.safe_off()
+    assert link.sent[-1] == "OUTP OFF"
+    assert instrument.values["OUTP"] == "0"
+
+
 def test_a_profile_of_no_source_is_refused(profile, slot, pushed_clock, scripted_link):
     with pytest.raises(ConfigError, match="ranges: got nothing; allowed: ranges of a source"):
         SourceDriver(
