@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from harness.amplitude import check_quality
 from harness.bench import Clock
-from harness.errors import BenchError, MeasureError, RefusedUnsafe, StationFault, WrongInstrument
+from harness.errors import BenchError, InstrumentReported, MeasureError, RefusedUnsafe, StationFault, WrongInstrument
 from harness.sweep.hands import UNHEARD, Hands, Selected
 from harness.sweep.journal import Journal
 from harness.sweep.levelling import MOST_TRIES, Levels, next_level, seen
@@ -30,6 +30,8 @@ class _Try:
     """The level has been set and read back in this try."""
     selected: Selected = UNHEARD
     waveform: Waveform | None = None
+    messages: tuple[str, ...] = ()
+    """Entries of the error queue that ended the try."""
 
 
 class RungWalker:
@@ -66,6 +68,8 @@ class RungWalker:
                 raise
             except (BenchError, MeasureError) as error:
                 self._suspect = True
+                if isinstance(error, InstrumentReported):
+                    self._now.messages = (error.message,)
                 reading = self._record(rung, ReadingStatus.RETRIED if left else ReadingStatus.INVALID, _why(error))
             self._journal.note("retry" if left else "invalid", f"{rung.prediction.label}: {reading.reason}")
             if not left:
@@ -147,7 +151,7 @@ class RungWalker:
             capture=now.selected.capture,
             capture_reason=now.selected.capture_reason,
             read_back=now.selected.read_back,
-            messages=(),
+            messages=now.messages,
             started_utc=now.started_utc,
             started_s=now.started_s,
             duration_s=self._clock.now_s() - now.started_s,

@@ -60,7 +60,7 @@ class Reading:
     read_back: tuple[tuple[str, str], ...]
     """Named read-backs of device and source, as text."""
     messages: tuple[str, ...]
-    """Entries drained from error queues, as `instrument: code, text`."""
+    """What stood in an instrument's error queue and ended the try; empty for a sound one."""
     started_utc: str
     """ISO 8601, UTC."""
     started_s: float

@@ -294,3 +294,20 @@ def test_a_stale_record_is_read_again(rig: Any) -> None:
     assert bench.statuses == [VALID, RETRIED, VALID, VALID, VALID]
     assert "stale record: the acquisition counter still stands at" in bench.readings[1].reason
     check_record(bench)
+
+
+def test_what_stood_in_an_error_queue_is_kept_with_the_try_that_it_ended(rig: Any) -> None:
+    bench = rig()
+
+    def before(call: Any) -> None:
+        if call.verb == "acquire" and len(bench.readings) == 1:
+            bench.link("device").write(b"NONSENSE\n")
+
+    bench.before = before
+    bench.sweep()
+    assert bench.statuses == [VALID, RETRIED, VALID, VALID, VALID]
+    (message,) = bench.readings[1].messages
+    assert "-113" in message
+    assert message in bench.readings[1].reason
+    assert all(reading.messages == () for reading in bench.readings if reading.status is VALID)
+    check_record(bench)
