@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from harness.app.files import FileSet
-from harness.bus import BusDevice, BusWiring, Thresholds, TimingLimits, family_thresholds
+from harness.app.wiring import wiring_of
+from harness.bus import BusWiring, Thresholds, TimingLimits, family_thresholds
 from harness.config.bus_section import Bus
 from harness.config.device_file import DeviceFile
 from harness.config.wiring_file import WiringFile
@@ -43,20 +44,6 @@ def read_wiring(path: str) -> DecodeSetup:
     except CaptureError as error:
         problem = Problem(file=path, key="bus", got=str(error), allowed="a bus that fits together")
         raise ConfigError((problem,)) from error
-
-
-def wiring_of(bus: Bus) -> BusWiring:
-    """The [bus] table, for the decoder."""
-    return BusWiring(
-        lines=bus.lines,
-        data=bus.data,
-        clock=bus.clock,
-        clock_rising=bus.active_clock_edge == "rising",
-        latch_rising=bus.active_latch_edge == "rising",
-        minimum_pulse_ns=bus.minimum_pulse_ns,
-        devices=tuple(BusDevice(latch=member.latch, bits=member.bits) for member in bus.on_bus),
-        broadcast_allowed=bus.broadcast,
-    )
 
 
 def limits_of(bus: Bus) -> TimingLimits:

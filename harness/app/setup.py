@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from typing import TypeVar
 
 from harness.app.files import FileSet, beside
-from harness.bus import BusDevice, BusWiring
+from harness.app.wiring import wiring_of
+from harness.bus import BusWiring
 from harness.config import BenchFile, DeviceFile, InstrumentFile, InstrumentSlot, JobFile, LimitItem, LimitsFile
 from harness.errors import ConfigError
 from harness.judge import build as build_limits
@@ -77,7 +78,7 @@ class Setup:
     def wiring(self) -> BusWiring | None:
         """The control bus as the decoder wants it; None when no words are captured."""
         captures = self.job.capture_words and self.bench.file.adapter is not None
-        return bus_wiring(self.device) if captures else None
+        return wiring_of(self.device.bus) if captures and self.device.bus is not None else None
 
     def planned(self) -> tuple[tuple[Setting, int], ...]:
         """Settings in the order of the ladder, each once, with the number of its rungs."""
@@ -85,22 +86,6 @@ class Setup:
         for rung in self.rungs:
             counts[rung.setting] = counts.get(rung.setting, 0) + 1
         return tuple(counts.items())
-
-
-def bus_wiring(device: DeviceFile) -> BusWiring | None:
-    """The device file's bus, for the decoder."""
-    bus = device.bus
-    if bus is None:
-        return None
-    return BusWiring(
-        lines=bus.lines,
-        data=bus.data,
-        clock=bus.clock,
-        clock_rising=bus.active_clock_edge == "rising",
-        latch_rising=bus.active_latch_edge == "rising",
-        minimum_pulse_ns=bus.minimum_pulse_ns,
-        devices=tuple(BusDevice(latch=member.latch, bits=member.bits) for member in bus.on_bus),
-    )
 
 
 def read_bench(files: FileSet, path: str, *, named_by: str = "the command line") -> BenchSetup | None:
