@@ -19,7 +19,7 @@ def ladder_text(rows: Sequence[PreviewRow], summary: PreviewSummary) -> None:
     for row in rows:
         result(
             f"{row.label:<20} {row.direction:<4} {row.word:<{wide}} {row.gain_db:>8.3f} {row.gain_codes_per_v:>11.5g}"
-            f" {row.common_percent:>8.2f} {row.independent_percent:>7.2f}"
+            f" {_tolerance(row, row.common_percent):>8} {_tolerance(row, row.independent_percent):>7}"
             f" {row.drive_vpk:>10.4g} {row.fill_ratio:>5.2f}  {' '.join(row.relays)}"
         )
     toggles = ", ".join(f"{relay} {count}" for relay, count in summary.relay_toggles) or "none"
@@ -29,6 +29,12 @@ def ladder_text(rows: Sequence[PreviewRow], summary: PreviewSummary) -> None:
         result(f"codes {summary.codes[0]} to {summary.codes[-1]}, {len(summary.codes)} different ones")
     if summary.largest_fine_step_db is not None:
         result(f"largest fine step {summary.largest_fine_step_db:.3f} dB")
+
+
+def _tolerance(row: PreviewRow, percent: float) -> str:
+    """A dash where the device file states no tolerance at all: nobody knows, and 0.00 would say exact."""
+    stated = row.common_percent > 0.0 or row.independent_percent > 0.0
+    return f"{percent:.2f}" if stated else "-"
 
 
 def coverage_text(coverage: Coverage) -> None:

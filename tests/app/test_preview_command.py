@@ -36,6 +36,17 @@ def test_each_shipped_device(job: str, words: tuple[str, ...]) -> None:
         assert wanted in ended.output
 
 
+def test_no_tolerance_stated_is_a_dash_and_never_exact(tmp_path: Path) -> None:
+    home = tmp_path / "configs"
+    shutil.copytree(CONFIGS, home)
+    device = home / "devices/skerry-hr-4.toml"
+    stated = preview(home / "jobs/ci.toml").output.splitlines()[1]
+    device.write_text("\n".join(line for line in device.read_text().splitlines() if not line.startswith("tolerance")))
+    silent = preview(home / "jobs/ci.toml").output.splitlines()[1]
+    assert stated.split()[6:9] == ["-19.752", "205.8", "0.50"]
+    assert silent.split()[6:10] == ["-19.752", "205.8", "-", "-"]
+
+
 def test_json_has_the_coverage_too() -> None:
     content = json.loads(preview(CONFIGS / "jobs" / "ci.toml", "--json").stdout)
     assert content["summary"]["settings"] == 110

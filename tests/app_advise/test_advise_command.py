@@ -45,16 +45,17 @@ def test_by_the_law(gainladder: Any) -> None:
     best, coarse = (
         next(line for line in ended.out.splitlines() if line.startswith(head)) for head in ("best", "coarse")
     )
-    # 24.6 mV peak to peak over 0.9: 27.3 mV, so 55 % of the 50 mV range
-    assert "ch1 50mV 55 %" in best
+    # 24.6 mV peak to peak over 0.9: 27.3 mV, so 55 % of the 50 mV range would do; but from 61 % down the pre-gain and
+    # its tolerance come in (64 % is code 255 without it), which costs more than the last tenth of a bit is worth.
+    assert "ch1 50mV 64 %" in best
     assert "ch1 50mV 100 %" in coarse
-    assert "the fine stage is worth +0.86 bits" in ended.out
+    assert "the fine stage is worth +0.65 bits" in ended.out
 
 
 def test_by_the_law_as_an_object(gainladder: Any) -> None:
     shown = gainladder("advise", JOB, "--amplitude", "0.0123", "--channel", "3", "--json").json
     assert shown["channel"] == 3
-    assert (shown["best"]["label"], shown["coarse_only"]["label"]) == ("ch3 50mV 55 %", "ch3 50mV 100 %")
+    assert (shown["best"]["label"], shown["coarse_only"]["label"]) == ("ch3 50mV 64 %", "ch3 50mV 100 %")
     assert shown["best"]["u_percent"] < shown["coarse_only"]["u_percent"]
     assert shown["best"]["fill_ratio"] <= 0.9
 
