@@ -282,8 +282,9 @@ def _station(events: Sequence[Event]) -> tuple[tuple[Candidate, ...], tuple[Judg
     faults = [event for event in events if event.kind == "station-fault"]
     if not faults:
         return (), ()
+    test = "a meter at the device's input shows what the source really puts out"
     named = [
-        Candidate(fault=event.text.split(":", 1)[0], why=event.text.split(":", 1)[-1].strip(), test="mend the station")
+        Candidate(fault=event.text.split(":", 1)[0], why=event.text.split(":", 1)[-1].strip(), test=test)
         for event in faults
     ]
     return tuple(named), (judge_claim("station", Outcome.INVALID, faults[0].text, setting=None),)

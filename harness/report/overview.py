@@ -120,6 +120,8 @@ def _sentence(result: RunResult) -> str:
         case Outcome.FAIL:
             told, several = _how_many(result, Outcome.FAIL)
             return f"{told or 'A claim of the run'} {'fail' if several else 'fails'}."
+        case Outcome.INVALID if any(claim.item == "station" for claim in result.judgements):
+            return "The station is at fault: nothing is said about the unit. Mend the station, then run again."
         case Outcome.INVALID:
             told, _ = _how_many(result, Outcome.INVALID)
             return f"No opinion about the unit: {told or 'the whole run'} could not be measured soundly."

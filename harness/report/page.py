@@ -63,6 +63,7 @@ def html(header: RunHeader, result: RunResult, events: tuple[Event, ...]) -> str
             "noise": figures.noise_svg(result),
             "offset": figures.offset_svg(result),
             "findings": shown[: tables.MOST_ROWS],
+            "untried": tables.untried(result),
             "findings_left": max(len(shown) - tables.MOST_ROWS, 0),
             "step_findings": steps_shown[: tables.MOST_ROWS],
             "steps_left": max(len(steps_shown) - tables.MOST_ROWS, 0),

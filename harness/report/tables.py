@@ -147,14 +147,25 @@ def _setting_line(row: SettingResult, margin_percent: float | None) -> SettingLi
 
 
 def findings(result: RunResult) -> tuple[SettingLine, ...]:
-    """Which settings did not pass, the gravest outcome first.
+    """Which settings were tried and did not pass, the gravest outcome first.
 
     Args:
         result: of a run.
     Returns:
         all of them; the page shows the first MOST_ROWS.
     """
-    return setting_lines(_gravest_first(result.settings), result)
+    return setting_lines(_gravest_first([row for row in result.settings if row.attempts]), result)
+
+
+def untried(result: RunResult) -> int:
+    """How many settings were never tried: a run that ended early has nothing to say of each.
+
+    Args:
+        result: of a run.
+    Returns:
+        their number.
+    """
+    return sum(row.attempts == 0 for row in result.settings)
 
 
 def step_findings(result: RunResult) -> tuple[StepLine, ...]:

@@ -10,7 +10,7 @@ import pytest
 
 from harness import report
 from harness.report.parameters import worst_parameter
-from harness.values import Outcome
+from harness.values import Judgement, Outcome
 
 
 def words_of(text: str) -> str:
@@ -145,3 +145,20 @@ def test_real_run_without_device_or_operator(made: SimpleNamespace) -> None:
     assert "Operator – Bench real Readings" in first_screen(text)
     assert "No instrument was identified." in text
     assert "Nothing was written down." in text
+
+
+def test_a_station_fault_does_not_speak_of_the_unit(made: SimpleNamespace) -> None:
+    claim = Judgement(
+        item="station", setting=None, other=None, outcome=Outcome.INVALID, measured=None, low=None, high=None,
+        guard=0.0, unit="", margin=None, reason="source-load-mis-set: all channels are off by ×2",
+    )  # fmt: skip
+    rows = tuple(dataclasses.replace(row, attempts=0, outcome=Outcome.INVALID) for row in made.small.settings)
+    result = dataclasses.replace(
+        made.small, verdict=Outcome.INVALID, judgements=(claim,), settings=rows, steps=(), complete=False
+    )
+    text = report.html(made.header(), result, ())
+    assert "The station is at fault: nothing is said about the unit. Mend the station" in first_screen(text)
+    assert f"{len(rows)} of {len(rows)} settings were never tried" in text
+    findings = text[text.index('<section id="findings">') :].split("</section>")[0]
+    assert "<table>" not in findings
+    assert "passed." not in findings
