@@ -9,8 +9,9 @@ from typing import TypeVar
 from harness.app.files import FileSet, beside
 from harness.app.wiring import wiring_of
 from harness.bus import BusWiring
-from harness.config import BenchFile, DeviceFile, InstrumentFile, InstrumentSlot, JobFile, LimitItem, LimitsFile
+from harness.config import BenchFile, DeviceFile, InstrumentFile, InstrumentSlot, JobFile, LimitsFile
 from harness.errors import ConfigError
+from harness.judge import LimitSet
 from harness.judge import build as build_limits
 from harness.ladder import Drive, drive_of, input_ratio
 from harness.ladder import build as build_ladder
@@ -52,7 +53,7 @@ class Setup:
     job: JobFile
     device: DeviceFile
     bench: BenchSetup
-    limits: Mapping[str, LimitItem]
+    limits: LimitSet
     law: GainLaw
     rungs: tuple[Rung, ...]
     files: tuple[ConfigFile, ...]
@@ -119,8 +120,7 @@ def read_setup(
     limits = files.read(LimitsFile, "limits", limits_path, named_by=f"{job_path}: limits")
     bench = read_bench(files, bench_path or beside(job_path, job.bench), named_by=f"{job_path}: bench")
     law = _collect(files, lambda: build_law(device, file=device_path)) if device else None
-    known = parameter_names(law) if law else None
-    items = _collect(files, lambda: build_limits(limits, file=limits_path, parameters=known)) if limits else None
+    items = _limits(files, limits, limits_path, device=device, law=law) if limits else None
     files.check()
     if device is None or bench is None or items is None or law is None:  # pragma: no cover - check has raised
         raise ConfigError(())
@@ -131,6 +131,17 @@ def read_setup(
     ) if ladder else ()  # fmt: skip
     return Setup(
         job=job, device=device, bench=bench, limits=items, law=law, rungs=rungs, files=tuple(files.stored.values())
+    )
+
+
+def _limits(
+    files: FileSet, limits: LimitsFile, path: str, *, device: DeviceFile | None, law: GainLaw | None
+) -> LimitSet | None:
+    known = parameter_names(law) if law else None
+    channels = device.channels if device else None
+    names = tuple(coarse.name for coarse in device.coarse) if device else None
+    return _collect(
+        files, lambda: build_limits(limits, file=path, parameters=known, channels=channels, coarse_names=names)
     )
 
 

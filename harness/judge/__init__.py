@@ -2,7 +2,8 @@
 
 from harness.judge.build import RULES, build
 from harness.judge.fitted import LEAST_SETTINGS
+from harness.judge.limit_set import LimitSet
 from harness.judge.run_judge import RunJudge
 from harness.judge.verdict import exit_code, worst_outcome
 
-__all__ = ["LEAST_SETTINGS", "RULES", "RunJudge", "build", "exit_code", "worst_outcome"]
+__all__ = ["LEAST_SETTINGS", "RULES", "LimitSet", "RunJudge", "build", "exit_code", "worst_outcome"]

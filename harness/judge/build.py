@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Mapping, Sequence
 from types import MappingProxyType
 
 from harness.config import LimitItem, LimitsFile
 from harness.errors import ConfigError, Problem
+from harness.judge.limit_set import LimitSet, overlap
 
 RULES: Mapping[str, str] = MappingProxyType(
     {
@@ -23,22 +24,32 @@ RULES: Mapping[str, str] = MappingProxyType(
 """Items and their unit; an item without a unit takes no numbers."""
 
 
-def build(limits: LimitsFile, *, file: str, parameters: Collection[str] | None = None) -> dict[str, LimitItem]:
-    """The limits by item.
+def build(
+    limits: LimitsFile,
+    *,
+    file: str,
+    parameters: Collection[str] | None = None,
+    channels: int | None = None,
+    coarse_names: Sequence[str] | None = None,
+) -> LimitSet:
+    """The limits of a run.
 
     Args:
         limits: the file, shape already checked.
         file: its name, for messages.
         parameters: names that the device's law can fit; None leaves names unchecked.
+        channels: number of channels of the device; None leaves the scopes' channels unchecked.
+        coarse_names: of the device's ranges, in order; None leaves the scopes' ranges unchecked.
     Returns:
-        one entry per item; limits on parameters under `parameter NAME`.
+        the rows, each with its rule; limits on parameters under `parameter NAME`.
     Raises:
-        ConfigError: all unknown or repeated items, wrong units, missing or needless numbers.
+        ConfigError: all unknown items, rows that hold at the same place, scopes outside the device, wrong units,
+            missing or needless numbers.
     Source:
         none: a check of content.
     """
     problems: list[Problem] = []
-    found: dict[str, LimitItem] = {}
+    rows: list[tuple[str, LimitItem]] = []
     for index, item in enumerate(limits.limit):
         key = f"limit[{index}]"
         unit = RULES.get(item.item)
@@ -48,8 +59,11 @@ def build(limits: LimitsFile, *, file: str, parameters: Collection[str] | None =
             )
             continue
         name = f"parameter {item.parameter}" if item.item == "parameter" else item.item
-        if name in found:
-            problems.append(Problem(file=file, key=f"{key}.item", got=f"{name!r} again", allowed="each item once"))
+        again = [row for other, row in rows if other == name and overlap(row, item)]
+        if again:
+            allowed = "each item once for everywhere, and rows with channels or coarse that do not overlap"
+            problems.append(Problem(file=file, key=f"{key}.item", got=f"{name!r} again", allowed=allowed))
+        problems.extend(_scope_problems(item, key, file, channels, coarse_names))
         problems.extend(_parameter_problems(item, f"{key}.parameter", file, parameters))
         if item.unit != unit:
             problems.append(Problem(file=file, key=f"{key}.unit", got=repr(item.unit), allowed=repr(unit)))
@@ -58,10 +72,31 @@ def build(limits: LimitsFile, *, file: str, parameters: Collection[str] | None =
             allowed = "low, high or both" if unit else "no low and no high: the item is met or not"
             got = "numbers" if has_numbers else "no number"
             problems.append(Problem(file=file, key=key, got=got, allowed=allowed))
-        found[name] = item
+        rows.append((name, item.model_copy(update={"rule": item.rule or limits.rule})))
     if problems:
         raise ConfigError(tuple(problems))
-    return found
+    return LimitSet(rows, coarse_names=coarse_names or ())
+
+
+def _scope_problems(
+    item: LimitItem, key: str, file: str, channels: int | None, coarse_names: Sequence[str] | None
+) -> list[Problem]:
+    problems = []
+    outside = [c for c in item.channels if channels is not None and not 1 <= c <= channels]
+    if outside:
+        got = ", ".join(map(str, outside))
+        problems.append(Problem(file=file, key=f"{key}.channels", got=got, allowed=f"1 to {channels}"))
+    unknown = [name for name in item.coarse if coarse_names is not None and name not in coarse_names]
+    if unknown:
+        got, allowed = ", ".join(map(repr, unknown)), "ranges of the device: " + ", ".join(coarse_names or ())
+        problems.append(Problem(file=file, key=f"{key}.coarse", got=got, allowed=allowed))
+    if item.item == "parameter" and item.coarse:
+        problems.append(
+            Problem(
+                file=file, key=f"{key}.coarse", got="ranges", allowed="none: a parameter belongs to a whole channel"
+            )
+        )
+    return problems
 
 
 def _parameter_problems(item: LimitItem, key: str, file: str, known: Collection[str] | None) -> list[Problem]:

@@ -1,4 +1,4 @@
-"""A number against a limit with a guard band."""
+"""A number against its limit, by the rule of the limit's row."""
 
 from __future__ import annotations
 
@@ -6,44 +6,83 @@ import math
 from dataclasses import dataclass
 
 from harness.config import LimitItem
+from harness.judge.decision import Request, conformance_probability, decide_by
 from harness.values import Judgement, Outcome, Setting
+
+BY_UNCERTAINTY = ("guard-band", "managed")
+"""Rules whose guard band follows from the uncertainty."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Decided:
-    """What a number came out as."""
+    """What a number came out as, in the unit of its limit."""
 
     outcome: Outcome
     margin: float | None
     """Distance to the nearest limit, positive inside; None without limits."""
+    guard: float = 0.0
+    """Guard band w that the rule came to."""
+    expanded: float | None = None
+    """U that the decision rests on; None where none is stated."""
+    tur_ratio: float | None = None
+    """Half the width between the limits over U; None without U or with one limit."""
+    conformance_ratio: float | None = None
+    """How likely the true value lies within the limits; None without U."""
+    warning: str = ""
+    """Empty, or what is wrong with the measurement's power."""
+    why: str = ""
+    """Why no number could decide, whatever it is; else empty."""
 
 
-def decide(value: float, limit: LimitItem) -> Decided:
-    """Whether a number meets a limit with a guard band.
+def decide(value: float, limit: LimitItem, *, expanded: float | None = None) -> Decided:
+    """Whether a number meets its limit.
 
     Args:
         value: the number, in the limit's unit.
-        limit: low and high limit and guard band w, same unit.
+        limit: low and high limit, rule and what the rule needs, same unit.
+        expanded: expanded uncertainty U of the number, k = 2, same unit; None where none is stated.
     Returns:
-        PASS inside by w or more, FAIL outside by more than w, else INCONCLUSIVE; with the margin.
+        PASS inside the limits by the rule's guard band w or more, FAIL outside by more than w, else INCONCLUSIVE. With
+        TUR below 1 nothing passes; a rule that needs U and has none decides nothing.
+    Raises:
+        NotFinite: the number is NaN or infinite, or U is negative.
     Source:
-        JCGM 106:2012, guarded acceptance and guarded rejection, used together.
+        JCGM 106:2012, 8.2 and 8.3; judge/decision.
     """
-    low = -math.inf if limit.low is None else limit.low
-    high = math.inf if limit.high is None else limit.high
-    margin = min(value - low, high - value)
-    # Compared with the edges as they stand in the file, not with the margin: 2 - 1.56 is not 0.44 in binary.
-    if low + limit.guard <= value <= high - limit.guard:
-        outcome = Outcome.PASS
-    elif low - limit.guard <= value <= high + limit.guard:
-        outcome = Outcome.INCONCLUSIVE
-    else:
-        outcome = Outcome.FAIL
-    return Decided(outcome=outcome, margin=margin if math.isfinite(margin) else None)
+    rule = limit.rule or "guarded"
+    if limit.low is None and limit.high is None:
+        return Decided(outcome=Outcome.PASS, margin=None, expanded=expanded)
+    request = Request(
+        expanded=expanded or 0.0, low=limit.low, high=limit.high, guard=limit.guard, share_ratio=limit.share
+    )
+    decision = decide_by(rule, value, request)
+    if expanded is None:
+        missing = f"rule {rule} needs an uncertainty and none is stated" if rule in BY_UNCERTAINTY else ""
+        outcome = Outcome.INCONCLUSIVE if missing else decision.outcome
+        return Decided(outcome=outcome, margin=decision.margin, guard=decision.guard, why=missing)
+    sure = expanded > 0.0
+    conformance = conformance_probability(value, standard=expanded / 2.0, low=limit.low, high=limit.high) if sure else 0
+    powerless = decision.acceptance is None and decision.outcome is Outcome.INCONCLUSIVE
+    return Decided(
+        outcome=decision.outcome,
+        margin=decision.margin,
+        guard=decision.guard,
+        expanded=expanded,
+        tur_ratio=decision.tur_ratio if sure else None,
+        conformance_ratio=float(conformance) if sure else None,
+        warning=decision.warning,
+        why=decision.warning if powerless else "",
+    )
 
 
 def judge_number(
-    limit: LimitItem, value: float, *, setting: Setting, other: Setting | None = None, where: str
+    limit: LimitItem,
+    value: float,
+    *,
+    setting: Setting,
+    other: Setting | None = None,
+    where: str,
+    expanded: float | None = None,
 ) -> Judgement:
     """The judgement of one number, in words where it is not a plain PASS.
 
@@ -53,19 +92,15 @@ def judge_number(
         setting: the setting, for a step the upper one.
         other: for a step the lower setting.
         where: the place, for people.
+        expanded: expanded uncertainty U of the number, k = 2, same unit; None where none is stated.
     Returns:
         the judgement.
+    Raises:
+        NotFinite: the number is NaN or infinite, or U is negative.
     Source:
         decide.
     """
-    decided = decide(value, limit)
-    reason = ""
-    if decided.outcome is not Outcome.PASS:
-        allowed = " to ".join(f"{edge:+g}" for edge in (limit.low, limit.high) if edge is not None)
-        ratio = f" (×{math.exp(value / 100.0):.4g})" if limit.unit == "percent" and abs(value) > 10.0 else ""
-        reason = f"{where}: {limit.item} off by {value:+.3g} {limit.unit}{ratio}, allowed {allowed} {limit.unit}"
-        if decided.outcome is Outcome.INCONCLUSIVE:
-            reason += f", inside the guard band of {limit.guard:g} {limit.unit}"
+    decided = decide(value, limit, expanded=expanded)
     return Judgement(
         item=limit.item,
         setting=setting,
@@ -74,10 +109,26 @@ def judge_number(
         measured=value,
         low=limit.low,
         high=limit.high,
-        guard=limit.guard,
+        guard=decided.guard,
         unit=limit.unit,
         margin=decided.margin,
-        reason=reason,
+        reason="" if decided.outcome is Outcome.PASS else _reason(limit, value, decided, where),
+        rule=limit.rule or "guarded",
+        expanded=decided.expanded,
+        tur_ratio=decided.tur_ratio,
+        conformance_ratio=decided.conformance_ratio,
+        warning=decided.warning,
+    )
+
+
+def _reason(limit: LimitItem, value: float, decided: Decided, where: str) -> str:
+    allowed = " to ".join(f"{edge:+g}" for edge in (limit.low, limit.high) if edge is not None)
+    ratio = f" (×{math.exp(value / 100.0):.4g})" if limit.unit == "percent" and abs(value) > 10.0 else ""
+    said = f"{where}: {limit.item} off by {value:+.3g} {limit.unit}{ratio}, allowed {allowed} {limit.unit}"
+    if decided.outcome is not Outcome.INCONCLUSIVE:
+        return said
+    return (
+        f"{said}; {decided.why}" if decided.why else f"{said}, inside the guard band of {decided.guard:g} {limit.unit}"
     )
 
 

@@ -121,9 +121,7 @@ class RunJudge:
         found = self._found(evidence)
         fits = self._fits(gathered)
         rows, claims = self._rows(gathered, found, fits)
-        parameters = tuple(
-            row for channel, fit in fits.items() for row in judge_parameters(channel, fit, self._limits)
-        )
+        parameters = tuple(row for channel, fit in fits.items() for row in judge_parameters(channel, fit, self._limits))
         steps, step_claims = self._steps(evidence)
         station, station_claims = _station(events)
         everything = (*station_claims, *claims, *step_claims, *parameter_claims(parameters))

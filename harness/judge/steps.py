@@ -47,7 +47,9 @@ def judge_step(
         pair = {"setting": high_plan.setting, "other": low_plan.setting}
         limit = limits.get(f"{kind}-step")
         if limit is not None:
-            claims.append(judge_number(limit, residual_percent, where=where, **pair))
+            claims.append(
+                judge_number(limit, residual_percent, where=where, setting=high_plan.setting, other=low_plan.setting)
+            )
         if kind == "fine" and "monotonic" in limits:
             rises = measured_ratio > 1.0 or predicted_ratio <= 1.0
             seen = f"×{measured_ratio:.5g}, planned ×{predicted_ratio:.5g}"

@@ -49,6 +49,17 @@ class Judgement:
     """Distance to the nearest limit, positive inside, in `unit`."""
     reason: str
     """For people: what was got, what is allowed, what to look at. Empty for a plain PASS."""
+    rule: str = ""
+    """Decision rule of the limit; empty where the claim has no number."""
+    expanded: float | None = None
+    """Expanded uncertainty U that the decision rests on, k = 2, in `unit`; None where none is stated."""
+    tur_ratio: float | None = None
+    """Test uncertainty ratio: half the width between the limits over U; None without U or with one limit."""
+    conformance_ratio: float | None = None
+    """How likely the true value meets the limits, 0 to 1: of a PASS one less the specific consumer's risk, of a FAIL
+    the specific producer's risk; None without U."""
+    warning: str = ""
+    """Empty, or what is wrong with the measurement's power to decide."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

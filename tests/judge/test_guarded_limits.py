@@ -81,5 +81,6 @@ def test_every_problem_of_content_at_once() -> None:
     assert found["limit[0].item"] == ("'gian'", "one of " + ", ".join(sorted(RULES)))
     assert found["limit[1]"] == ("numbers", "no low and no high: the item is met or not")
     assert found["limit[2].unit"] == ("'dB'", "'percent'")
-    assert found["limit[4].item"] == ("'monotonic' again", "each item once")
+    again = "each item once for everywhere, and rows with channels or coarse that do not overlap"
+    assert found["limit[4].item"] == ("'monotonic' again", again)
     assert found["limit[5]"] == ("no number", "low, high or both")
