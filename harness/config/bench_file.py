@@ -6,13 +6,13 @@ from typing import Any, Literal
 
 from pydantic import ConfigDict, Field, model_validator
 
-from harness.config.model import Name, NotNegative, Positive, Table, Versioned
+from harness.config.model import Name, NotNegative, Path, Positive, Table, Versioned
 
 
 class InstrumentSlot(Table):
     """One instrument of the bench."""
 
-    profile: Name
+    profile: Path
     """Instrument file, relative to this file."""
     address: str = ""
     """VISA resource string, or for an adapter a serial port or URL; empty on a simulated bench."""

@@ -6,7 +6,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field, model_validator
 
-from harness.config.model import Name, Table, Versioned
+from harness.config.model import Name, Path, Table, Versioned
 
 Fill = Annotated[float, Field(gt=0, lt=1)]
 
@@ -38,10 +38,10 @@ class JobFile(Versioned):
 
     kind: Literal["job"]
     name: Name
-    device: Name
+    device: Path
     """Device file, relative to this file."""
-    bench: Name
-    limits: Name
+    bench: Path
+    limits: Path
     transport: Literal["in-process", "wire"] | None = None
     """Overrides the simulated bench's own; meaningless on a real bench."""
     ladder: Ladder = Ladder()

@@ -12,6 +12,7 @@ NotNegative = Annotated[float, Field(ge=0, allow_inf_nan=False)]
 Finite = Annotated[float, Field(allow_inf_nan=False)]
 Count = Annotated[int, Field(ge=1)]
 Name = Annotated[str, Field(min_length=1, max_length=80)]
+Path = Annotated[str, Field(min_length=1, max_length=1000)]
 Text = Annotated[str, Field(min_length=1, max_length=400)]
 
 

@@ -49,7 +49,8 @@ Run = Callable[..., pytest.RunResult]
 def run(pytester: pytest.Pytester, monkeypatch: pytest.MonkeyPatch) -> Run:
     """Runs the acceptance suite on a short job; keys replace parts of its file."""
     monkeypatch.setenv("PYTHONPATH", os.pathsep.join(filter(None, (str(ROOT), os.environ.get("PYTHONPATH")))))
-    monkeypatch.delenv("PYTEST_ADDOPTS", raising=False)
+    for name in [name for name in os.environ if name.startswith("PYTEST_XDIST")] + ["PYTEST_ADDOPTS"]:
+        monkeypatch.delenv(name, raising=False)
     pytester.makepyfile(test_acceptance=(ROOT / "tests/bench/test_acceptance.py").read_text())
 
     def acceptance(*options: str, alone: bool = False, **changes: str) -> pytest.RunResult:
@@ -166,10 +167,17 @@ def test_a_real_bench_needs_a_serial_number(run: Run) -> None:
 @pytest.mark.usefixtures("no_bench")
 def test_parallel_workers_are_refused(run: Run, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("PYTEST_XDIST_WORKER", "gw0")
-    result = run()
+    result = run("--bench", str(CONFIGS / "benches/lan-and-serial.toml"), "--unit", "A1")
     assert result.ret not in (0, 5)
     result.stdout.fnmatch_lines(["*one bench has one owner: run the acceptance suite without parallel workers*"])
     assert "a bench was opened" not in result.stdout.str()
+
+
+def test_parallel_workers_with_a_bench_each_tell_the_session_what_was_inconclusive(run: Run) -> None:
+    pytest.importorskip("xdist")
+    result = run("-n", "1", "-k", "ch1-5V and (word or gain)", more="capture_words = false", alone=True)
+    assert result.ret == 1
+    result.assert_outcomes(passed=1, skipped=1)
 
 
 def test_bad_files_are_told_in_words_without_a_traceback(run: Run) -> None:

@@ -141,7 +141,8 @@ def test_operation_complete_really_comes_late(make_desk):
 def test_a_watchdog_beside_the_main_client_switches_off(make_desk, via):
     with served(make_desk, via=via) as (addresses, desk):
         with opened(addresses["source"]) as main, opened(addresses["source"]) as watchdog:
-            main.write("OUTP ON")
+            # Answered, so carried out: a write alone may be overtaken by the other client's query.
+            assert main.query("OUTP ON;*OPC?").strip() == "1"
             assert watchdog.query("OUTP?").strip() == "1"
         # The last words of a client that goes away at once are carried out.
         if via[0] == "socket":
