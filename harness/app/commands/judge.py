@@ -8,12 +8,33 @@ from harness.app.options import json_option, limits_option, store_option
 
 
 @click.command()
-@click.argument("run", metavar="RUN")
+@click.argument("run", metavar="[RUN]", default="")
 @limits_option
+@click.option(
+    "--compare",
+    "compare_path",
+    default="",
+    metavar="FILE",
+    help="Judge by these limits beside the run's own and print what flips; without RUN over all stored runs.",
+)
 @store_option
 @json_option
-def command(run: str, limits_path: str, store_url: str, as_json: bool) -> int:
+def command(run: str, limits_path: str, compare_path: str, store_url: str, as_json: bool) -> int:
     """Decide about RUN (id, unique prefix or `last`) again, with its own limits or others. Needs no bench."""
+    from harness.errors import UsageError
+
+    if compare_path and limits_path:
+        raise UsageError("judge: got --limits and --compare; allowed is one of them")
+    if compare_path:
+        return _compare(run, compare_path, store_url, as_json)
+    if not run:
+        raise UsageError(
+            "judge: got no RUN; allowed: a run id, its unique beginning, or `last` (see `gainladder runs`)"
+        )
+    return _judge(run, limits_path, store_url, as_json)
+
+
+def _judge(run: str, limits_path: str, store_url: str, as_json: bool) -> int:
     from harness import report
     from harness.app.output import result, result_json
     from harness.app.run import judged, verdict_line
@@ -31,3 +52,20 @@ def command(run: str, limits_path: str, store_url: str, as_json: bool) -> int:
         for candidate in decided.candidates:
             result(f"  suspect {candidate.fault}: {candidate.why}; to tell: {candidate.test}")
     return int(exit_code(decided.verdict))
+
+
+def _compare(run: str, compare_path: str, store_url: str, as_json: bool) -> int:
+    """A comparison decides nothing about a unit: 0 whatever flips."""
+    from harness.app import compare
+    from harness.app.output import result, result_json
+    from harness.store import open_store
+
+    with open_store(store_url, read_only=True) as store:
+        chosen = [store.resolve(run)] if run else [info.header.run_id for info in store.runs()]
+        found = compare.compare(store, chosen, compare_path)
+    if as_json:
+        result_json(compare.as_json(found))
+    else:
+        for line in compare.lines_of(found):
+            result(line)
+    return 0
