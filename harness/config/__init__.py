@@ -8,24 +8,29 @@ from harness.config.job_file import JobFile
 from harness.config.limits_file import LimitItem, LimitsFile
 from harness.config.parse import parse, validate
 from harness.config.stage_section import Corrections, Stage
+from harness.config.uncertainty_section import BenchUncertainty, DeviceUncertainty, LevelAccuracy, Stated
 from harness.config.wiring_file import WiringFile
 
 __all__ = [
     "BenchFile",
+    "BenchUncertainty",
     "Bus",
     "Coarse",
     "Corrections",
     "DeviceFile",
+    "DeviceUncertainty",
     "Firmware",
     "GainDeviceOnBus",
     "InstrumentFile",
     "InstrumentSlot",
     "JobFile",
+    "LevelAccuracy",
     "LimitItem",
     "LimitsFile",
     "Reference",
     "SimulationSection",
     "Stage",
+    "Stated",
     "WiringFile",
     "parse",
     "spans",

@@ -7,6 +7,7 @@ from typing import Any, Literal
 from pydantic import ConfigDict, Field, model_validator
 
 from harness.config.model import Name, NotNegative, Path, Positive, Table, Versioned
+from harness.config.uncertainty_section import BenchUncertainty
 
 
 class InstrumentSlot(Table):
@@ -68,7 +69,15 @@ class BenchFile(Versioned):
     """The most this bench may ever put out, whatever the device would bear."""
     self_check_percent: NotNegative = 5.0
     """How far all channels may be off together, before the sweep, until the station is suspected."""
+    uncertainty: BenchUncertainty | None = None
+    """None: no uncertainty is stated, and none is made up."""
     simulation: SimulationSection | None = None
+
+    @model_validator(mode="after")
+    def _pad_stated(self) -> BenchFile:
+        if self.uncertainty is not None and (self.uncertainty.pad is None) == (self.wiring.pad_db > 0.0):
+            raise ValueError("[uncertainty.pad] where wiring.pad_db is above 0, and only there")
+        return self
 
     @model_validator(mode="after")
     def _addresses(self) -> BenchFile:

@@ -9,6 +9,7 @@ from pydantic import Field, model_validator
 from harness.config.bus_section import Bus
 from harness.config.model import Name, NotNegative, Positive, Table, Versioned
 from harness.config.stage_section import Stage
+from harness.config.uncertainty_section import DeviceUncertainty
 
 
 class InputLimit(Table):
@@ -185,6 +186,8 @@ class DeviceFile(Versioned):
     reference: Reference = Reference()
     settle: Settle
     quiet_noise: QuietNoise | None = None
+    uncertainty: DeviceUncertainty | None = None
+    """None: nothing is stated beside what a run itself shows."""
 
     @model_validator(mode="after")
     def _quiet_noise_exists(self) -> DeviceFile:

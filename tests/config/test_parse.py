@@ -62,6 +62,22 @@ def test_text_that_is_not_toml_names_the_line() -> None:
         (InstrumentFile, "instruments", SG1, 'output_on = "OUTP ON"', "", "(whole file)", "also output_on"),
         (InstrumentFile, "instruments", "strath-ba-1", "[commands]", RANGES + "[commands]", WHOLE, "for a source"),
         (BenchFile, "benches", "lan-and-serial", 'serial = "SK000456"', "", "(whole file)", "names every instrument"),
+        (
+            BenchFile, "benches", "lan-and-serial", "percent = 1.0 }", "percent = 1.0, factor = 2 }",
+            "uncertainty.source.reading", 'factor with distribution = "normal" only, not with "rectangular"',
+        ),
+        (
+            BenchFile, "benches", "lan-and-serial", "[0.005, 0.05,", "[0.05, 0.05,",
+            "uncertainty.source", "range_ends_vpk that rise",
+        ),
+        (
+            BenchFile, "benches", "simulated", "range_ends_vpk = [0.005, 0.05, 0.5, 5.0]", "",
+            "uncertainty.source", "range_ends_vpk with range",
+        ),
+        (
+            BenchFile, "benches", "simulated-corrie-ur-2", "[uncertainty.pad]\ndb = 0.026\nfactor = 2.6", "",
+            WHOLE, "[uncertainty.pad] where wiring.pad_db is above 0",
+        ),
         (LimitsFile, "limits", "skerry-hr-4", "low = -2.0", "low = 1.9", "limit[0]", "two guard bands"),
         (JobFile, "jobs", "ci", "fill_low = 0.5", "fill_low = 0.8", "ladder", "fill_low < fill_target < fill_high"),
         (JobFile, "jobs", "ci", '["up", "down"]', '["up", "up"]', "ladder", "each direction once"),

@@ -1,0 +1,8 @@
+"""The uncertainty of a run's gains: stated numbers and the run's own scatter, common and per-reading parts apart."""
+
+from harness.judge.gain_budget.gain_budget import NO_BUDGET, GainBudget, gain_budget
+from harness.judge.gain_budget.reduced import Reduced, reduced
+from harness.judge.gain_budget.statement import Statement
+from harness.judge.gain_budget.tables import budget_tables
+
+__all__ = ["NO_BUDGET", "GainBudget", "Reduced", "Statement", "budget_tables", "gain_budget", "reduced"]

@@ -1,0 +1,113 @@
+"""The budgets of all settings of a run at once, asked for by setting."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+
+from harness.judge.gain_budget.level import fixed_parts, level_series
+from harness.judge.gain_budget.record import levels_vpk, record_series, repeat_series
+from harness.judge.gain_budget.reduced import Reduced
+from harness.judge.gain_budget.statement import Statement
+from harness.judge.uncertainty import LadderBudget
+from harness.values import Setting
+
+COVERAGE_RATIO = 0.954499736103642
+"""Of k = 2 without limit of the degrees of freedom; with few of them Student's factor is larger."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class GainBudget:
+    """How uncertain the gains of a run are; None for settings without a valid reading, and where nothing is stated."""
+
+    ladder: LadderBudget | None = None
+    items: tuple[Reduced, ...] = ()
+    """As the readings of the ladder budget."""
+    notes: tuple[str, ...] = ()
+    places: Mapping[Setting, int] = field(default_factory=dict)
+    gains: tuple[float, ...] = ()
+    """Expanded uncertainty of the absolute gain, percent, by place."""
+    owns: tuple[float, ...] = ()
+    """The same without what is common to all readings."""
+    standards: tuple[float, ...] = ()
+    """Standard uncertainty without what is common to all readings, percent."""
+    steps: Mapping[tuple[Setting, Setting], float] = field(default_factory=dict)
+    """Expanded uncertainty of the steps that were asked for beforehand."""
+
+    def gain_expanded_percent(self, setting: Setting) -> float | None:
+        """Expanded uncertainty U of the absolute gain of a setting, k = 2."""
+        return self._at(self.gains, setting)
+
+    def own_expanded_percent(self, setting: Setting) -> float | None:
+        """Expanded uncertainty of a setting against a law fitted to all of them: without the common parts."""
+        return self._at(self.owns, setting)
+
+    def own_standard_percent(self, setting: Setting) -> float | None:
+        """Standard uncertainty of a setting without the common parts: its weight in a fit."""
+        return self._at(self.standards, setting)
+
+    def step_expanded_percent(self, lower: Setting, upper: Setting) -> float | None:
+        """Expanded uncertainty of the ratio of two settings: what both share cancels."""
+        if (lower, upper) in self.steps:
+            return self.steps[lower, upper]
+        places = self.places.get(lower), self.places.get(upper)
+        if self.ladder is None or places[0] is None or places[1] is None:
+            return None
+        step = self.ladder.steps([places[0]], [places[1]])
+        return float(step.expanded_percent(probability_ratio=COVERAGE_RATIO)[0])
+
+    def _at(self, values: Sequence[float], setting: Setting) -> float | None:
+        place = self.places.get(setting)
+        return None if place is None else values[place]
+
+
+NO_BUDGET = GainBudget()
+"""Where no bench states anything: nothing is made up."""
+
+
+def gain_budget(
+    statement: Statement | None, items: Sequence[Reduced], *, pairs: Iterable[tuple[Setting, Setting]] = ()
+) -> GainBudget:
+    """How uncertain the gains of a run are.
+
+    Args:
+        statement: of bench and device; None where the bench states nothing.
+        items: settings with a valid reading.
+        pairs: lower and upper setting of steps that will be asked for: worked out at once here, one by one later.
+    Returns:
+        the budget; an empty one without a statement or without items.
+    Raises:
+        NotFinite: a stated number, a level or a fitted amplitude is out of bounds.
+    Source:
+        JCGM 100:2008, 5.1.2; contributions in judge.uncertainty; common and per-reading parts apart as in practice.
+    """
+    if statement is None or not items:
+        return NO_BUDGET
+    repeats, note = repeat_series(items, statement.device.repeatability)
+    series = (
+        *level_series(statement.bench.source, "source", levels_vpk(items)),
+        *record_series(
+            items,
+            inl_code=statement.device.inl_lsb,
+            compression_percent=statement.device.compression_percent,
+            span_code=statement.span_code,
+        ),
+        *((repeats,) if repeats is not None else ()),
+    )
+    ladder = LadderBudget(fixed=fixed_parts(statement), series=series)
+    places = {item.setting: place for place, item in enumerate(items)}
+    own = ladder.independent()
+    known = [pair for pair in dict.fromkeys(pairs) if pair[0] in places and pair[1] in places]
+    lower, upper = [places[pair[0]] for pair in known], [places[pair[1]] for pair in known]
+    steps = ladder.steps(lower, upper).expanded_percent(probability_ratio=COVERAGE_RATIO).tolist() if known else []
+    missing = "" if statement.device_states else "the device file states nothing of its own: no [uncertainty] there"
+    return GainBudget(
+        ladder=ladder,
+        items=tuple(items),
+        notes=tuple(filter(None, (note, missing))),
+        places=places,
+        gains=tuple(ladder.absolute().expanded_percent(probability_ratio=COVERAGE_RATIO).tolist()),
+        owns=tuple(own.expanded_percent(probability_ratio=COVERAGE_RATIO).tolist()),
+        standards=tuple(own.standard_percent.tolist()),
+        steps=dict(zip(known, steps, strict=True)),
+    )

@@ -1,0 +1,116 @@
+"""Contributions of the level at the device's input: source, pad, loading, temperature."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from harness.config import LevelAccuracy, Stated
+from harness.judge.gain_budget.statement import Statement
+from harness.judge.uncertainty import Contribution, Series, Shape, loading, pad, resolution, temperature
+from harness.judge.uncertainty.checked import Floats
+
+
+def stated_contribution(name: str, stated: Stated, *, common: bool) -> Contribution:
+    """The contribution of a stated number.
+
+    Args:
+        name: for people.
+        stated: limit or expanded uncertainty, percent.
+        common: whether it is the same for all readings.
+    Returns:
+        the half width of a bounded distribution; of a normal one U/k.
+    Raises:
+        NotFinite: the number is negative or not finite.
+    Source:
+        JCGM 100:2008, 4.3.3 (expanded uncertainty of a certificate), 4.3.7 (limits).
+    """
+    shape = Shape(stated.distribution)
+    value = stated.percent / (stated.factor or 2.0) if shape is Shape.NORMAL else stated.percent
+    return Contribution(name=name, value_percent=value, shape=shape, dof=stated.dof or math.inf, common=common)
+
+
+def fixed_parts(statement: Statement) -> tuple[Contribution, ...]:
+    """What is the same for all readings of a run.
+
+    Args:
+        statement: of bench and device.
+    Returns:
+        reading of the source, its flatness, pad, loading, temperature; those that are stated.
+    Raises:
+        NotFinite: a stated number is negative or not finite.
+    Source:
+        practice: most of the uncertainty of a gain is common to all settings and cancels in steps.
+    """
+    bench, wiring = statement.bench, statement.wiring
+    parts = [stated_contribution("source, reading", bench.source.reading, common=True)]
+    if bench.source.flatness is not None:
+        parts.append(stated_contribution("source, flatness", bench.source.flatness, common=True))
+    if bench.pad is not None:
+        whole = pad(bench.pad.db, factor=bench.pad.factor)
+        parts.append(
+            Contribution(
+                name="pad",
+                value_percent=whole.value_percent,
+                shape=whole.shape,
+                dof=bench.pad.dof or math.inf,
+                common=True,
+            )
+        )
+    if bench.loading is not None:
+        parts.append(
+            loading(
+                source_ohm=wiring.source_ohm,
+                load_ohm=wiring.load_ohm,
+                load_tolerance_percent=bench.loading.load_percent,
+                source_tolerance_percent=bench.loading.source_percent,
+            )
+        )
+    if bench.temperature_k and statement.device.temperature_ppm_per_k:
+        parts.append(
+            temperature(half_width_k=bench.temperature_k, coefficient_ppm_per_k=statement.device.temperature_ppm_per_k)
+        )
+    return tuple(parts)
+
+
+def level_series(level: LevelAccuracy, name: str, level_vpk: Floats) -> tuple[Series, ...]:
+    """What differs from level to level.
+
+    Args:
+        level: accuracy of the instrument.
+        name: that instrument, for people.
+        level_vpk: shape (n,), as the instrument knows it, V peak, > 0.
+    Returns:
+        part of each range, absolute part, last digit; those that are stated. Levels of one range share the error.
+    Raises:
+        NotFinite: a level is not positive and finite.
+    Source:
+        common practice, no source: data sheets state percent of reading, percent of range and volts.
+    """
+    ends = np.asarray(level.range_ends_vpk, dtype=np.float64)
+    groups = np.searchsorted(ends, level_vpk * (1.0 - 1e-9)).astype(np.int64)
+    parts: list[Series] = []
+    if level.range is not None:
+        stated = stated_contribution(f"{name}, range", level.range, common=False)
+        # Above the last end nothing is known of the range but that the level is in it.
+        full_vpk = np.maximum(np.append(ends, 0.0)[groups], level_vpk)
+        share = full_vpk / level_vpk if level.range.of == "full-scale" else np.ones_like(level_vpk)
+        parts.append(
+            Series(
+                name=stated.name,
+                values_percent=stated.value_percent * share,
+                shape=stated.shape,
+                dof=stated.dof,
+                groups=groups,
+            )
+        )
+    if level.absolute_v > 0.0:
+        half_width = 100.0 * level.absolute_v / level_vpk
+        parts.append(
+            Series(name=f"{name}, absolute", values_percent=half_width, shape=Shape.RECTANGULAR, groups=groups.copy())
+        )
+    if level.digits is not None:
+        step_v = 10.0 ** (np.floor(np.log10(level_vpk) + 1e-9) - level.digits + 1.0)
+        parts.append(resolution(f"{name}, last digit", level_vpk, step_v=step_v))
+    return tuple(parts)
