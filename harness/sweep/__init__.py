@@ -3,6 +3,6 @@
 from harness.sweep.bench import Bench
 from harness.sweep.plan import Progress, SweepPlan
 from harness.sweep.self_check import self_check
-from harness.sweep.walk import sweep
+from harness.sweep.walk import Walk, sweep
 
-__all__ = ["Bench", "Progress", "SweepPlan", "self_check", "sweep"]
+__all__ = ["Bench", "Progress", "SweepPlan", "Walk", "self_check", "sweep"]

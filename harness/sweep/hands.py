@@ -63,6 +63,10 @@ class Hands:
         self._on = False
         self._bench.source.output_off()
 
+    def switched_off(self) -> None:
+        """The source has been switched off by other hands."""
+        self._on = False
+
     def lower(self, setting: Setting, level_vpk: float) -> None:
         """Lower the level before the gain rises; a change of range or channel switches off instead."""
         here = (setting.channel, setting.coarse) == (self._channel, self._coarse)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import contextlib
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
 from harness.bench import Recorder, Source
 from harness.errors import BenchError, LinkLost, MeasureError, StationFault, StoreError
@@ -13,7 +13,7 @@ from harness.sweep.hands import Hands
 from harness.sweep.journal import Journal
 from harness.sweep.plan import Progress, SweepPlan
 from harness.sweep.self_check import self_check
-from harness.values import Reading, ReadingStatus
+from harness.values import Reading, ReadingStatus, Rung
 
 LOST_IN_A_ROW = 3
 """So many rungs without a working link mean that the bench is gone, not the reading."""
@@ -21,49 +21,76 @@ LOST = ("LinkLost", "OpenFailed", "LinkClosed")
 """First words of the reason of such a rung."""
 
 
+class Walk:
+    """A ladder walked in portions: the source is off before the first, after each, and on every way out."""
+
+    def __init__(self, bench: Bench, plan: SweepPlan, recorder: Recorder) -> None:
+        self._bench = bench
+        self._plan = plan
+        self._journal = Journal(recorder)
+        self._hands = Hands(bench, plan)
+        self._walker: RungWalker | None = None
+        self._prepared = False
+        self._lost = 0
+
+    def portion(
+        self, rungs: Sequence[Rung], *, progress: Progress, stop: Callable[[], bool] = lambda: False
+    ) -> None:
+        """Walk some rungs, in their order; before the first portion the self-check of the whole plan.
+
+        Every attempt is recorded durably before the next one begins. RefusedUnsafe, StationFault, WrongInstrument,
+        LinkLost (the bench is gone), StoreError and KeyboardInterrupt leave with the source off; a StationFault is
+        noted in the journal. Should the source not read back off, the error says so in a note (`__notes__`); without
+        another error that one is raised.
+        """
+        try:
+            self._walk(rungs, progress, stop)
+        except BaseException as first:
+            self.forget()
+            trouble = _safe(self._bench.source, self._journal)
+            if trouble is not None:
+                first.add_note(f"THE SOURCE MAY STILL BE ON: {trouble}")
+            if isinstance(first, StationFault):
+                also = f"; cannot be told apart from {', '.join(first.also)}" if first.also else ""
+                self._journal.note("station-fault", f"{first.fault}: {first}{also}")
+            raise
+        trouble = _safe(self._bench.source, self._journal)
+        if trouble is not None:
+            raise trouble
+        self._hands.switched_off()
+
+    def forget(self) -> None:
+        """Somebody else may have touched the bench: it is made ready anew before the next portion."""
+        self._prepared = False
+
+    def _walk(self, rungs: Sequence[Rung], progress: Progress, stop: Callable[[], bool]) -> None:
+        if not self._prepared:
+            _prepare(self._hands, self._journal)
+            self._prepared = True
+        if self._walker is None:
+            proven, suspect = _proven(self._hands, self._plan, self._journal)
+            self._walker = RungWalker(
+                self._hands, self._plan, self._journal, self._bench.clock, source_proven=proven, suspect=suspect
+            )
+        for done, rung in enumerate(rungs, start=1):
+            if stop():
+                raise KeyboardInterrupt
+            reading = self._walker.walk(rung)
+            progress(done, reading)
+            self._lost = self._lost + 1 if _is_lost(reading) else 0
+            if self._lost >= LOST_IN_A_ROW:
+                raise LinkLost(
+                    f"{self._lost} settings in a row had no working link, the last at {rung.prediction.label}: "
+                    f"{reading.reason}; the sweep stops. Check power and cables, then run `gainladder check` "
+                    "on the bench"
+                )
+
+
 def sweep(
     bench: Bench, plan: SweepPlan, recorder: Recorder, *, progress: Progress, stop: Callable[[], bool] = lambda: False
 ) -> None:
-    """Walk the ladder.
-
-    Every attempt is recorded durably before the next one begins. RefusedUnsafe, StationFault, WrongInstrument,
-    LinkLost (the bench is gone), StoreError and KeyboardInterrupt leave with the source off; a StationFault is noted in
-    the journal. Should the source not read back off, the error says so in a note (`__notes__`); without another error
-    that one is raised.
-    """
-    journal = Journal(recorder)
-    try:
-        _ladder(bench, plan, journal, progress, stop)
-    except BaseException as first:
-        trouble = _safe(bench.source, journal)
-        if trouble is not None:
-            first.add_note(f"THE SOURCE MAY STILL BE ON: {trouble}")
-        if isinstance(first, StationFault):
-            also = f"; cannot be told apart from {', '.join(first.also)}" if first.also else ""
-            journal.note("station-fault", f"{first.fault}: {first}{also}")
-        raise
-    trouble = _safe(bench.source, journal)
-    if trouble is not None:
-        raise trouble
-
-
-def _ladder(bench: Bench, plan: SweepPlan, journal: Journal, progress: Progress, stop: Callable[[], bool]) -> None:
-    hands = Hands(bench, plan)
-    _prepare(hands, journal)
-    proven, suspect = _proven(hands, plan, journal)
-    walker = RungWalker(hands, plan, journal, bench.clock, source_proven=proven, suspect=suspect)
-    lost = 0
-    for done, rung in enumerate(plan.rungs, start=1):
-        if stop():
-            raise KeyboardInterrupt
-        reading = walker.walk(rung)
-        progress(done, reading)
-        lost = lost + 1 if _is_lost(reading) else 0
-        if lost >= LOST_IN_A_ROW:
-            raise LinkLost(
-                f"{lost} settings in a row had no working link, the last at {rung.prediction.label}: {reading.reason}; "
-                "the sweep stops. Check power and cables, then run `gainladder check` on the bench"
-            )
+    """Walk the whole ladder; errors and their promises as of a portion."""
+    Walk(bench, plan, recorder).portion(plan.rungs, progress=progress, stop=stop)
 
 
 def _prepare(hands: Hands, journal: Journal) -> None:
