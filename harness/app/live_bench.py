@@ -10,9 +10,7 @@ from harness.app.setup import BenchSetup
 from harness.app.version import version
 
 
-def live_bench_text(
-    setup: BenchSetup, addresses: Mapping[str, str], serials: Mapping[str, str], path: str
-) -> str:
+def live_bench_text(setup: BenchSetup, addresses: Mapping[str, str], serials: Mapping[str, str], path: str) -> str:
     """TOML of a bench without a [simulation] section, for `--bench`."""
     bench = setup.file
     told = bench.wiring.told_ohm

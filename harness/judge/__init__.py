@@ -1,6 +1,7 @@
 """Limits and guard bands, words, gain, steps and realness: from raw readings to a verdict; no file, no clock."""
 
-from harness.judge.build import RULES, build
+from harness.judge.build import build
+from harness.judge.claims import CLAIMS, ITEMS
 from harness.judge.fitted import LEAST_SETTINGS
 from harness.judge.flips import Flip, Flips, flips
 from harness.judge.limit_set import LimitSet
@@ -8,8 +9,9 @@ from harness.judge.run_judge import RunJudge
 from harness.judge.verdict import exit_code, worst_outcome
 
 __all__ = [
+    "CLAIMS",
+    "ITEMS",
     "LEAST_SETTINGS",
-    "RULES",
     "Flip",
     "Flips",
     "LimitSet",

@@ -2,26 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping, Sequence
-from types import MappingProxyType
+from collections.abc import Collection, Sequence
 
 from harness.config import LimitItem, LimitsFile
 from harness.errors import ConfigError, Problem
+from harness.judge.claims import ITEMS
 from harness.judge.limit_set import LimitSet, overlap
-
-RULES: Mapping[str, str] = MappingProxyType(
-    {
-        "gain": "percent",
-        "fine-step": "percent",
-        "coarse-step": "percent",
-        "residual": "percent",
-        "parameter": "percent",
-        "monotonic": "",
-        "word": "",
-        "realness": "",
-    }
-)
-"""Items and their unit; an item without a unit takes no numbers."""
 
 
 def build(
@@ -52,10 +38,10 @@ def build(
     rows: list[tuple[str, LimitItem]] = []
     for index, item in enumerate(limits.limit):
         key = f"limit[{index}]"
-        unit = RULES.get(item.item)
+        unit = ITEMS.get(item.item)
         if unit is None:
             problems.append(
-                Problem(file=file, key=f"{key}.item", got=repr(item.item), allowed="one of " + ", ".join(sorted(RULES)))
+                Problem(file=file, key=f"{key}.item", got=repr(item.item), allowed="one of " + ", ".join(sorted(ITEMS)))
             )
             continue
         name = f"parameter {item.parameter}" if item.item == "parameter" else item.item

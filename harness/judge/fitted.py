@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 
 import numpy as np
 
 from harness.config import LimitItem
 from harness.errors import FitFailed
+from harness.judge.limit_set import LimitSet
 from harness.judge.limits import decide, judge_number
 from harness.judge.rows import Gathered
 from harness.law import GainLaw, LawFit, fit_law
-from harness.values import Judgement, Outcome, ParameterResult, Setting
+from harness.values import Outcome, ParameterResult, Setting
 
 LEAST_SETTINGS = 4
 """Fewer cannot show a residual to anything."""
@@ -43,7 +44,7 @@ def reading_u_percent(gathered: Gathered) -> float:
     return math.sqrt(mean + repeat**2 / 2.0 + LEAST_U_PERCENT**2)
 
 
-def fit_channel(law: GainLaw, gathered: Sequence[Gathered], gain: LimitItem | None) -> LawFit | None:
+def fit_channel(law: GainLaw, gathered: Sequence[Gathered], limits: LimitSet) -> LawFit | None:
     """The law of one channel as its sound settings show it.
 
     Settings that fail the absolute limit are left out: they fail already, and one dead bit must not bend the law that
@@ -52,13 +53,13 @@ def fit_channel(law: GainLaw, gathered: Sequence[Gathered], gain: LimitItem | No
     Args:
         law: of the device.
         gathered: all settings of one channel.
-        gain: the absolute limit; without one only gross deviations are left out.
+        limits: of the run; where there is none on the gain only gross deviations are left out.
     Returns:
         the fit; None with too few settings.
     Source:
         robust fit of ln G (Huber); practice: residuals to a fitted law bear limits several times tighter.
     """
-    sound = [item for item in gathered if _fits(item.residual_percent(), gain)]
+    sound = [item for item in gathered if _fits(item.residual_percent(), limits.at("gain", item.prediction.setting))]
     if len(sound) < LEAST_SETTINGS:
         return None
     gains = np.asarray([item.gain_codes_per_v for item in sound], dtype=np.float64)
@@ -77,29 +78,7 @@ def _fits(residual_percent: float | None, gain: LimitItem | None) -> bool:
     return decide(residual_percent, gain).outcome is not Outcome.FAIL
 
 
-def residual_claims(
-    fit: LawFit, plan: Mapping[Setting, Gathered], limit: LimitItem | None
-) -> dict[Setting, tuple[float, Judgement | None]]:
-    """How far each setting of the fit is from the fitted law, and whether that meets the limit.
-
-    Args:
-        fit: of the channel.
-        plan: readings by setting.
-        limit: on the residual, percent; None when the limits file has no such item.
-    Returns:
-        residual in percent and claim by setting.
-    Source:
-        design rule: three layers of judgement, each blind where another sees.
-    """
-    found: dict[Setting, tuple[float, Judgement | None]] = {}
-    for setting, residual in zip(fit.settings, fit.residual_percent.tolist(), strict=True):
-        where = plan[setting].prediction.label
-        claim = None if limit is None else judge_number(limit, residual, setting=setting, where=where)
-        found[setting] = (residual, claim)
-    return found
-
-
-def judge_parameters(channel: int, fit: LawFit, limits: Mapping[str, LimitItem]) -> tuple[ParameterResult, ...]:
+def judge_parameters(channel: int, fit: LawFit, limits: LimitSet) -> tuple[ParameterResult, ...]:
     """The fitted parameters of one channel, each with its limit where there is one.
 
     Args:
@@ -114,7 +93,7 @@ def judge_parameters(channel: int, fit: LawFit, limits: Mapping[str, LimitItem])
     """
     rows = []
     for parameter in fit.parameters:
-        limit = limits.get(f"parameter {parameter.name}")
+        limit = limits.at(f"parameter {parameter.name}", Setting(channel, 0, 0))
         outcome, margin, reason = None, None, ""
         where = f"ch{channel} {parameter.name}"
         if limit is not None and not parameter.identifiable:
@@ -143,32 +122,3 @@ def judge_parameters(channel: int, fit: LawFit, limits: Mapping[str, LimitItem])
             )
         )
     return tuple(rows)
-
-
-def parameter_claims(rows: Sequence[ParameterResult]) -> tuple[Judgement, ...]:
-    """The claims on parameters.
-
-    Args:
-        rows: all channels.
-    Returns:
-        one claim per parameter with a limit; it stands at the channel's first setting.
-    Source:
-        none: a record.
-    """
-    return tuple(
-        Judgement(
-            item="parameter",
-            setting=Setting(row.channel, 0, 0),
-            other=None,
-            outcome=row.outcome,
-            measured=row.deviation_percent,
-            low=row.low,
-            high=row.high,
-            guard=row.guard,
-            unit="percent",
-            margin=row.margin,
-            reason=row.reason,
-        )
-        for row in rows
-        if row.outcome is not None
-    )

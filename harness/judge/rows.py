@@ -1,4 +1,4 @@
-"""The row of one setting: its readings together, its claims, its outcome."""
+"""The row of one setting: its readings together, its evidence, its outcome."""
 
 from __future__ import annotations
 
@@ -6,22 +6,10 @@ import math
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
-from harness.config import LimitItem
-from harness.judge.limits import judge_claim, judge_number
 from harness.judge.measured import Measured
 from harness.judge.realness import Evidence, Found
 from harness.judge.verdict import worst_outcome
-from harness.values import (
-    Direction,
-    Judgement,
-    Outcome,
-    Prediction,
-    Quality,
-    ReadingStatus,
-    Realness,
-    SettingResult,
-    SineFit,
-)
+from harness.values import Direction, Judgement, Prediction, Quality, SettingResult, SineFit
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -58,103 +46,16 @@ class Gathered:
         return 100.0 * math.log(up / down) if up and down else None
 
 
-def word_claim(gathered: Gathered) -> Judgement:
-    """Whether exactly the planned words were latched, in every gain device, at every reading of the setting.
-
-    Args:
-        gathered: the setting's readings; their captures were taken.
-    Returns:
-        PASS, FAIL with the words seen, or INVALID where a capture is missing or incomplete.
-    Source:
-        common practice, no source: the expected word is compared only after the decoder has decided.
-    """
-    prediction = gathered.prediction
-    expected = (prediction.state.word, *prediction.state.more)
-    captured = [m.captured for m in gathered.final if m.captured is not None]
-    pairs = [pair for c in captured for pair in zip((c, *c.more), expected, strict=False)]
-    wrong = sorted({f"{c.text}; planned {word}" for c, word in pairs if c.sound and c.value != word.value})
-    missing = sorted({c.text for c in captured if not c.sound})
-    setting = prediction.setting
-    if wrong:
-        reason = f"{prediction.label}: word {', '.join(wrong)}"
-        return judge_claim("word", Outcome.FAIL, reason, setting=setting)
-    if missing or not captured:
-        reason = f"{prediction.label}: no word: {', '.join(missing) or 'nothing was captured'}"
-        return judge_claim("word", Outcome.INVALID, reason, setting=setting)
-    return judge_claim("word", Outcome.PASS, "", setting=setting)
-
-
-def gain_claims(gathered: Gathered, limit: LimitItem | None) -> tuple[Judgement, ...]:
-    """Whether every planned reading of the setting could be measured, and whether its gain meets the limit.
-
-    Args:
-        gathered: the setting's readings.
-        limit: on the residual, percent; None when the limits file has no such item.
-    Returns:
-        `measurable`: PASS, or one claim for each reading that is missing, invalid or unmeasurable; `gain` where there
-        is a valid reading.
-    Source:
-        design rule: INVALID is neither a pass nor a product failure; no valid level from a proven source is a failure.
-    """
-    setting, label = gathered.prediction.setting, gathered.prediction.label
-    claims: list[Judgement] = []
-    for reading in gathered.final:
-        if reading.status is ReadingStatus.UNMEASURABLE:
-            text = f"{label}: gain not measurable: {reading.reason}"
-            claims.append(judge_claim("measurable", Outcome.FAIL, text, setting=setting))
-        elif reading.gain_codes_per_v is None:
-            text = f"{label}: reading invalid ({reading.direction}): {reading.reason or reading.status}"
-            claims.append(judge_claim("measurable", Outcome.INVALID, text, setting=setting))
-    missing = gathered.planned - len(gathered.final)
-    if missing > 0:
-        text = f"{label}: {'not read' if not gathered.final else f'{missing} of {gathered.planned} readings missing'}"
-        claims.append(judge_claim("measurable", Outcome.INVALID, text, setting=setting))
-    if not claims:
-        claims.append(judge_claim("measurable", Outcome.PASS, "", setting=setting))
-    residual_percent = gathered.residual_percent()
-    if residual_percent is not None and limit is not None:
-        claims.append(judge_number(limit, residual_percent, setting=setting, where=label))
-    return tuple(claims)
-
-
-def realness_claim(found: Found, prediction: Prediction) -> Judgement:
-    """Whether a setting is as real as the device file says.
-
-    Args:
-        found: what it turned out to be.
-        prediction: with the declared arithmetic.
-    Returns:
-        PASS for hardware and for arithmetic of the declared factor; INCONCLUSIVE when unproven; else FAIL.
-    Source:
-        design rule: undeclared arithmetic is a failure, declared is noted.
-    """
-    declared = prediction.state.arithmetic_ratio
-    setting = prediction.setting
-    match found.realness:
-        case Realness.HARDWARE:
-            return judge_claim("realness", Outcome.PASS, "", setting=setting)
-        case Realness.UNPROVEN:
-            text = f"{prediction.label}: realness unproven: {found.why}"
-            return judge_claim("realness", Outcome.INCONCLUSIVE, text, setting=setting)
-        case Realness.ARITHMETIC if declared != 1.0 and abs(found.ratio / declared - 1.0) < 0.01:
-            return judge_claim("realness", Outcome.PASS, "", setting=setting)
-        case Realness.ARITHMETIC:
-            said = f"declared ×{declared:g}" if declared != 1.0 else "hardware is specified"
-            text = f"{prediction.label}: gain is arithmetic, {found.why}; {said}"
-            return judge_claim("realness", Outcome.FAIL, text, setting=setting)
-        case _:
-            text = f"{prediction.label}: {found.realness}: {found.why}"
-            return judge_claim("realness", Outcome.FAIL, text, setting=setting)
-
-
-def row(gathered: Gathered, claims: Sequence[Judgement], found: Found, word_outcome: Outcome | None) -> SettingResult:
+def row(
+    gathered: Gathered, claims: Sequence[Judgement], found: Found, fitted_percent: float | None = None
+) -> SettingResult:
     """The setting's row for pages and files.
 
     Args:
         gathered: the setting's readings.
         claims: its own claims (steps count apart).
         found: its realness.
-        word_outcome: of the word claim; None when no words are captured.
+        fitted_percent: residual to the fitted law; None where the setting took no part in the fit.
     Returns:
         the row.
     Source:
@@ -171,7 +72,7 @@ def row(gathered: Gathered, claims: Sequence[Judgement], found: Found, word_outc
         reason=next((claim.reason for claim in claims if claim.outcome is outcome and claim.reason), ""),
         expected_word=gathered.prediction.state.word,
         captured_words=tuple(sorted({m.captured.text for m in gathered.final if m.captured is not None})),
-        word_outcome=word_outcome,
+        word_outcome=next((claim.outcome for claim in claims if claim.item == "word"), None),
         predicted_codes_per_v=gathered.prediction.gain_codes_per_v,
         measured_codes_per_v=gathered.gain_codes_per_v,
         residual_percent=gathered.residual_percent(),
@@ -184,6 +85,7 @@ def row(gathered: Gathered, claims: Sequence[Judgement], found: Found, word_outc
         realness=found.realness,
         arithmetic_ratio=found.ratio,
         attempts=gathered.attempts,
+        fitted_percent=fitted_percent,
     )
 
 

@@ -3,33 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
-from itertools import pairwise
 
 from harness.bus import BusWiring
 from harness.config import DeviceFile, LimitItem
-from harness.diagnosis import Observation, candidates
-from harness.judge.fitted import fit_channel, judge_parameters, parameter_claims, residual_claims
-from harness.judge.limits import judge_claim
+from harness.judge.assemble import assemble
+from harness.judge.claims import Context, judge_all
+from harness.judge.fitted import fit_channel, judge_parameters
+from harness.judge.limit_set import LimitSet
 from harness.judge.measured import Measured, measure
 from harness.judge.realness import Evidence, Found, of_settings
-from harness.judge.rows import Gathered, evidence_of, gain_claims, realness_claim, row, word_claim
-from harness.judge.steps import judge_step
+from harness.judge.rows import Gathered, evidence_of
+from harness.judge.steps import steps_of
 from harness.judge.verdict import worst_outcome
 from harness.law import GainLaw, LawFit
-from harness.values import (
-    Candidate,
-    Event,
-    Judgement,
-    Outcome,
-    Prediction,
-    Reading,
-    ReadingStatus,
-    RunResult,
-    Setting,
-    SettingResult,
-    StepResult,
-)
+from harness.values import Event, Outcome, Reading, ReadingStatus, RunResult, Setting
 
 SUPERSEDED = (ReadingStatus.RELEVELLED, ReadingStatus.RETRIED)
 
@@ -59,7 +46,7 @@ class RunJudge:
         """
         self._law = law
         self._device = device
-        self._limits = limits
+        self._limits = limits if isinstance(limits, LimitSet) else LimitSet(tuple(limits.items()))
         self._rungs = dict(planned)
         self._plan = {setting: law.predict(setting) for setting, _ in planned}
         self._bus = bus
@@ -96,7 +83,10 @@ class RunJudge:
         )
         self._final.setdefault(setting, []).append(measured)
         alone = Gathered(prediction=prediction, final=(measured,), planned=1, attempts=1)
-        return worst_outcome([claim.outcome for claim in self._own_claims(alone)])
+        context = Context(
+            device=self._device, limits=self._limits, captured=self._bus is not None, gathered={setting: alone}
+        )
+        return worst_outcome([claim.outcome for _, claim in judge_all(context, provisional=True)])
 
     def result(self, events: Sequence[Event] = ()) -> RunResult:
         """Decide about everything taken so far.
@@ -108,6 +98,10 @@ class RunJudge:
         Source:
             practice: three judgements a setting; the record is judged whole.
         """
+        context = self._context(events)
+        return assemble(context, judge_all(context))
+
+    def _context(self, events: Sequence[Event]) -> Context:
         gathered = {
             setting: Gathered(
                 prediction=prediction,
@@ -118,90 +112,31 @@ class RunJudge:
             for setting, prediction in self._plan.items()
         }
         evidence = {setting: self._evidence(item) for setting, item in gathered.items()}
-        found = self._found(evidence)
         fits = self._fits(gathered)
-        rows, claims = self._rows(gathered, found, fits)
-        parameters = tuple(row for channel, fit in fits.items() for row in judge_parameters(channel, fit, self._limits))
-        steps, step_claims = self._steps(evidence)
-        station, station_claims = _station(events)
-        everything = (*station_claims, *claims, *step_claims, *parameter_claims(parameters))
-        verdict = Outcome.INVALID if station_claims else worst_outcome([c.outcome for c in everything])
-        observations = [self._observation(item, evidence[s], found[s]) for s, item in gathered.items() if item.final]
-        explained = station or candidates(
-            observations, code_control=self._device.firmware.code, notes=[e.text for e in events]
-        )
-        assembled = self._assemble(verdict, rows, steps, everything, explained)
-        # A parameter outside its limit may leave every setting inside: the first screen must say it.
-        notes = (*assembled.notes, *(row.reason for row in parameters if row.reason))
-        return replace(assembled, parameters=parameters, notes=notes)
-
-    def _assemble(
-        self,
-        verdict: Outcome,
-        rows: tuple[SettingResult, ...],
-        steps: tuple[StepResult, ...],
-        claims: tuple[Judgement, ...],
-        explained: tuple[Candidate, ...],
-    ) -> RunResult:
-        gain, step = self._limits.get("gain"), self._limits.get("fine-step")
-        complete = all(len(self._final.get(s, ())) >= count for s, count in self._rungs.items())
-        return RunResult(
-            verdict=verdict,
-            complete=complete,
-            counts=tuple((outcome, sum(r.outcome is outcome for r in rows)) for outcome in Outcome),
-            settings=rows,
-            steps=steps,
-            judgements=claims,
-            candidates=explained,
-            worst=_worst(rows),
-            gain_limit_percent=_edges(gain),
-            gain_guard_percent=gain.guard if gain else 0.0,
-            step_limit_percent=_edges(step),
-            channel_count=self._device.channels,
-            coarse_names=tuple(coarse.name for coarse in self._device.coarse),
-            fine_names=self._device.fine.names(),
-            declared_arithmetic=tuple(
-                index for index, coarse in enumerate(self._device.coarse) if coarse.arithmetic_ratio != 1.0
+        return Context(
+            device=self._device,
+            limits=self._limits,
+            captured=self._bus is not None,
+            gathered=gathered,
+            found=_found(evidence),
+            evidence=evidence,
+            steps=steps_of(self._plan, evidence),
+            fitted_percent={
+                setting: percent
+                for fit in fits.values()
+                for setting, percent in zip(fit.settings, fit.residual_percent.tolist(), strict=True)
+            },
+            parameters=tuple(
+                row for channel, fit in fits.items() for row in judge_parameters(channel, fit, self._limits)
             ),
-            notes=self._notes(complete),
+            events=tuple(events),
         )
-
-    def _notes(self, complete: bool) -> tuple[str, ...]:
-        notes: list[str] = []
-        if not complete:
-            notes.append("The run is incomplete: settings with readings missing count as INVALID.")
-        if self._bus is None:
-            notes.append("No control words were captured: realness is unproven.")
-        return tuple(notes)
-
-    def _own_claims(self, item: Gathered) -> tuple[Judgement, ...]:
-        words = (word_claim(item),) if self._bus is not None and "word" in self._limits and item.final else ()
-        return (*words, *gain_claims(item, self._limits.get("gain")))
-
-    def _rows(
-        self, gathered: Mapping[Setting, Gathered], found: Mapping[Setting, Found], fits: Mapping[int, LawFit]
-    ) -> tuple[tuple[SettingResult, ...], tuple[Judgement, ...]]:
-        rows: list[SettingResult] = []
-        everything: list[Judgement] = []
-        residuals: dict[Setting, tuple[float, Judgement | None]] = {}
-        for fit in fits.values():
-            residuals.update(residual_claims(fit, gathered, self._limits.get("residual")))
-        for setting, item in gathered.items():
-            claims = self._own_claims(item)
-            word = next((claim.outcome for claim in claims if claim.item == "word"), None)
-            if "realness" in self._limits and item.final:
-                claims = (*claims, realness_claim(found[setting], item.prediction))
-            fitted_percent, residual = residuals.get(setting, (None, None))
-            claims = claims if residual is None else (*claims, residual)
-            rows.append(replace(row(item, claims, found[setting], word), fitted_percent=fitted_percent))
-            everything.extend(claims)
-        return tuple(rows), tuple(everything)
 
     def _fits(self, gathered: Mapping[Setting, Gathered]) -> dict[int, LawFit]:
         by_channel: dict[int, list[Gathered]] = {}
         for setting, item in gathered.items():
             by_channel.setdefault(setting.channel, []).append(item)
-        fits = {c: fit_channel(self._law, items, self._limits.get("gain")) for c, items in by_channel.items()}
+        fits = {channel: fit_channel(self._law, items, self._limits) for channel, items in by_channel.items()}
         return {channel: fit for channel, fit in fits.items() if fit is not None}
 
     def _evidence(self, item: Gathered) -> Evidence:
@@ -215,74 +150,9 @@ class RunJudge:
 
         return evidence_of(item, relays=self._law.relays_of(controls), hardware_of=hardware_of)
 
-    def _found(self, evidence: Mapping[Setting, Evidence]) -> dict[Setting, Found]:
-        channels = sorted({setting.channel for setting in evidence})
-        found: dict[Setting, Found] = {}
-        for channel in channels:
-            found.update(of_settings([e for setting, e in evidence.items() if setting.channel == channel]))
-        return found
 
-    def _steps(self, evidence: Mapping[Setting, Evidence]) -> tuple[tuple[StepResult, ...], tuple[Judgement, ...]]:
-        rows: list[StepResult] = []
-        claims: list[Judgement] = []
-        for lower, upper, kind in _neighbours(list(evidence)):
-            step, decided = judge_step(
-                (self._plan[lower], evidence[lower]),
-                (self._plan[upper], evidence[upper]),
-                kind=kind,
-                limits=self._limits,
-            )
-            if step.measured_ratio is not None:
-                rows.append(step)
-                claims.extend(decided)
-        return tuple(rows), tuple(claims)
-
-    def _observation(self, item: Gathered, seen: Evidence, found: Found) -> Observation:
-        prediction: Prediction = item.prediction
-        return Observation(
-            setting=prediction.setting,
-            controls=dict(prediction.state.controls),
-            relays=seen.relays,
-            residual_percent=item.residual_percent(),
-            expected_word=prediction.state.word.value,
-            captured_word=seen.word,
-            capture_sound=seen.sound,
-            realness=found.realness,
-            declared_ratio=prediction.state.arithmetic_ratio,
-        )
-
-
-def _neighbours(settings: Sequence[Setting]) -> list[tuple[Setting, Setting, str]]:
-    """Pairs next to each other in the ladder: fine in each range, coarse at each fine position."""
-    ordered = sorted(settings)
-    by_fine = sorted(settings, key=lambda s: (s.channel, s.fine, s.coarse))
-    fine = [(a, b, "fine") for a, b in pairwise(ordered) if a.coarse == b.coarse]
-    coarse = [(a, b, "coarse") for a, b in pairwise(by_fine) if a.fine == b.fine]
-    return [pair for pair in (*fine, *coarse) if pair[0].channel == pair[1].channel]
-
-
-def _worst(rows: Sequence[SettingResult]) -> tuple[tuple[int, int, float], ...]:
-    worst: dict[tuple[int, int], float] = {}
-    for item in rows:
-        key = (item.setting.channel, item.setting.coarse)
-        if item.residual_percent is not None and abs(item.residual_percent) >= abs(worst.get(key, 0.0)):
-            worst[key] = item.residual_percent
-    return tuple((channel, coarse, value) for (channel, coarse), value in worst.items())
-
-
-def _edges(limit: LimitItem | None) -> tuple[float, float]:
-    if limit is None:
-        return (-100.0, 100.0)
-    return (-100.0 if limit.low is None else limit.low, 100.0 if limit.high is None else limit.high)
-
-
-def _station(events: Sequence[Event]) -> tuple[tuple[Candidate, ...], tuple[Judgement, ...]]:
-    faults = [event for event in events if event.kind == "station-fault"]
-    if not faults:
-        return (), ()
-    test = "a meter at the device's input shows what the source really puts out"
-    named = [
-        Candidate(fault=event.text.split(":", 1)[0], why=event.text.split(":", 1)[-1].strip(), test=test)
-        for event in faults
-    ]
-    return tuple(named), (judge_claim("station", Outcome.INVALID, faults[0].text, setting=None),)
+def _found(evidence: Mapping[Setting, Evidence]) -> dict[Setting, Found]:
+    found: dict[Setting, Found] = {}
+    for channel in sorted({setting.channel for setting in evidence}):
+        found.update(of_settings([e for setting, e in evidence.items() if setting.channel == channel]))
+    return found

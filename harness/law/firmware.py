@@ -132,9 +132,7 @@ def _first_legal(request: Request, settle: Callable[[float, bool], int]) -> tupl
     return tuple(found)
 
 
-def _allowed(
-    number: int, exact: float, request: Request, settle: Callable[[float, bool], int], falling: bool
-) -> int:
+def _allowed(number: int, exact: float, request: Request, settle: Callable[[float, bool], int], falling: bool) -> int:
     """The code itself, or where only some are used the one of them that stands for it."""
     if not request.codes:
         return number

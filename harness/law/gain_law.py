@@ -113,9 +113,7 @@ class GainLaw:
 
     def _state(self, channel: int, place: Place) -> State:
         first, *more = self.words_of(channel, dict(place.controls))
-        return State(
-            word=first, controls=place.controls, arithmetic_ratio=place.arithmetic_ratio, more=tuple(more)
-        )
+        return State(word=first, controls=place.controls, arithmetic_ratio=place.arithmetic_ratio, more=tuple(more))
 
     def index(self, settings: Iterable[Setting]) -> npt.NDArray[np.int64]:
         """Where settings stand in `predict_many`: channels are alike.

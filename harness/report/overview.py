@@ -65,7 +65,7 @@ def overview(header: RunHeader, result: RunResult) -> Overview:
         worst=worst,
         worst_residual=words.percent(worst.residual_percent if worst else None),
         worst_gains=_gains(worst) if worst else "",
-        allowed=words.limits(*result.gain_limit_percent, unit="percent"),
+        allowed=words.limits(*result.gain_limit_percent, unit="percent") or "anything, there is no limit",
         guard=f"{result.gain_guard_percent:g} %",
         uncertainty=_uncertainty(worst),
         parameter=worst_parameter(result),

@@ -32,7 +32,7 @@ class Judgement:
     """One requirement held against one setting, one step or the run."""
 
     item: str
-    """word, gain, step, monotonic, realness, measurable, station."""
+    """Name in the judge's registry of claims, such as `gain`, `fine-step` or `word`."""
     setting: Setting | None
     """The setting; for a step the upper one; None for the run."""
     other: Setting | None
@@ -221,10 +221,10 @@ class RunResult:
     candidates: tuple[Candidate, ...]
     worst: tuple[tuple[int, int, float], ...]
     """Channel, coarse, worst residual in percent (signed, largest magnitude)."""
-    gain_limit_percent: tuple[float, float]
-    """Low and high limit on the residual of a setting."""
+    gain_limit_percent: tuple[float | None, float | None]
+    """Low and high limit on the residual of a setting; None where there is none."""
     gain_guard_percent: float
-    step_limit_percent: tuple[float, float]
+    step_limit_percent: tuple[float | None, float | None]
     channel_count: int
     coarse_names: tuple[str, ...]
     fine_names: tuple[str, ...]

@@ -6,9 +6,10 @@ import dataclasses
 
 import pytest
 
+from harness.judge.claims.word import word_claim
 from harness.judge.measured import Captured, Measured
 from harness.judge.realness import Evidence, of_settings, of_step
-from harness.judge.rows import Gathered, evidence_of, word_claim
+from harness.judge.rows import Gathered, evidence_of
 from harness.values import ControlWord, Direction, Outcome, Prediction, ReadingStatus, Realness, Setting, State
 
 PLANNED = Prediction(

@@ -4,7 +4,7 @@ from hypothesis import strategies as st
 
 from harness.config import LimitItem, LimitsFile, parse
 from harness.errors import ConfigError, ExitCode
-from harness.judge import RULES, build, exit_code, worst_outcome
+from harness.judge import ITEMS, build, exit_code, worst_outcome
 from harness.judge.limits import decide, judge_number
 from harness.values import Outcome, Setting
 
@@ -78,7 +78,7 @@ def test_every_problem_of_content_at_once() -> None:
     with pytest.raises(ConfigError) as caught:
         build(limits(text), file="l.toml")
     found = {p.key: (p.got, p.allowed) for p in caught.value.problems}
-    assert found["limit[0].item"] == ("'gian'", "one of " + ", ".join(sorted(RULES)))
+    assert found["limit[0].item"] == ("'gian'", "one of " + ", ".join(sorted(ITEMS)))
     assert found["limit[1]"] == ("numbers", "no low and no high: the item is met or not")
     assert found["limit[2].unit"] == ("'dB'", "'percent'")
     again = "each item once for everywhere, and rows with channels or coarse that do not overlap"

@@ -7,8 +7,8 @@ from typing import Any
 
 import pytest
 
+from harness.judge.claims.realness import realness_claim
 from harness.judge.realness import SAME_PERCENT, Evidence, of_settings, of_step
-from harness.judge.rows import realness_claim
 from harness.values import Realness, Setting
 from tests.judge.run_builder import FULL
 

@@ -14,7 +14,7 @@ from pydantic import BaseModel
 from harness.config import BenchFile, DeviceFile, InstrumentFile, JobFile, LimitsFile, Stage
 from harness.config.instrument_file import COMMON, VERBS
 from harness.config.model import Change
-from harness.judge.build import RULES as ITEMS
+from harness.judge import ITEMS
 from harness.law import KINDS
 from harness.law.firmware import RULES
 from harness.simulated.build import DEVICES

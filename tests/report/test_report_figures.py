@@ -10,7 +10,7 @@ import pytest
 
 from harness.report.figures import heat_grids, noise_svg, offset_svg, realness_grids, residual_svg, steps_svg
 from harness.report.figures.against_gain import engineering, marks_of, whole_decades
-from harness.report.figures.canvas import inline_svg, look, scale_percent
+from harness.report.figures.canvas import LIMIT, inline_svg, look, scale_percent
 from harness.report.figures.heat import share_of_limit
 from harness.report.figures.places import GAP, places_of
 from harness.values import Outcome, Realness, RunResult, Setting
@@ -32,9 +32,12 @@ def uses(svg: str) -> int:
         (3.0, (-2.0, 0.0), 1.5),
         (0.0, (-2.0, 2.0), 0.0),
         (1.0, (0.0, 0.0), 0.0),
+        (3.0, (None, 2.0), 1.5),
+        (-1.0, (None, 2.0), -0.5),
+        (1.0, (None, None), 0.0),
     ],
 )
-def test_share_of_limit(residual: float, limit: tuple[float, float], share: float) -> None:
+def test_share_of_limit(residual: float, limit: tuple[float | None, float | None], share: float) -> None:
     assert share_of_limit(residual, limit) == share
 
 
@@ -131,11 +134,12 @@ def test_places_leave_a_gap_between_ranges(made: SimpleNamespace) -> None:
         ([0.1], (-2.0, 2.0), 1.15 * 2.6),
         ([3.0], (-2.0, 2.0), 1.15 * 3.0),
         ([-900.0], (-2.0, 2.0), 1.15 * 4.0),
-        ([0.5, -7.0], (-100.0, 100.0), 1.15 * 9.1),
-        ([], (-100.0, 100.0), 1.15 * 0.13),
+        ([0.5, -7.0], (None, None), 1.15 * 9.1),
+        ([], (None, None), 1.15 * 0.13),
+        ([0.1], (None, 2.0), 1.15 * 2.6),
     ],
 )
-def test_scale(values: list[float], limits: tuple[float, float], reach: float) -> None:
+def test_scale(values: list[float], limits: tuple[float | None, float | None], reach: float) -> None:
     assert scale_percent(values, limits) == pytest.approx((-reach, reach))
 
 
@@ -166,6 +170,14 @@ def test_steps_ring_a_large_change_of_word(made: SimpleNamespace) -> None:
         ),
     )
     assert uses(steps_svg(made.small)) - uses(steps_svg(plain)) == wanted
+
+
+def test_without_limits_none_is_drawn_or_named(made: SimpleNamespace) -> None:
+    free = dataclasses.replace(made.small, gain_limit_percent=(None, None), gain_guard_percent=0.0)
+    assert residual_svg(free).count(LIMIT) == 0 < residual_svg(made.small).count(LIMIT)
+    titles = [cell.title for grid in heat_grids(free) for cell in grid.cells]
+    assert titles
+    assert not any("of the limit" in title for title in titles)
 
 
 def test_nothing_to_draw(made: SimpleNamespace) -> None:

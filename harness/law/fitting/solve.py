@@ -195,9 +195,7 @@ def _cost(task: _Task, place: Floats, values: Floats, size: float) -> float:
     return cost if np.isfinite(cost) else np.inf
 
 
-def _solution(
-    task: _Task, place: Floats, values: Floats, matrix: Floats, *, converged: bool, steps: int
-) -> Solution:
+def _solution(task: _Task, place: Floats, values: Floats, matrix: Floats, *, converged: bool, steps: int) -> Solution:
     left = (task.observed - values) / task.u
     size = task.scale_of(left, place.size)
     plain = _Task(

@@ -19,6 +19,9 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
+Edges = tuple[float | None, float | None]
+"""Low and high limit; None where there is none."""
+
 INK = "#22282c"
 FAINT = "#8b9398"
 LIMIT = "#a3341f"
@@ -114,15 +117,17 @@ def mark_ranges(axes: Axes, places: Places, result: RunResult, *, named: bool) -
     axes.tick_params(axis="x", length=0)
 
 
-def draw_limits(axes: Axes, limits_percent: tuple[float, float], guard_percent: float) -> None:
+def draw_limits(axes: Axes, limits_percent: Edges, guard_percent: float) -> None:
     """Draw limits as lines and the guard band as a band around each.
 
     Args:
         axes: of one panel.
-        limits_percent: low and high, percent.
+        limits_percent: low and high, percent; None draws no line.
         guard_percent: half width of the band, percent.
     """
     for edge_percent in limits_percent:
+        if edge_percent is None:
+            continue
         if guard_percent > 0.0:
             low_percent, high_percent = edge_percent - guard_percent, edge_percent + guard_percent
             axes.axhspan(low_percent, high_percent, color=GUARD, linewidth=0.0, zorder=1)
@@ -130,19 +135,18 @@ def draw_limits(axes: Axes, limits_percent: tuple[float, float], guard_percent: 
     axes.axhline(0.0, color=FAINT, linewidth=0.5, zorder=2)
 
 
-def scale_percent(values_percent: list[float], limits_percent: tuple[float, float]) -> tuple[float, float]:
+def scale_percent(values_percent: list[float], limits_percent: Edges) -> tuple[float, float]:
     """How far the vertical axis reaches: the limits always in view, gross failures never flatten the rest.
 
     Args:
         values_percent: what is drawn, percent.
-        limits_percent: low and high, percent.
+        limits_percent: low and high, percent; with neither the values decide.
     Returns:
         lowest and highest percent in view; values beyond are drawn at the edge.
     """
-    low, high = limits_percent
-    limit = max(abs(low), abs(high))
+    limit = max((abs(edge) for edge in limits_percent if edge is not None), default=0.0)
     seen = max((abs(value) for value in values_percent), default=0.0)
-    if limit >= 50.0:  # no limit was set: the values decide
+    if limit == 0.0:
         limit = max(seen, 0.1)
     reach = 1.15 * min(max(limit * 1.3, seen), limit * 2.0)
     return -reach, reach

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from harness.report.figures.canvas import Edges
 from harness.report.figures.grid import Grid, grids
 from harness.report.words import MINUS, decimal, percent
 from harness.values import Outcome, RunResult, SettingResult
@@ -24,22 +25,23 @@ def heat_grids(result: RunResult) -> tuple[Grid, ...]:
     return grids(result, lambda row: _paint(row, result.gain_limit_percent))
 
 
-def share_of_limit(residual_percent: float, limit_percent: tuple[float, float]) -> float:
+def share_of_limit(residual_percent: float, limit_percent: Edges) -> float:
     """How much of its limit a residual takes up, for the colour.
 
     Args:
         residual_percent: percent.
-        limit_percent: low and high limit, percent.
+        limit_percent: low and high limit, percent; None where there is none.
     Returns:
-        signed share, 1 or -1 at the limit; the wider limit counts where the one on this side does not leave room.
+        signed share, 1 or -1 at the limit; the wider limit counts where the one on this side does not leave room;
+        0 without any.
     """
-    low, high = limit_percent
+    low, high = (edge or 0.0 for edge in limit_percent)
     side_percent = high if residual_percent > 0.0 else -low
     width_percent = side_percent if side_percent > 0.0 else max(abs(low), abs(high))
     return residual_percent / width_percent if width_percent > 0.0 else 0.0
 
 
-def _paint(row: SettingResult, limit_percent: tuple[float, float]) -> tuple[str, str, str, str]:
+def _paint(row: SettingResult, limit_percent: Edges) -> tuple[str, str, str, str]:
     mark = {Outcome.FAIL: "cross", Outcome.INVALID: "hatch"}.get(row.outcome, "")
     title = f"{row.label}: {percent(row.residual_percent)}"
     if row.residual_percent is None:
@@ -48,5 +50,6 @@ def _paint(row: SettingResult, limit_percent: tuple[float, float]) -> tuple[str,
     depth = sum(abs(share) > edge for edge in EDGES)
     kind = "z" if depth == 0 else f"{'p' if share > 0.0 else 'n'}{depth}"
     sign = ("+" if share > 0.0 else MINUS) if depth >= SIGNED_FROM else ""
+    of = "" if limit_percent == (None, None) else f", {decimal(share, signed=True)} of the limit"
     letter = "?" if row.outcome is Outcome.INCONCLUSIVE else "" if mark == "hatch" else sign
-    return kind, letter, mark, f"{title}, {decimal(share, signed=True)} of the limit, {row.outcome}"
+    return kind, letter, mark, f"{title}{of}, {row.outcome}"

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from harness.report.figures.canvas import draw_limits, inline_svg, look, mark_ranges, scale_percent
+from harness.report.figures.canvas import Edges, draw_limits, inline_svg, look, mark_ranges, scale_percent
 from harness.report.figures.places import Places, places_of
 from harness.report.figures.points import Point, draw_points
 from harness.values import ControlWord, RunResult, Setting, StepResult
@@ -69,9 +69,9 @@ def _large_change(lower: ControlWord | None, upper: ControlWord | None) -> bool:
     return (lower.value ^ upper.value) >> max(lower.bits - 2, 0) != 0
 
 
-def _limits(result: RunResult, kind: str) -> tuple[tuple[float, float], float]:
+def _limits(result: RunResult, kind: str) -> tuple[Edges, float]:
     """Limits and guard band of a kind of step, percent, as its judgements carry them."""
     for claim in result.judgements:
-        if claim.item == f"{kind}-step" and claim.low is not None and claim.high is not None:
+        if claim.item == f"{kind}-step":
             return (claim.low, claim.high), claim.guard
     return result.step_limit_percent, 0.0

@@ -1,0 +1,103 @@
+"""The result of a run, put together from its context and its judgements."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from harness.config import LimitItem
+from harness.judge.claims import ClaimKind, Context, Scope
+from harness.judge.explained import explanations
+from harness.judge.rows import row
+from harness.judge.steps import step_row
+from harness.judge.verdict import worst_outcome
+from harness.values import Judgement, Outcome, RunResult, Setting, SettingResult
+
+Made = Sequence[tuple[ClaimKind, Judgement]]
+Place = tuple[Setting, Setting | None]
+
+
+def assemble(context: Context, made: Made) -> RunResult:
+    """The result of a run.
+
+    Args:
+        context: the run.
+        made: judgements with their kind, in order of the registry.
+    Returns:
+        verdict, rows, and judgements: the station's first, then those of each setting, of each step, and all others. A
+        station at fault makes the run INVALID: nothing is said about the unit.
+    Source:
+        none: a record.
+    """
+    at = _by_place(made)
+    rows = tuple(
+        row(item, at.get((setting, None), ()), context.found[setting], context.fitted_percent.get(setting))
+        for setting, item in context.gathered.items()
+    )
+    steps = tuple(step_row(step, at.get((step.upper.setting, step.lower.setting), ())) for step in context.steps)
+    station = tuple(claim for kind, claim in made if kind.scope is Scope.RUN)
+    others = tuple(claim for kind, claim in made if kind.scope not in (*_PLACED, Scope.RUN))
+    placed = (
+        *(claim for setting in context.gathered for claim in at.get((setting, None), ())),
+        *(claim for step in context.steps for claim in at.get((step.upper.setting, step.lower.setting), ())),
+    )
+    judgements = (*station, *placed, *others)
+    faulty = any(claim.item == "station" for claim in station)
+    complete = all(len(item.final) >= item.planned for item in context.gathered.values())
+    gain, step = context.limits.get("gain"), context.limits.get("fine-step")
+    device = context.device
+    return RunResult(
+        verdict=Outcome.INVALID if faulty else worst_outcome([claim.outcome for claim in judgements]),
+        complete=complete,
+        counts=tuple((outcome, sum(r.outcome is outcome for r in rows)) for outcome in Outcome),
+        settings=rows,
+        steps=steps,
+        judgements=judgements,
+        candidates=explanations(context),
+        worst=_worst(rows),
+        gain_limit_percent=_edges(gain),
+        gain_guard_percent=gain.guard if gain else 0.0,
+        step_limit_percent=_edges(step),
+        channel_count=device.channels,
+        coarse_names=tuple(coarse.name for coarse in device.coarse),
+        fine_names=device.fine.names(),
+        declared_arithmetic=tuple(
+            index for index, coarse in enumerate(device.coarse) if coarse.arithmetic_ratio != 1.0
+        ),
+        notes=_notes(context, complete),
+        parameters=tuple(context.parameters),
+    )
+
+
+_PLACED = (Scope.SETTING, Scope.STEP)
+
+
+def _by_place(made: Made) -> dict[Place, list[Judgement]]:
+    """The judgements that count in the row of a setting or step."""
+    at: dict[Place, list[Judgement]] = {}
+    for kind, claim in made:
+        if kind.scope in _PLACED and claim.setting is not None:
+            at.setdefault((claim.setting, claim.other), []).append(claim)
+    return at
+
+
+def _notes(context: Context, complete: bool) -> tuple[str, ...]:
+    notes: list[str] = []
+    if not complete:
+        notes.append("The run is incomplete: settings with readings missing count as INVALID.")
+    if not context.captured:
+        notes.append("No control words were captured: realness is unproven.")
+    # A parameter outside its limit may leave every setting inside: the first screen must say it.
+    return (*notes, *(row.reason for row in context.parameters if row.reason))
+
+
+def _worst(rows: Sequence[SettingResult]) -> tuple[tuple[int, int, float], ...]:
+    worst: dict[tuple[int, int], float] = {}
+    for item in rows:
+        key = (item.setting.channel, item.setting.coarse)
+        if item.residual_percent is not None and abs(item.residual_percent) >= abs(worst.get(key, 0.0)):
+            worst[key] = item.residual_percent
+    return tuple((channel, coarse, value) for (channel, coarse), value in worst.items())
+
+
+def _edges(limit: LimitItem | None) -> tuple[float | None, float | None]:
+    return (limit.low, limit.high) if limit else (None, None)

@@ -1,0 +1,62 @@
+"""What the claims share: the run's readings, reduced, and everything worked out from them once."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Protocol
+
+from harness.config import DeviceFile, LimitItem
+from harness.judge.limit_set import LimitSet
+from harness.judge.realness import Evidence, Found
+from harness.judge.rows import Gathered
+from harness.judge.steps import Step
+from harness.values import Event, ParameterResult, Setting
+
+
+class Uncertainty(Protocol):
+    """Expanded uncertainties of a run's gains, k = 2, percent; None where none is stated."""
+
+    def gain_expanded_percent(self, setting: Setting) -> float | None:
+        """Of the absolute gain."""
+        ...
+
+    def own_expanded_percent(self, setting: Setting) -> float | None:
+        """Without what is common to all settings: of the residual to the fitted law."""
+        ...
+
+    def step_expanded_percent(self, lower: Setting, upper: Setting) -> float | None:
+        """Of the ratio of two gains."""
+        ...
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Context:
+    """A run, as the claims see it."""
+
+    device: DeviceFile
+    limits: LimitSet
+    captured: bool
+    """Whether the run captures control words."""
+    gathered: Mapping[Setting, Gathered]
+    """Every planned setting, in order of the ladder."""
+    found: Mapping[Setting, Found] = field(default_factory=dict)
+    """What each setting turned out to be."""
+    evidence: Mapping[Setting, Evidence] = field(default_factory=dict)
+    steps: Sequence[Step] = ()
+    """Steps with both sides measured, fine ones first."""
+    fitted_percent: Mapping[Setting, float] = field(default_factory=dict)
+    """Residual to the fitted law of each setting that took part in a fit."""
+    parameters: Sequence[ParameterResult] = ()
+    events: Sequence[Event] = ()
+    """The run's journal."""
+    uncertainty: Uncertainty | None = None
+    """None where no budget is stated."""
+
+    def limit(self, item: str, setting: Setting) -> LimitItem | None:
+        """The row of an item that holds at a setting, of a step at its upper one; None where nothing is required."""
+        return self.limits.at(item, setting)
+
+    def requires(self, item: str) -> bool:
+        """Whether the limits file holds an item at all; parameters stand there by name."""
+        return any(name == item or name.startswith(f"{item} ") for name in self.limits)

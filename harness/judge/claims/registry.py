@@ -1,0 +1,54 @@
+"""All claims, once; the order is that of their reasons where several of a setting fail alike."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from types import MappingProxyType
+
+from harness.judge.claims.context import Context
+from harness.judge.claims.gain import GAIN
+from harness.judge.claims.kind import ClaimKind
+from harness.judge.claims.measurable import MEASURABLE
+from harness.judge.claims.monotonic import MONOTONIC
+from harness.judge.claims.parameter import PARAMETER
+from harness.judge.claims.realness import REALNESS
+from harness.judge.claims.residual import RESIDUAL
+from harness.judge.claims.station import STATION
+from harness.judge.claims.step import COARSE_STEP, FINE_STEP
+from harness.judge.claims.word import WORD
+from harness.values import Judgement
+
+CLAIMS: tuple[ClaimKind, ...] = (
+    STATION,
+    WORD,
+    MEASURABLE,
+    GAIN,
+    FINE_STEP,
+    COARSE_STEP,
+    MONOTONIC,
+    REALNESS,
+    RESIDUAL,
+    PARAMETER,
+)
+
+ITEMS: Mapping[str, str] = MappingProxyType({kind.item: kind.unit for kind in CLAIMS if kind.in_limits})
+"""Items of limits files and their unit; an item without a unit takes no numbers."""
+
+
+def judge_all(context: Context, *, provisional: bool = False) -> tuple[tuple[ClaimKind, Judgement], ...]:
+    """Every judgement that the claims make of a run.
+
+    Args:
+        context: the run.
+        provisional: only the claims that can be made of one reading alone.
+    Returns:
+        judgements with their kind, in order of the registry; none of a kind that the limits file leaves out.
+    Source:
+        none: a walk over the registry.
+    """
+    return tuple(
+        (kind, judgement)
+        for kind in CLAIMS
+        if (kind.provisional or not provisional) and (not kind.in_limits or context.requires(kind.item))
+        for judgement in kind.judge(context)
+    )
