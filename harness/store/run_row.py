@@ -11,6 +11,7 @@ from sqlalchemy import Connection, Row, func, insert, select
 
 from harness.errors import RunExists, StoreError
 from harness.store.blobs import listed, texts
+from harness.store.migrate import columns_at
 from harness.store.schema import FILES, READINGS, RUN_FILES, RUNS
 from harness.values import ConfigFile, Identity, RunHeader, RunInfo
 
@@ -68,15 +69,15 @@ def _insert_files(connection: Connection, run: int, files: tuple[ConfigFile, ...
         connection.execute(insert(RUN_FILES), {"run": run, "position": position, **row})
 
 
-def read_infos(connection: Connection, run_id: str | None = None) -> tuple[RunInfo, ...]:
-    """One run, or all, newest first."""
-    query = select(RUNS).order_by(RUNS.c.number.desc())
+def read_infos(connection: Connection, version: int, run_id: str | None = None) -> tuple[RunInfo, ...]:
+    """One run, or all, newest first, from a store whose schema is of a version."""
+    query = select(*columns_at(RUNS, version)).order_by(RUNS.c.number.desc())
     if run_id is not None:
         query = query.where(RUNS.c.run_id == run_id)
     rows = connection.execute(query).all()
     numbers = [row.number for row in rows]
     counting = select(READINGS.c.run, func.count()).group_by(READINGS.c.run)
-    naming = select(RUN_FILES).order_by(RUN_FILES.c.run, RUN_FILES.c.position)
+    naming = select(*columns_at(RUN_FILES, version)).order_by(RUN_FILES.c.run, RUN_FILES.c.position)
     if run_id is not None:
         counting = counting.where(READINGS.c.run.in_(numbers))
         naming = naming.where(RUN_FILES.c.run.in_(numbers))

@@ -1,30 +1,41 @@
-"""The tables, and the version number that is written in the same transaction as they are."""
+"""The tables as they are now, and since which version of the schema each of them has been there.
+
+A change of the schema only ever adds. To add a column or a table: a line in `CHANGES`, `info=since(VERSION)` at the new
+column, which must be nullable or have a `server_default`, and a frozen file of the new version
+(`python -m tests.store.freeze`). `migrate` does the rest: older stores get the column when they are opened for writing,
+and are read as if they had it when they are opened for reading only.
+"""
 
 from __future__ import annotations
 
-from sqlalchemy import (
-    Column,
-    Connection,
-    Double,
-    ForeignKey,
-    Integer,
-    LargeBinary,
-    MetaData,
-    Table,
-    Text,
-    insert,
-    inspect,
-    select,
-    update,
-)
+from sqlalchemy import Column, Double, ForeignKey, Integer, LargeBinary, MetaData, Table, Text
 
-from harness.errors import SchemaMismatch
+CHANGES = {
+    1: "runs, their files, readings, journal",
+    2: "a table that tells when the schema was changed",
+}
+"""What each version brought, for the table of migrations."""
 
-VERSION = 1
+VERSION = max(CHANGES)
+
+
+def since(version: int) -> dict[str, int]:
+    """Marks a column or a table with the version that brought it; without a mark it is of the first."""
+    return {"since": version}
+
 
 METADATA = MetaData()
 
 SCHEMA = Table("schema_version", METADATA, Column("version", Integer, nullable=False))
+
+MIGRATIONS = Table(
+    "migrations",
+    METADATA,
+    Column("version", Integer, primary_key=True),
+    Column("change", Text, nullable=False),
+    Column("at_utc", Text, nullable=False),
+    info=since(2),
+)
 
 FILES = Table(
     "files",
@@ -112,46 +123,3 @@ EVENTS = Table(
     Column("kind", Text, nullable=False),
     Column("text", Text, nullable=False),
 )
-
-
-def create_if_new(connection: Connection) -> None:
-    """Tables and version number into an empty database; the caller's transaction holds both."""
-    if inspect(connection).get_table_names():
-        return
-    METADATA.create_all(connection)
-    connection.execute(insert(SCHEMA), {"version": VERSION})
-
-
-def prove_writable(connection: Connection) -> None:
-    """Write something that changes nothing: on a read-only file the lock alone is granted all the same."""
-    connection.execute(update(SCHEMA).values(version=SCHEMA.c.version))
-
-
-def require_new_or_ours(connection: Connection, place: str) -> None:
-    """Let an empty database pass, else as `require_version`.
-
-    Raises:
-        SchemaMismatch: written by another version, or not a store of ours at all.
-    """
-    if inspect(connection).get_table_names():
-        require_version(connection, place)
-
-
-def require_version(connection: Connection, place: str) -> None:
-    """Refuse a database of another making.
-
-    Raises:
-        SchemaMismatch: written by another version, or not a store of ours at all.
-    """
-    names = inspect(connection).get_table_names()
-    if SCHEMA.name not in names:
-        raise SchemaMismatch(
-            f"store {place}: a database, but not one of gainladder (tables: {', '.join(names) or 'none'}): "
-            "name another store with --store"
-        )
-    found = connection.execute(select(SCHEMA.c.version)).scalars().all()
-    if list(found) != [VERSION]:
-        raise SchemaMismatch(
-            f"store {place}: schema version {', '.join(map(str, found)) or 'missing'}; this gainladder reads version "
-            f"{VERSION}: use the gainladder that wrote it, or name another store with --store"
-        )

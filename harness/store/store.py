@@ -13,6 +13,7 @@ from harness.errors import StoreError, StoreUnavailable
 from harness.store.address import Address
 from harness.store.connect import Reader, Writer
 from harness.store.find import find, not_found
+from harness.store.migrate import columns_at
 from harness.store.reading_row import reading_of
 from harness.store.recorder import Clock, RunRecorder
 from harness.store.run_row import insert_run, read_infos, require_hashes
@@ -26,10 +27,11 @@ _PAGE = 16
 class Store:
     """An open store; made by `open_store`. Reading works while another process writes."""
 
-    def __init__(self, address: Address, *, writer: Writer | None) -> None:
+    def __init__(self, address: Address, *, writer: Writer | None, version: int) -> None:
         self._place = address.shown
         self._reader = Reader(address)
         self._writer = writer
+        self._version = version
         self._closed = False
 
     def __enter__(self) -> Self:
@@ -79,7 +81,7 @@ class Store:
     def runs(self) -> tuple[RunInfo, ...]:
         """All runs, the one begun last first."""
         with self._reading("listing runs") as connection:
-            return read_infos(connection)
+            return read_infos(connection, self._version)
 
     def resolve(self, text: str) -> str:
         """The run id that an id, the beginning of exactly one id, or `last` stands for.
@@ -96,7 +98,7 @@ class Store:
             RunNotFound: no run has that id.
         """
         with self._reading(f"reading run {run_id}") as connection:
-            infos = read_infos(connection, run_id)
+            infos = read_infos(connection, self._version, run_id)
         if not infos:
             raise not_found(run_id, self._run_ids(), self._place)
         return infos[0]
@@ -125,7 +127,7 @@ class Store:
             RunNotFound: no run has that id.
         """
         number = self._number(run_id)
-        query = select(EVENTS).where(EVENTS.c.run == number).order_by(EVENTS.c.number)
+        query = select(*columns_at(EVENTS, self._version)).where(EVENTS.c.run == number).order_by(EVENTS.c.number)
         with self._reading(f"reading the journal of run {run_id}") as connection:
             rows = connection.execute(query).all()
         return tuple(Event(at_utc=row.at_utc, at_s=row.at_s, kind=row.kind, text=row.text) for row in rows)
@@ -149,7 +151,7 @@ class Store:
         last = -1
         while True:
             query = (
-                select(READINGS)
+                select(*columns_at(READINGS, self._version))
                 .where(READINGS.c.run == number, READINGS.c.reading > last)
                 .order_by(READINGS.c.reading)
                 .limit(_PAGE)

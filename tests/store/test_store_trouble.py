@@ -124,17 +124,6 @@ def test_another_programs_database_is_left_as_it_is(path):
     assert path.read_bytes() == before
 
 
-def test_another_version(path):
-    open_store(str(path)).close()
-    bare(path, "UPDATE schema_version SET version = 7")
-    for read_only in (True, False):
-        with pytest.raises(SchemaMismatch, match="schema version 7; this gainladder reads version 1: use"):
-            open_store(str(path), read_only=read_only)
-    bare(path, "DELETE FROM schema_version")
-    with pytest.raises(SchemaMismatch, match="schema version missing"):
-        open_store(str(path))
-
-
 def test_an_empty_database_becomes_a_store(path):
     path.touch()
     with open_store(str(path)) as store:

@@ -1,0 +1,80 @@
+"""Keeps one small store of each version of the schema for ever, so that a later gainladder is held to reading it.
+
+Run once, in the commit that raises the version: python -m tests.store.freeze
+"""
+
+from __future__ import annotations
+
+import sqlite3
+import sys
+from pathlib import Path
+
+import numpy as np
+
+from harness.store import open_store
+from harness.store.schema import VERSION
+from harness.values import Capture, Direction, Identity, Reading, ReadingStatus, RunHeader, Setting, Waveform
+
+FOLDER = Path(__file__).parent / "schemas"
+RUN = "20261125T100000Z-0ld5tore"
+READINGS = 3
+
+
+class FrozenClock:
+    """Always the same moment."""
+
+    def now_s(self) -> float:
+        return 1.5
+
+    def utc(self) -> str:
+        return "2026-11-25T10:00:00.000000Z"
+
+
+def frozen(version: int) -> Path:
+    return FOLDER / f"schema-{version}.sqlite"
+
+
+def the_header() -> RunHeader:
+    return RunHeader(
+        run_id=RUN, unit="Ω-1", operator="müller", started_utc="2026-11-25T10:00:00.000000Z", mode="simulated",
+        seed=2**100, faults=("latch-missing:2",), planned=READINGS, files=(), software="0.1.0",
+        identities=(("source", Identity(manufacturer="Machair", model="SG-1", serial="0042", firmware="1.0")),),
+    )  # fmt: skip
+
+
+def the_reading(index: int, version: int) -> Reading:
+    """What a store of a version holds under an index; a later version adds fields, it changes no old one."""
+    codes = (np.arange(40) * 37 % 4096 - 2048 + index).astype(np.int16)
+    times = np.arange(6, dtype=np.int64) * 250
+    sound = index != 1
+    return Reading(
+        index=index, setting=Setting(1, 2, index), direction=Direction.DOWN, attempt=0,
+        status=ReadingStatus.VALID if sound else ReadingStatus.INVALID, reason="" if sound else "timeout",
+        drive_set_vpk=0.1, drive_read_vpk=1 / 3, frequency_hz=997.0,
+        waveform=Waveform(codes=codes, sample_rate_hz=1e6, scale_v_per_code=0.001, sequence=7) if sound else None,
+        capture=Capture(times_ns=times, levels=np.arange(6, dtype=np.uint8), initial=5, lines=("data", "clock"))
+        if sound else None,
+        capture_reason="" if sound else "nothing came", read_back=(("load", "50 Ω"),), messages=("source: -222",),
+        started_utc="2026-11-25T10:00:01.000000Z", started_s=12.5, duration_s=0.25,
+    )  # fmt: skip
+
+
+def write(path: Path) -> None:
+    """A store of today's version; without a write-ahead log and with small pages, for it goes into the project."""
+    with open_store(str(path)) as store:
+        recorder = store.begin(the_header(), FrozenClock())
+        for index in range(READINGS):
+            recorder.record(the_reading(index, VERSION))
+        recorder.note("retry", "source: no answer")
+        recorder.finish("interrupted", "Ctrl-C")
+    connection = sqlite3.connect(path)
+    for statement in ("PRAGMA journal_mode = DELETE", "PRAGMA page_size = 512", "VACUUM"):
+        connection.execute(statement).fetchall()
+    connection.close()
+
+
+if __name__ == "__main__":
+    if frozen(VERSION).exists():
+        sys.exit(f"{frozen(VERSION).name} is there already: a frozen file is never written again; raise VERSION first")
+    write(frozen(VERSION))
+    print(frozen(VERSION).name)
