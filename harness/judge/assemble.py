@@ -55,7 +55,7 @@ def assemble(context: Context, made: Made) -> RunResult:
         candidates=explanations(context),
         worst=_worst(rows),
         gain_limit_percent=_edges(gain),
-        gain_guard_percent=gain.guard if gain else 0.0,
+        gain_guard_percent=max((c.guard for c in judgements if c.item == "gain"), default=gain.guard if gain else 0.0),
         step_limit_percent=_edges(step),
         channel_count=device.channels,
         coarse_names=tuple(coarse.name for coarse in device.coarse),
@@ -63,7 +63,7 @@ def assemble(context: Context, made: Made) -> RunResult:
         declared_arithmetic=tuple(
             index for index, coarse in enumerate(device.coarse) if coarse.arithmetic_ratio != 1.0
         ),
-        notes=_notes(context, complete),
+        notes=(*_notes(context, complete), *_weak(judgements)),
         parameters=tuple(context.parameters),
     )
 
@@ -88,6 +88,19 @@ def _notes(context: Context, complete: bool) -> tuple[str, ...]:
         notes.append("No control words were captured: realness is unproven.")
     # A parameter outside its limit may leave every setting inside: the first screen must say it.
     return (*notes, *(row.reason for row in context.parameters if row.reason))
+
+
+def _weak(judgements: Sequence[Judgement]) -> tuple[str, ...]:
+    """One note an item whose measurement is weak against its limits, with its weakest decision."""
+    weakest: dict[str, Judgement] = {}
+    for claim in judgements:
+        least = weakest.get(claim.item)
+        if claim.warning and (least is None or (claim.tur_ratio or 0.0) < (least.tur_ratio or 0.0)):
+            weakest[claim.item] = claim
+    counts = {item: sum(claim.item == item and bool(claim.warning) for claim in judgements) for item in weakest}
+    return tuple(
+        f"{item}: {counts[item]} decisions are weak; the weakest: {claim.warning}." for item, claim in weakest.items()
+    )
 
 
 def _worst(rows: Sequence[SettingResult]) -> tuple[tuple[int, int, float], ...]:

@@ -94,16 +94,19 @@ def judge_parameters(channel: int, fit: LawFit, limits: LimitSet) -> tuple[Param
     rows = []
     for parameter in fit.parameters:
         limit = limits.at(f"parameter {parameter.name}", Setting(channel, 0, 0))
-        outcome, margin, reason = None, None, ""
+        outcome, margin, reason, guard = None, None, "", limit.guard if limit else 0.0
         where = f"ch{channel} {parameter.name}"
         if limit is not None and not parameter.identifiable:
             reason = f"{where}: not exercised, this ladder cannot tell it from other parameters"
         elif limit is not None:
-            decided = decide(parameter.deviation_percent, limit)
-            outcome, margin = decided.outcome, decided.margin
-            if outcome is not Outcome.PASS:
-                claim = judge_number(limit, parameter.deviation_percent, setting=Setting(channel, 0, 0), where=where)
-                reason = claim.reason
+            claim = judge_number(
+                limit,
+                parameter.deviation_percent,
+                setting=Setting(channel, 0, 0),
+                where=where,
+                expanded=2.0 * parameter.u_percent,
+            )
+            outcome, margin, reason, guard = claim.outcome, claim.margin, claim.reason, claim.guard
         rows.append(
             ParameterResult(
                 channel=channel,
@@ -117,7 +120,7 @@ def judge_parameters(channel: int, fit: LawFit, limits: LimitSet) -> tuple[Param
                 high=limit.high if limit else None,
                 outcome=outcome,
                 reason=reason,
-                guard=limit.guard if limit else 0.0,
+                guard=guard,
                 margin=margin,
             )
         )

@@ -34,6 +34,16 @@ class LimitSet(Mapping[str, LimitItem]):
     def __len__(self) -> int:
         return len(self._rows)
 
+    @property
+    def rows(self) -> tuple[tuple[str, LimitItem], ...]:
+        """Name and row of every requirement."""
+        return tuple((name, row) for name, rows in self._rows.items() for row in rows)
+
+    @property
+    def coarse_names(self) -> tuple[str, ...]:
+        """Ranges of the device, in order of the coarse index."""
+        return self._coarse
+
     def at(self, item: str, setting: Setting) -> LimitItem | None:
         """Which row holds at a setting.
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import copy
 from collections.abc import Mapping, Sequence
 
 from harness.bus import BusWiring
@@ -17,6 +18,23 @@ from harness.judge.steps import steps_of
 from harness.judge.verdict import worst_outcome
 from harness.law import GainLaw, LawFit
 from harness.values import Event, Outcome, Reading, ReadingStatus, RunResult, Setting
+
+
+class NoDoubt:
+    """No uncertainty at all: a progress line cannot wait for the budget of the whole run."""
+
+    def gain_expanded_percent(self, setting: Setting) -> float:
+        """0 percent."""
+        return 0.0
+
+    def own_expanded_percent(self, setting: Setting) -> float:
+        """0 percent."""
+        return 0.0
+
+    def step_expanded_percent(self, lower: Setting, upper: Setting) -> float:
+        """0 percent."""
+        return 0.0
+
 
 SUPERSEDED = (ReadingStatus.RELEVELLED, ReadingStatus.RETRIED)
 
@@ -84,9 +102,29 @@ class RunJudge:
         self._final.setdefault(setting, []).append(measured)
         alone = Gathered(prediction=prediction, final=(measured,), planned=1, attempts=1)
         context = Context(
-            device=self._device, limits=self._limits, captured=self._bus is not None, gathered={setting: alone}
+            device=self._device,
+            limits=self._limits,
+            captured=self._bus is not None,
+            gathered={setting: alone},
+            uncertainty=NoDoubt(),
         )
         return worst_outcome([claim.outcome for _, claim in judge_all(context, provisional=True)])
+
+    def under(self, limits: LimitSet) -> RunJudge:
+        """The same readings, to be decided by other limits.
+
+        Args:
+            limits: of the same device.
+        Returns:
+            another judge; readings taken later by either are not known to the other.
+        Source:
+            design rule: record first, then judge, and judge again.
+        """
+        other = copy.copy(self)
+        other._limits = limits
+        other._final = {setting: list(readings) for setting, readings in self._final.items()}
+        other._attempts = dict(self._attempts)
+        return other
 
     def result(self, events: Sequence[Event] = ()) -> RunResult:
         """Decide about everything taken so far.
