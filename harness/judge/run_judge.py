@@ -17,7 +17,7 @@ from harness.judge.rows import Gathered, evidence_of
 from harness.judge.steps import steps_of
 from harness.judge.verdict import worst_outcome
 from harness.law import GainLaw, LawFit
-from harness.values import Event, Outcome, Reading, ReadingStatus, RunResult, Setting
+from harness.values import Event, Outcome, Purpose, Reading, ReadingStatus, RunResult, Setting
 
 
 class NoDoubt:
@@ -79,12 +79,15 @@ class RunJudge:
         """Add one reading, in order of recording.
 
         Args:
-            reading: any attempt; superseded ones only count.
+            reading: any attempt; superseded ones only count, and one taken for another purpose than the ladder not at
+                all.
         Returns:
             a provisional outcome of this reading alone: word and gain, for a progress line.
         Source:
             measure.
         """
+        if reading.purpose is not Purpose.LADDER:
+            return Outcome.PASS
         setting = reading.setting
         prediction = self._plan.get(setting)
         if prediction is None:

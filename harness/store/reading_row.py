@@ -9,7 +9,7 @@ from typing import Any
 from harness.errors import NotFinite, StoreError
 from harness.store.blobs import CODES, LEVELS, TIMES, listed, packed, pairs, texts, unpacked
 from harness.store.numbers import finite
-from harness.values import Capture, Direction, Reading, ReadingStatus, Setting, Waveform
+from harness.values import Capture, Direction, Purpose, Reading, ReadingStatus, Setting, Waveform
 
 Row = dict[str, Any]
 
@@ -42,6 +42,9 @@ def row_of(reading: Reading, place: str) -> Row:
         "started_utc": reading.started_utc,
         "started_s": finite(reading.started_s, "started_s", place),
         "duration_s": finite(reading.duration_s, "duration_s", place),
+        "purpose": reading.purpose.value,
+        "aggressor_vpk": finite(reading.aggressor_vpk, "aggressor_vpk", place),
+        "aggressor_hz": finite(reading.aggressor_hz, "aggressor_hz", place),
         **_waveform_row(reading.waveform, place),
         **_capture_row(reading.capture, place),
     }
@@ -102,6 +105,9 @@ def reading_of(row: Mapping[str, Any], place: str) -> Reading:
             started_utc=row["started_utc"],
             started_s=row["started_s"],
             duration_s=row["duration_s"],
+            purpose=Purpose(row["purpose"]),
+            aggressor_vpk=row["aggressor_vpk"],
+            aggressor_hz=row["aggressor_hz"],
         )
     except (StoreError, NotFinite, ValueError, TypeError, zlib.error) as error:
         raise StoreError(

@@ -13,6 +13,7 @@ from sqlalchemy import Column, Double, ForeignKey, Integer, LargeBinary, MetaDat
 CHANGES = {
     1: "runs, their files, readings, journal",
     2: "a table that tells when the schema was changed",
+    3: "what a reading was taken for, and what the source of another channel did meanwhile",
 }
 """What each version brought, for the table of migrations."""
 
@@ -111,6 +112,10 @@ READINGS = Table(
     Column("bus_initial", Integer),
     Column("bus_lines", Text),
     Column("bus_dropped", Integer),
+    Column("purpose", Text, nullable=False, server_default="ladder", info=since(3)),
+    # Of the source of another channel; 0 where there is none.
+    Column("aggressor_vpk", Double, nullable=False, server_default="0.0", info=since(3)),
+    Column("aggressor_hz", Double, nullable=False, server_default="0.0", info=since(3)),
 )
 
 EVENTS = Table(

@@ -17,13 +17,15 @@ from harness.values.judgement import (
     SettingResult,
     StepResult,
 )
+from harness.values.purpose import Purpose
 from harness.values.reading import Direction, Event, Reading, ReadingStatus
 from harness.values.run import ConfigFile, Identity, RunHeader, RunInfo
-from harness.values.rung import Prediction, Rung
+from harness.values.rung import Aggressor, Prediction, Rung
 from harness.values.setting import ControlWord, Setting, State
 from harness.values.waveform import Codes, Waveform
 
 __all__ = [
+    "Aggressor",
     "BudgetLine",
     "BudgetTable",
     "BusDistance",
@@ -46,6 +48,7 @@ __all__ = [
     "Outcome",
     "ParameterResult",
     "Prediction",
+    "Purpose",
     "Quality",
     "Reading",
     "ReadingStatus",

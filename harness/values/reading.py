@@ -6,6 +6,7 @@ import enum
 from dataclasses import dataclass
 
 from harness.values.capture import Capture
+from harness.values.purpose import Purpose
 from harness.values.setting import Setting
 from harness.values.waveform import Waveform
 
@@ -66,6 +67,11 @@ class Reading:
     started_s: float
     """Monotonic clock, s."""
     duration_s: float
+    purpose: Purpose = Purpose.LADDER
+    aggressor_vpk: float = 0.0
+    """Level that the source of another channel reads back, V peak; 0 where there is none."""
+    aggressor_hz: float = 0.0
+    """Frequency that it reads back; 0 where there is none."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

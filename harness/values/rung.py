@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from harness.values.purpose import Purpose
 from harness.values.reading import Direction
 from harness.values.setting import Setting, State
 
@@ -23,6 +24,19 @@ class Prediction:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Aggressor:
+    """What another source does meanwhile on a channel of its own."""
+
+    prediction: Prediction
+    """The setting of that channel."""
+    drive_vpk: float
+    """Level at that source's terminals for the load it is told, V peak."""
+    frequency_hz: float
+    amplitude_code: float
+    """Predicted amplitude of that channel's own record, codes."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Rung:
     """One planned reading."""
 
@@ -36,6 +50,13 @@ class Rung:
     """Predicted signal span over converter span."""
     relay_toggles: int
     """Relays that change on the way to this rung."""
+    purpose: Purpose = Purpose.LADDER
+    """Readings for another purpose are taken once, at the planned level, and never re-levelled."""
+    frequency_hz: float = 0.0
+    """Of the source; 0 for the device file's test frequency."""
+    via: Setting | None = None
+    """Visited on the way with the source off, so that relays move."""
+    aggressor: Aggressor | None = None
 
     @property
     def setting(self) -> Setting:

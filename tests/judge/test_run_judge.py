@@ -9,7 +9,7 @@ import random
 import pytest
 
 from harness.app.run import judge_of
-from harness.values import Event, Outcome, ReadingStatus, Realness, Setting
+from harness.values import Event, Outcome, Purpose, ReadingStatus, Realness, Setting
 from tests.judge.run_builder import (
     FULL,
     codes_of,
@@ -250,6 +250,18 @@ def test_a_reading_of_a_setting_outside_the_ladder_is_invalid_and_ignored() -> N
     judge = judge_of(setup)
     assert judge.take(healthy(FULL.rungs[-1])) is INVALID
     assert judge.result().settings[0].attempts == 0
+
+
+def test_a_reading_for_another_purpose_says_nothing_of_the_ladder() -> None:
+    setup = setup_at(*RANGE)
+    judge = judge_of(setup)
+    rung = setup.rungs[0]
+    assert judge.take(reading_of(rung, gain_ratio=3.0, purpose=Purpose.ANCHOR)) is PASS
+    for rung in setup.rungs:
+        judge.take(healthy(rung))
+    result = judge.result()
+    assert result.verdict is PASS
+    assert result.settings[0].attempts == 2
 
 
 def test_without_limits_on_steps_steps_are_shown_and_not_judged() -> None:

@@ -16,6 +16,7 @@ from harness.values import (
     ConfigFile,
     Direction,
     Identity,
+    Purpose,
     Reading,
     ReadingStatus,
     RunHeader,
@@ -99,6 +100,9 @@ def reading(index: int = 0, samples: int = 400, **changes: Any) -> Reading:
         started_utc="2026-11-25T10:00:01.000000Z",
         started_s=12.000000000000002,
         duration_s=1e-9 / 3.0,
+        purpose=Purpose.CROSSTALK,
+        aggressor_vpk=3.0000000000000004,
+        aggressor_hz=2875.0 / 3.0,
     )
     return dataclasses.replace(made, **changes)
 

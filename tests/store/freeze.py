@@ -13,7 +13,7 @@ import numpy as np
 
 from harness.store import open_store
 from harness.store.schema import VERSION
-from harness.values import Capture, Direction, Identity, Reading, ReadingStatus, RunHeader, Setting, Waveform
+from harness.values import Capture, Direction, Identity, Purpose, Reading, ReadingStatus, RunHeader, Setting, Waveform
 
 FOLDER = Path(__file__).parent / "schemas"
 RUN = "20261125T100000Z-0ld5tore"
@@ -47,6 +47,7 @@ def the_reading(index: int, version: int) -> Reading:
     codes = (np.arange(40) * 37 % 4096 - 2048 + index).astype(np.int16)
     times = np.arange(6, dtype=np.int64) * 250
     sound = index != 1
+    since_3 = {"purpose": Purpose.CROSSTALK, "aggressor_vpk": 2.5, "aggressor_hz": 2875.0} if index == 2 else {}
     return Reading(
         index=index, setting=Setting(1, 2, index), direction=Direction.DOWN, attempt=0,
         status=ReadingStatus.VALID if sound else ReadingStatus.INVALID, reason="" if sound else "timeout",
@@ -55,7 +56,7 @@ def the_reading(index: int, version: int) -> Reading:
         capture=Capture(times_ns=times, levels=np.arange(6, dtype=np.uint8), initial=5, lines=("data", "clock"))
         if sound else None,
         capture_reason="" if sound else "nothing came", read_back=(("load", "50 Ω"),), messages=("source: -222",),
-        started_utc="2026-11-25T10:00:01.000000Z", started_s=12.5, duration_s=0.25,
+        started_utc="2026-11-25T10:00:01.000000Z", started_s=12.5, duration_s=0.25, **(since_3 if version >= 3 else {}),
     )  # fmt: skip
 
 

@@ -12,7 +12,7 @@ from harness.judge.fitted import reading_u_percent
 from harness.judge.measured import Measured, measure
 from harness.judge.rows import Gathered
 from harness.law import GainLaw
-from harness.values import Reading, ReadingStatus, Setting
+from harness.values import Purpose, Reading, ReadingStatus, Setting
 
 SUPERSEDED = (ReadingStatus.RELEVELLED, ReadingStatus.RETRIED)
 SAME_SCALE_RATIO = 1e-6
@@ -77,7 +77,7 @@ def measured_points(
     found: dict[Setting, list[Measured]] = {}
     scales: dict[Setting, float] = {}
     for reading in readings:
-        if reading.status in SUPERSEDED:
+        if reading.status in SUPERSEDED or reading.purpose is not Purpose.LADDER:
             continue
         one = measure(reading, device=device, wiring=None, latches=(), input_ratio=input_ratio)
         if one.gain_codes_per_v is None or reading.waveform is None:

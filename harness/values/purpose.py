@@ -1,0 +1,25 @@
+"""What a reading was taken for."""
+
+from __future__ import annotations
+
+import enum
+
+
+class Purpose(enum.StrEnum):
+    """The ladder itself, or one of the extra readings that a job may ask for."""
+
+    LADDER = "ladder"
+    ANCHOR = "anchor"
+    """A setting read again, to see whether bench and unit are still where they were; decides nothing about the unit."""
+    TWO_LEVEL = "two-level"
+    """The same setting at two fills."""
+    SECOND_FREQUENCY = "second-frequency"
+    """The same setting at the test frequency and at another."""
+    QUIET = "quiet"
+    """Source off: noise and offset alone."""
+    REPEAT = "repeat"
+    """One setting again and again, nothing moved between."""
+    REPEAT_TOGGLED = "repeat-toggled"
+    """The same, with the relays moved away and back before each reading."""
+    CROSSTALK = "crosstalk"
+    """Source off, and another channel driven by a source of its own at another frequency."""
