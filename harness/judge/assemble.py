@@ -87,6 +87,10 @@ def _notes(context: Context, complete: bool) -> tuple[str, ...]:
     if not context.captured:
         notes.append("No control words were captured: realness is unproven.")
     # A parameter outside its limit may leave every setting inside: the first screen must say it.
+    moved = [event.text for event in context.events if event.kind == "discontinuity"]
+    if moved:
+        more = f"; {len(moved) - 1} more in the journal" if moved[1:] else ""
+        notes.append(f"The run was resumed, and readings before and after do not belong together: {moved[0]}{more}")
     return (*notes, *(row.reason for row in context.parameters if row.reason))
 
 

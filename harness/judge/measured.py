@@ -46,6 +46,8 @@ class Measured:
     quality: Quality | None
     captured: Captured | None
     """None when no words are captured at all."""
+    bench_gone: bool = False
+    """Whether the reading had no working bench."""
 
 
 def measure(
@@ -88,6 +90,7 @@ def measure(
         fit=fit,
         quality=quality,
         captured=None if wiring is None else _captured(reading, wiring, latches),
+        bench_gone=reading.bench_gone,
     )
 
 

@@ -9,6 +9,7 @@ from harness.bus import BusWiring
 from harness.config import DeviceFile, LimitItem
 from harness.judge.assemble import assemble
 from harness.judge.claims import Context, judge_all
+from harness.judge.claims.station import STATION_FAULT
 from harness.judge.fitted import fit_channel, judge_parameters
 from harness.judge.limit_set import LimitSet
 from harness.judge.measured import Measured, measure
@@ -17,7 +18,7 @@ from harness.judge.rows import Gathered, evidence_of
 from harness.judge.steps import steps_of
 from harness.judge.verdict import worst_outcome
 from harness.law import GainLaw, LawFit
-from harness.values import Event, Outcome, Purpose, Reading, ReadingStatus, RunResult, Setting
+from harness.values import Event, Outcome, Purpose, Reading, RunResult, Setting
 
 
 class NoDoubt:
@@ -34,9 +35,6 @@ class NoDoubt:
     def step_expanded_percent(self, lower: Setting, upper: Setting) -> float:
         """0 percent."""
         return 0.0
-
-
-SUPERSEDED = (ReadingStatus.RELEVELLED, ReadingStatus.RETRIED)
 
 
 class RunJudge:
@@ -80,7 +78,7 @@ class RunJudge:
 
         Args:
             reading: any attempt; superseded ones only count, and one taken for another purpose than the ladder not at
-                all.
+                all. The one that a resumed run takes again replaces the one that had no working bench.
         Returns:
             a provisional outcome of this reading alone: word and gain, for a progress line.
         Source:
@@ -93,7 +91,7 @@ class RunJudge:
         if prediction is None:
             return Outcome.INVALID
         self._attempts[setting] = self._attempts.get(setting, 0) + 1
-        if reading.status in SUPERSEDED:
+        if not reading.final:
             return Outcome.PASS
         measured = measure(
             reading,
@@ -102,7 +100,9 @@ class RunJudge:
             latches=self._latches[setting.channel],
             input_ratio=self._input_ratio,
         )
-        self._final.setdefault(setting, []).append(measured)
+        known = self._final.setdefault(setting, [])
+        known[:] = [each for each in known if not (each.bench_gone and each.direction is reading.direction)]
+        known.append(measured)
         alone = Gathered(prediction=prediction, final=(measured,), planned=1, attempts=1)
         context = Context(
             device=self._device,
@@ -170,7 +170,7 @@ class RunJudge:
             parameters=tuple(
                 row for channel, fit in fits.items() for row in judge_parameters(channel, fit, self._limits)
             ),
-            events=tuple(events),
+            events=_still_true(events),
         )
 
     def _fits(self, gathered: Mapping[Setting, Gathered]) -> dict[int, LawFit]:
@@ -190,6 +190,12 @@ class RunJudge:
             return gain if gain > 0.0 else self._law.gain_of(controls)
 
         return evidence_of(item, relays=self._law.relays_of(controls), hardware_of=hardware_of)
+
+
+def _still_true(events: Sequence[Event]) -> tuple[Event, ...]:
+    """The journal without station faults from before the run was resumed: the self-check has passed since."""
+    resumed = max((index for index, event in enumerate(events) if event.kind == "resumed"), default=-1)
+    return tuple(event for index, event in enumerate(events) if index > resumed or event.kind != STATION_FAULT)
 
 
 def _found(evidence: Mapping[Setting, Evidence]) -> dict[Setting, Found]:

@@ -155,6 +155,7 @@ class RungWalker:
             started_utc=now.started_utc,
             started_s=now.started_s,
             duration_s=self._clock.now_s() - now.started_s,
+            purpose=rung.purpose,
         )
         self._journal.record(reading)
         return reading

@@ -33,6 +33,10 @@ class Direction(enum.StrEnum):
     DOWN = "down"
 
 
+BENCH_GONE = ("LinkLost", "OpenFailed", "LinkClosed", "WrongInstrument", "StationFault", "RefusedUnsafe")
+"""First words of the reason of a reading that had no working bench: nothing of the unit was measured."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Reading:
     """One attempt at one setting, raw; what it means is judged later."""
@@ -72,6 +76,16 @@ class Reading:
     """Level that the source of another channel reads back, V peak; 0 where there is none."""
     aggressor_hz: float = 0.0
     """Frequency that it reads back; 0 where there is none."""
+
+    @property
+    def final(self) -> bool:
+        """Whether no further attempt at the rung followed."""
+        return self.status not in (ReadingStatus.RELEVELLED, ReadingStatus.RETRIED)
+
+    @property
+    def bench_gone(self) -> bool:
+        """Whether it failed for want of a working bench: a resumed run takes it again, and that one counts."""
+        return self.status is ReadingStatus.INVALID and self.reason.startswith(BENCH_GONE)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

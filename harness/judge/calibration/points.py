@@ -12,9 +12,8 @@ from harness.judge.fitted import reading_u_percent
 from harness.judge.measured import Measured, measure
 from harness.judge.rows import Gathered
 from harness.law import GainLaw
-from harness.values import Purpose, Reading, ReadingStatus, Setting
+from harness.values import Purpose, Reading, Setting
 
-SUPERSEDED = (ReadingStatus.RELEVELLED, ReadingStatus.RETRIED)
 SAME_SCALE_RATIO = 1e-6
 """How far two displayed scales of one setting may be apart: the last digits of an answer."""
 LEAST_NOISE_CODE = 1.0 / math.sqrt(12.0)
@@ -77,7 +76,7 @@ def measured_points(
     found: dict[Setting, list[Measured]] = {}
     scales: dict[Setting, float] = {}
     for reading in readings:
-        if reading.status in SUPERSEDED or reading.purpose is not Purpose.LADDER:
+        if not reading.final or reading.purpose is not Purpose.LADDER:
             continue
         one = measure(reading, device=device, wiring=None, latches=(), input_ratio=input_ratio)
         if one.gain_codes_per_v is None or reading.waveform is None:
