@@ -1,0 +1,330 @@
+"""What the harness costs on the wire: against bare libraries, against the physics, and against a plain script.
+
+Run: python -m tests.benchmarks.overhead
+
+overhead_wire: a sweep of the simulated bench without latencies over SOCKET, HiSLIP and a pseudo-terminal, against a bare
+pyvisa and pyserial loop that does the very same exchanges, as taped, and one bare durable commit a reading.
+overhead_realistic: the same sweep with 0.5 ms an answer, 5 ms a relay, 1 ms a word, 5 ms a record, against their sum.
+versus_script: the same settings by the script that a user would write first: fixed sleeps, one query a command, a
+record fetched in raw codes, a sine fitted, a line of CSV.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import csv
+import re
+import sqlite3
+import tempfile
+import time
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+from unittest import mock
+
+import numpy as np
+
+from harness.app import bench_open
+from harness.app.run import RunRequest, new_header, plan_of
+from harness.app.setup import Setup, read_setup
+from harness.app.wire_bench import served_bench
+from harness.bench import Link
+from harness.config import InstrumentSlot
+from harness.drivers import open_link
+from harness.store import open_store
+from harness.sweep import sweep
+
+JOB = """\
+kind = "job"
+version = 1
+name = "overhead"
+device = "{configs}/devices/skerry-hr-4.toml"
+bench = "{bench}"
+limits = "{configs}/limits/skerry-hr-4.toml"
+transport = "wire"
+
+[[change]]
+version = 1
+date = 2026-01-01
+owner = "o"
+reason = "r"
+
+[ladder]
+channels = [1]
+coarse = ["20V", "2V", "200mV", "20mV"]
+directions = ["up"]
+"""
+CONFIGS = Path("configs").resolve()
+NO_LATENCY = {"latency_s": 0.0, "complete_s": 0.0, "relay_complete_s": 0.0, "fine_complete_s": 0.0}
+REALISTIC = {"latency_s": 0.0005, "complete_s": 0.0, "relay_complete_s": 0.005, "fine_complete_s": 0.001}
+RECORD_S = 0.005
+SLEEP_RANGE_S, SLEEP_FINE_S, SLEEP_LEVEL_S = 0.05, 0.02, 0.02
+"""What a script sleeps to be on the safe side: above each wait of the device, as nobody reads its data sheet twice."""
+REPEATS = 3
+
+
+@dataclass
+class Exchange:
+    """One message and what came back."""
+
+    role: str
+    message: bytes
+    reply: bytes = b""
+    block: bool = False
+
+
+@dataclass
+class Tape:
+    """Everything that a sweep said to its bench."""
+
+    exchanges: list[Exchange] = field(default_factory=list)
+
+    def link(self, inner: Link, role: str) -> Link:
+        """A link that is taped."""
+        return _TapedLink(inner, role, self)
+
+
+class _TapedLink:
+    def __init__(self, inner: Link, role: str, tape: Tape) -> None:
+        self._inner, self._role, self._tape = inner, role, tape
+
+    def __getattr__(self, name: str) -> object:
+        return getattr(self._inner, name)
+
+    def write(self, message: bytes) -> None:
+        self._tape.exchanges.append(Exchange(self._role, message))
+        self._inner.write(message)
+
+    def read_line(self) -> bytes:
+        line = self._inner.read_line()
+        self._tape.exchanges[-1].reply += line + b"\n"
+        return line
+
+    def read_exactly(self, count: int) -> bytes:
+        data = self._inner.read_exactly(count)
+        self._tape.exchanges[-1].reply += data
+        self._tape.exchanges[-1].block = True
+        return data
+
+
+def _setup(folder: Path, truth: dict[str, float], *, record_s: float | None = None) -> Setup:
+    """The demo's device on a bench with other latencies."""
+    text = (CONFIGS / "benches/simulated.toml").read_text().replace('"../', f'"{CONFIGS}/')
+    for name, value in truth.items():
+        text = re.sub(rf"^{name} = \S+", f"{name} = {value}", text, flags=re.MULTILINE)
+    bench = folder / "bench.toml"
+    bench.write_text(text)
+    device = (CONFIGS / "devices/skerry-hr-4.toml").read_text()
+    job = JOB
+    if record_s is not None:
+        samples = round(record_s * 500e3)
+        assert f"samples = {4000}" in device
+        device = device.replace("samples = 4000", f"samples = {samples}").replace("cycles = 17", "cycles = 11")
+        job = job.replace("{configs}/devices/skerry-hr-4.toml", str(folder / "device.toml"))
+    settled = re.sub(r"^(coarse_s|fine_s) = \S+", r"\1 = 0.0", device, flags=re.MULTILINE)
+    (folder / "device.toml").write_text(settled)
+    job = job.replace("{configs}/devices/skerry-hr-4.toml", str(folder / "device.toml"))
+    (folder / "job.toml").write_text(job.format(configs=CONFIGS, bench=bench))
+    return read_setup(str(folder / "job.toml"))
+
+
+@contextlib.contextmanager
+def _taped(setup: Setup, tape: Tape | None) -> Iterator[bench_open.OpenBench]:
+    def opened(slot: InstrumentSlot, *, role: str) -> Link:
+        link = open_link(slot, role=role)
+        return tape.link(link, role) if tape else link
+
+    with (
+        mock.patch.object(bench_open, "open_link", opened),
+        bench_open.open_bench(setup.bench, setup.device, transport="wire", seed=1, faults=()) as bench,
+    ):
+        if tape:
+            tape.exchanges.clear()
+        yield bench
+
+
+def _sweep_s(setup: Setup, folder: Path, tape: Tape | None = None) -> float:
+    """A sweep with its store, from its first command to the last commit."""
+    store_path = folder / f"{time.monotonic_ns()}.sqlite"
+    with _taped(setup, tape) as opened, open_store(str(store_path)) as store:
+        header = new_header(setup, opened, RunRequest(unit="U", operator="o", faults=()))
+        recorder = store.begin(header, clock=opened.bench.clock)
+        start = time.perf_counter()
+        sweep(opened.bench, plan_of(setup), recorder, progress=lambda done, reading: None)
+        return time.perf_counter() - start
+
+
+def _bare_s(setup: Setup, folder: Path, tape: Tape, *, readings: int) -> float:
+    """The same exchanges by the libraries alone, and as many durable commits."""
+    database = sqlite3.connect(folder / f"{time.monotonic_ns()}.sqlite")
+    database.execute("PRAGMA journal_mode=WAL")
+    database.execute("PRAGMA synchronous=FULL")
+    database.execute("CREATE TABLE reading (codes BLOB)")
+    with _bare_links(setup) as links:
+        start = time.perf_counter()
+        blocks = 0
+        for exchange in tape.exchanges:
+            links[exchange.role](exchange)
+            if exchange.role == "device" and exchange.block:
+                blocks += 1
+                with database:
+                    database.execute("INSERT INTO reading VALUES (?)", (exchange.reply,))
+        took_s = time.perf_counter() - start
+    database.close()
+    if blocks != readings + 1:  # one more: the device's own noise, before the first rung
+        raise SystemExit(f"{blocks} records on the tape, {readings} readings planned: something was retried")
+    return took_s
+
+
+@contextlib.contextmanager
+def _bare_links(setup: Setup) -> Iterator[dict[str, object]]:
+    import pyvisa
+    import serial
+
+    from harness.drivers.visa_carrier import session_socket
+
+    manager = pyvisa.ResourceManager("@py")
+    with served_bench(setup.bench.path, seed=1, faults=()) as addresses, contextlib.ExitStack() as stack:
+        links: dict[str, object] = {}
+        for role in ("source", "device"):
+            resource = manager.open_resource(addresses[role])
+            stack.callback(resource.close)
+            resource.timeout = 5000
+            resource.read_termination = resource.write_termination = "\n"
+            connection = session_socket(resource)
+            if connection is not None and addresses[role].endswith("SOCKET"):
+                import socket
+
+                # The yardstick gets what spares it the peer's delayed acknowledgements.
+                connection.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
+            links[role] = _visa_speaker(resource)
+        port = stack.enter_context(serial.serial_for_url(addresses["adapter"], timeout=5.0))
+        links["adapter"] = _serial_speaker(port)
+        yield links
+
+
+def _visa_speaker(resource):  # type: ignore[no-untyped-def]
+    def speak(exchange: Exchange) -> None:
+        text = exchange.message.decode().rstrip("\n")
+        if not exchange.reply:
+            resource.write(text)
+        elif exchange.block:
+            resource.query_binary_values(text, datatype="h", container=np.array)
+        else:
+            resource.query(text)
+
+    return speak
+
+
+def _serial_speaker(port):  # type: ignore[no-untyped-def]
+    def speak(exchange: Exchange) -> None:
+        port.write(exchange.message)
+        if exchange.block:
+            # A definite length block: '#', how many digits, the length, the bytes, a line feed.
+            digits = int(port.read(2)[1:2])
+            port.read(int(port.read(digits)))
+            port.readline()
+        elif exchange.reply:
+            port.readline()
+
+    return speak
+
+
+def _script_s(setup: Setup, folder: Path) -> float:
+    """The plain script."""
+    import pyvisa
+
+    rungs = [rung for rung in setup.rungs]
+    manager = pyvisa.ResourceManager("@py")
+    device = setup.device
+    rate_hz, cycles = device.acquisition.sample_rate_hz, device.acquisition.cycles
+    with (
+        served_bench(setup.bench.path, seed=1, faults=()) as addresses,
+        manager.open_resource(addresses["source"]) as source,
+        manager.open_resource(addresses["device"]) as dut,
+        (folder / f"{time.monotonic_ns()}.csv").open("w", newline="") as file,
+    ):
+        for resource in (source, dut):
+            resource.timeout = 5000
+            resource.read_termination = resource.write_termination = "\n"
+        start = time.perf_counter()
+        table = csv.writer(file)
+
+        def tell(resource, text):  # type: ignore[no-untyped-def]
+            resource.write(text)
+            resource.query("*OPC?")
+
+        for text in ("*CLS", "FUNC SIN", "VOLT:OFFS 0", "OUTP:LOAD INF", f"FREQ {device.acquisition.frequency_hz}"):
+            tell(source, text)
+        for text in ("*CLS", "ACQ:MODE SAMP", f"ACQ:POIN {device.acquisition.samples}", f"ACQ:SRAT {rate_hz}"):
+            tell(dut, text)
+        last = None
+        for rung in rungs:
+            coarse, fine = device.coarse[rung.setting.coarse], rung.setting.fine
+            if coarse.name != last:
+                tell(source, "OUTP OFF")
+                tell(dut, f"INP1:RANG {coarse.full_scale_vpp}")
+                time.sleep(SLEEP_RANGE_S)
+                last = coarse.name
+            tell(dut, f"INP1:FINE {100.0 - 3.0 * fine:g}")
+            time.sleep(SLEEP_FINE_S)
+            tell(source, f"VOLT {2.0 * rung.drive_vpk:.6g}")
+            tell(source, "OUTP ON")
+            time.sleep(SLEEP_LEVEL_S)
+            tell(dut, "ACQ:CHAN 1")
+            tell(dut, "INIT")
+            codes = dut.query_binary_values("FETC:CODE?", datatype="h", container=np.array)
+            angle = 2 * np.pi * cycles * np.arange(len(codes)) / len(codes)
+            columns = np.stack((np.sin(angle), np.cos(angle), np.ones(len(codes))), axis=1)
+            a, b, _ = np.linalg.lstsq(columns, codes, rcond=None)[0]
+            table.writerow([coarse.name, fine, float(np.hypot(a, b)), float(np.hypot(a, b)) / rung.drive_vpk])
+            file.flush()
+        tell(source, "OUTP OFF")
+        return time.perf_counter() - start
+
+
+def _physics_s(setup: Setup, tape: Tape) -> float:
+    """Latencies, settling and records of a taped sweep: the floor below which nothing can go."""
+    answers = sum(bool(exchange.reply) for exchange in tape.exchanges)
+    coarse = {rung.setting.coarse for rung in setup.rungs}
+    records = len(setup.rungs)
+    return (
+        answers * REALISTIC["latency_s"]
+        + len(coarse) * REALISTIC["relay_complete_s"]
+        + records * REALISTIC["fine_complete_s"]
+        + records * RECORD_S
+    )
+
+
+def measure() -> dict[str, float]:
+    """Ratios, and the milliseconds a reading behind them."""
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        setup = _setup(folder, NO_LATENCY)
+        count = len(setup.rungs)
+        tape = Tape()
+        _sweep_s(setup, folder, tape)
+        ours_s = min(_sweep_s(setup, folder) for _ in range(REPEATS))
+        bare_s = min(_bare_s(setup, folder, tape, readings=count) for _ in range(REPEATS))
+        real = _setup(folder, REALISTIC, record_s=RECORD_S)
+        real_tape = Tape()
+        _sweep_s(real, folder, real_tape)
+        real_s = min(_sweep_s(real, folder) for _ in range(REPEATS))
+        script_s = min(_script_s(real, folder) for _ in range(REPEATS - 1))
+        physics_s = _physics_s(real, real_tape)
+    return {
+        "overhead_wire": ours_s / bare_s,
+        "overhead_realistic": real_s / physics_s,
+        "versus_script": real_s / script_s,
+        "sweep_ms_a_reading": 1e3 * ours_s / count,
+        "bare_ms_a_reading": 1e3 * bare_s / count,
+        "realistic_ms_a_reading": 1e3 * real_s / count,
+        "physics_ms_a_reading": 1e3 * physics_s / count,
+        "script_ms_a_reading": 1e3 * script_s / count,
+        "answers_a_reading": sum(bool(e.reply) for e in real_tape.exchanges) / count,
+    }
+
+
+if __name__ == "__main__":
+    for label, value in measure().items():
+        print(f"{label:28s} {value:10.3f}")
