@@ -2,8 +2,8 @@
 
 Run: python -m tests.benchmarks.overhead
 
-overhead_wire: a sweep of the simulated bench without latencies over SOCKET, HiSLIP and a pseudo-terminal, against a bare
-pyvisa and pyserial loop that does the very same exchanges, as taped, and one bare durable commit a reading.
+overhead_wire: a sweep of the simulated bench without latencies over SOCKET, HiSLIP and a pseudo-terminal, against a
+bare pyvisa and pyserial loop that does the very same exchanges, as taped, and one bare durable commit a record.
 overhead_realistic: the same sweep with 0.5 ms an answer, 5 ms a relay, 1 ms a word, 5 ms a record, against their sum.
 versus_script: the same settings by the script that a user would write first: fixed sleeps, one query a command, a
 record fetched in raw codes, a sine fitted, a line of CSV.
@@ -234,7 +234,6 @@ def _script_s(setup: Setup, folder: Path) -> float:
     """The plain script."""
     import pyvisa
 
-    rungs = [rung for rung in setup.rungs]
     manager = pyvisa.ResourceManager("@py")
     device = setup.device
     rate_hz, cycles = device.acquisition.sample_rate_hz, device.acquisition.cycles
@@ -259,7 +258,7 @@ def _script_s(setup: Setup, folder: Path) -> float:
         for text in ("*CLS", "ACQ:MODE SAMP", f"ACQ:POIN {device.acquisition.samples}", f"ACQ:SRAT {rate_hz}"):
             tell(dut, text)
         last = None
-        for rung in rungs:
+        for rung in setup.rungs:
             coarse, fine = device.coarse[rung.setting.coarse], rung.setting.fine
             if coarse.name != last:
                 tell(source, "OUTP OFF")
