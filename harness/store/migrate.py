@@ -4,19 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from datetime import UTC, datetime
-from typing import Any
 
-from sqlalchemy import Column, Connection, Table, insert, inspect, literal, select, update
-from sqlalchemy.schema import CreateColumn, DefaultClause
-from sqlalchemy.sql.elements import ColumnElement
+from sqlalchemy import Connection, insert, inspect, select, update
+from sqlalchemy.schema import CreateColumn
 
 from harness.errors import SchemaMismatch
-from harness.store.schema import CHANGES, METADATA, MIGRATIONS, SCHEMA, VERSION
+from harness.store import chain
+from harness.store.schema import CHANGES, METADATA, MIGRATIONS, SCHEMA, VERSION, since_of
 
-Filling = Callable[[Connection], None]
+Filling = Callable[[Connection, int], None]
 
-FILLINGS: Mapping[int, Filling] = {}
-"""What a version does besides adding columns and tables: fills the new ones from what is there."""
+FILLINGS: Mapping[int, Filling] = {4: chain.fill}
+"""By version, what it does besides adding columns and tables: fills the new ones from what is there."""
 
 
 def bring_up(connection: Connection, place: str) -> None:
@@ -34,7 +33,7 @@ def bring_up(connection: Connection, place: str) -> None:
     for version in range(require_version(connection, place) + 1, VERSION + 1):
         _add(connection, version)
         if version in FILLINGS:
-            FILLINGS[version](connection)
+            FILLINGS[version](connection, version)
         line = {"version": version, "change": CHANGES[version], "at_utc": datetime.now(UTC).isoformat()}
         connection.execute(insert(MIGRATIONS), line)
         connection.execute(update(SCHEMA), {"version": version})
@@ -42,39 +41,14 @@ def bring_up(connection: Connection, place: str) -> None:
 
 def _add(connection: Connection, version: int) -> None:
     for table in METADATA.sorted_tables:
-        if _since(table) == version:
+        if since_of(table) == version:
             table.create(connection)
             continue
         for column in table.columns:
-            if _since(column) == version:
+            if since_of(column) == version:
                 definition = CreateColumn(column).compile(dialect=connection.dialect)
                 name = connection.dialect.identifier_preparer.format_table(table)
                 connection.exec_driver_sql(f"ALTER TABLE {name} ADD COLUMN {definition}")
-
-
-def columns_at(table: Table, version: int) -> list[ColumnElement[Any]]:
-    """All columns of a table of today, to be read from a store of any version: a later one stands for its default."""
-    return [
-        column if _since(column) <= version else literal(default_of(column), column.type).label(column.name)
-        for column in table.columns
-    ]
-
-
-def has_table(table: Table, version: int) -> bool:
-    """Whether a store of a version has a table at all."""
-    return _since(table) <= version
-
-
-def default_of(column: Column[Any]) -> Any:
-    """What stands in a column that was added later, in the rows from before."""
-    clause = column.server_default
-    if not isinstance(clause, DefaultClause):
-        return None
-    return column.type.python_type(str(clause.arg))
-
-
-def _since(part: Column[Any] | Table) -> int:
-    return int(part.info.get("since", 1))
 
 
 def prove_writable(connection: Connection) -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from harness.store.address import read_address, require_file
 from harness.store.border import border
-from harness.store.connect import Reader, Writer
+from harness.store.file import FileWriter, file_reader
 from harness.store.migrate import bring_up, prove_writable, require_new_or_ours, require_version
 from harness.store.schema import VERSION
 from harness.store.store import Store
@@ -29,14 +29,14 @@ def open_store(url: str, *, read_only: bool = False) -> Store:
         require_file(address, may_create=not read_only)
         used = address.path.exists() and address.path.stat().st_size > 0
     if read_only:
-        with Reader(address).transaction("opening") as connection:
+        with file_reader(address).transaction("opening") as connection:
             version = require_version(connection, address.shown)
         return Store(address, writer=None, version=version)
     # A foreign file must be refused before the journal mode, which is kept in the file, is set.
     if used:
-        with Reader(address).transaction("opening") as connection:
+        with file_reader(address).transaction("opening") as connection:
             require_new_or_ours(connection, address.shown)
-    writer = Writer(address, may_create=True)
+    writer = FileWriter(address, may_create=True)
     try:
         with writer.transaction("opening") as connection:
             bring_up(connection, address.shown)

@@ -4,16 +4,26 @@ from __future__ import annotations
 
 from typing import Protocol
 
-from sqlalchemy import insert, update
+from sqlalchemy import bindparam, insert, literal_column, select, update
 
 from harness.errors import StoreError
+from harness.store.chain import row_hash
 from harness.store.connect import Writer
 from harness.store.numbers import finite
-from harness.store.reading_row import row_of
+from harness.store.reading_row import Row, row_of
 from harness.store.schema import EVENTS, READINGS, RUNS
+from harness.store.statement import Statement
 from harness.values import Reading
 
 ENDS = ("finished", "interrupted", "stopped")
+
+_INSERT = Statement(insert(READINGS), READINGS.columns.keys())
+_MOVE_HEAD = Statement(
+    update(RUNS)
+    .where(RUNS.c.number == bindparam("its_run"), RUNS.c.chain_head == bindparam("previous"))
+    .values(chain_head=bindparam("own"), chain_length=RUNS.c.chain_length + literal_column("1")),
+    (),
+)
 
 
 class Clock(Protocol):
@@ -36,6 +46,7 @@ class RunRecorder:
         self._run = run
         self._clock = clock
         self._end = ""
+        self._head = ""
         self.run_id = run_id
 
     def record(self, reading: Reading) -> None:
@@ -48,9 +59,31 @@ class RunRecorder:
         """
         place = f"run {self.run_id}, reading {reading.index}"
         self._require_open(place)
-        row = row_of(reading, place)
-        with self._writer.transaction(f"recording reading {reading.index} of run {self.run_id}") as connection:
-            connection.execute(insert(READINGS), {"run": self._run, **row})
+        row = {"run": self._run, **row_of(reading, place)}
+        doing = f"recording reading {reading.index} of run {self.run_id}"
+        if not self._append(row, doing):
+            # The chain has grown meanwhile: by us, before an interrupt hid it, or by another recorder of the run.
+            self._head = ""
+            if not self._append(row, doing):
+                raise StoreError(
+                    f"{place}: another process records this run at the same moment: stop one of them; "
+                    "nothing was recorded"
+                )
+
+    def _append(self, row: Row, doing: str) -> bool:
+        """Commit a row as the next one of the chain; False when it was not the next one."""
+        if not self._head:
+            with self._writer.transaction(doing) as connection:
+                query = select(RUNS.c.chain_head).where(RUNS.c.number == self._run)
+                self._head = connection.execute(query).scalar_one()
+        own = row_hash(row, self._head)
+        with self._writer.appending(doing) as run:
+            moved = run(_MOVE_HEAD, {"its_run": self._run, "previous": self._head, "own": own})
+            if moved:
+                run(_INSERT, {**row, "previous_hash": self._head, "own_hash": own})
+        if moved:
+            self._head = own
+        return bool(moved)
 
     def note(self, kind: str, text: str) -> None:
         """Commit one line of the run's journal.

@@ -7,12 +7,12 @@ import json
 from collections.abc import Iterable
 from typing import Any
 
-from sqlalchemy import Connection, Row, func, insert, select
+from sqlalchemy import Connection, Row, func, insert, select, update
 
 from harness.errors import RunExists, StoreError
 from harness.store.blobs import listed, texts
-from harness.store.migrate import columns_at
-from harness.store.schema import FILES, READINGS, RUN_FILES, RUNS
+from harness.store.chain import header_hash
+from harness.store.schema import FILES, READINGS, RUN_FILES, RUNS, VERSION, columns_at
 from harness.values import ConfigFile, Identity, RunHeader, RunInfo
 
 
@@ -55,6 +55,8 @@ def insert_run(connection: Connection, header: RunHeader) -> int:
     }
     number = int(connection.execute(insert(RUNS).returning(RUNS.c.number), row).scalar_one())
     _insert_files(connection, number, header.files)
+    head = header_hash(connection, number, VERSION)
+    connection.execute(update(RUNS).where(RUNS.c.number == number), {"chain_head": head})
     return number
 
 

@@ -8,12 +8,17 @@ and are read as if they had it when they are opened for reading only.
 
 from __future__ import annotations
 
-from sqlalchemy import Column, Double, ForeignKey, Integer, LargeBinary, MetaData, Table, Text
+from typing import Any
+
+from sqlalchemy import Column, Double, ForeignKey, Integer, LargeBinary, MetaData, Table, Text, literal
+from sqlalchemy.schema import DefaultClause
+from sqlalchemy.sql.elements import ColumnElement
 
 CHANGES = {
     1: "runs, their files, readings, journal",
     2: "a table that tells when the schema was changed",
     3: "what a reading was taken for, and what the source of another channel did meanwhile",
+    4: "a chain of hashes over the readings of a run",
 }
 """What each version brought, for the table of migrations."""
 
@@ -63,6 +68,9 @@ RUNS = Table(
     Column("software", Text, nullable=False),
     Column("finished_utc", Text, nullable=False, server_default=""),
     Column("end", Text, nullable=False, server_default=""),
+    # The hash of the reading recorded last, the header's before the first one; and how many there are.
+    Column("chain_head", Text, nullable=False, server_default="", info=since(4)),
+    Column("chain_length", Integer, nullable=False, server_default="0", info=since(4)),
 )
 
 RUN_FILES = Table(
@@ -116,6 +124,9 @@ READINGS = Table(
     # Of the source of another channel; 0 where there is none.
     Column("aggressor_vpk", Double, nullable=False, server_default="0.0", info=since(3)),
     Column("aggressor_hz", Double, nullable=False, server_default="0.0", info=since(3)),
+    # The chain: of the row recorded before, and of this row with that hash.
+    Column("previous_hash", Text, info=since(4)),
+    Column("own_hash", Text, info=since(4)),
 )
 
 EVENTS = Table(
@@ -128,3 +139,24 @@ EVENTS = Table(
     Column("kind", Text, nullable=False),
     Column("text", Text, nullable=False),
 )
+
+
+def columns_at(table: Table, version: int) -> list[ColumnElement[Any]]:
+    """All columns of a table of today, to be read from a store of any version: a later one stands for its default."""
+    return [
+        column if since_of(column) <= version else literal(default_of(column), column.type).label(column.name)
+        for column in table.columns
+    ]
+
+
+def default_of(column: Column[Any]) -> Any:
+    """What stands in a column that was added later, in the rows from before."""
+    clause = column.server_default
+    if not isinstance(clause, DefaultClause):
+        return None
+    return column.type.python_type(str(clause.arg))
+
+
+def since_of(part: Column[Any] | Table) -> int:
+    """The version that brought a column or a table."""
+    return int(part.info.get("since", 1))

@@ -11,13 +11,14 @@ from sqlalchemy import Connection, select, update
 
 from harness.errors import StoreError, StoreUnavailable
 from harness.store.address import Address
-from harness.store.connect import Reader, Writer
+from harness.store.check import StoreCheck, check_store
+from harness.store.connect import Writer
+from harness.store.file import file_reader, page_faults
 from harness.store.find import find, not_found
-from harness.store.migrate import columns_at
 from harness.store.reading_row import reading_of
 from harness.store.recorder import Clock, RunRecorder
 from harness.store.run_row import insert_run, read_infos, require_hashes
-from harness.store.schema import EVENTS, READINGS, RUNS
+from harness.store.schema import EVENTS, READINGS, RUNS, columns_at
 from harness.values import Event, Reading, RunHeader, RunInfo
 
 _PAGE = 16
@@ -29,7 +30,7 @@ class Store:
 
     def __init__(self, address: Address, *, writer: Writer | None, version: int) -> None:
         self._place = address.shown
-        self._reader = Reader(address)
+        self._reader = file_reader(address)
         self._writer = writer
         self._version = version
         self._closed = False
@@ -132,19 +133,14 @@ class Store:
             rows = connection.execute(query).all()
         return tuple(Event(at_utc=row.at_utc, at_s=row.at_s, kind=row.kind, text=row.text) for row in rows)
 
-    def check(self) -> None:
-        """See that the file is whole.
+    def check(self) -> StoreCheck:
+        """Look at all that is stored: the file's pages, each record, its place in the chain, the counts.
 
         Raises:
-            StoreError: it is damaged; says where.
+            StoreError: so damaged that the tables cannot be read.
         """
-        with self._reading("checking the file") as connection:
-            found = [" ".join(str(row[0]).split()) for row in connection.exec_driver_sql("PRAGMA quick_check")]
-        if found != ["ok"]:
-            raise StoreError(
-                f"store {self._place}: the file is damaged ({'; '.join(found[:3])}): "
-                "keep a copy, restore it from a backup"
-            )
+        with self._reading("checking the store") as connection:
+            return check_store(connection, self._version, page_faults(connection))
 
     def _readings(self, number: int, run_id: str) -> Iterator[Reading]:
         # Page by page, each in a short transaction: a reader that pauses holds up no checkpoint, leaves nothing open.

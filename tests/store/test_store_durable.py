@@ -10,7 +10,6 @@ import sys
 from pathlib import Path
 
 import pytest
-from sqlalchemy import event
 
 from harness.store import open_store
 
@@ -61,30 +60,53 @@ def test_ten_kills_lose_nothing(path):
         assert found == list(range(len(found)))
         assert len(found) - 1 - last in (0, 1), "at most one reading is committed and not yet announced"
     with open_store(str(path)) as store:
-        store.check()
+        assert store.check().faults == ()
         infos = store.runs()
         assert [info.header.run_id for info in infos] == [f"run-{kill}" for kill in reversed(range(10))]
         assert all(info.end == "" and len(list(store.readings(info.header.run_id))) == info.readings for info in infos)
 
 
-def test_an_interrupt_in_a_commit_leaves_a_recorder_that_works(path, clock, make_header, make_reading):
+class Interrupting:
+    """A driver's connection; Ctrl-C comes before or after its n-th statement."""
+
+    def __init__(self, driver, number, *, after):
+        self.driver, self.number, self.after = driver, number, after
+
+    def __getattr__(self, name):
+        return getattr(self.driver, name)
+
+    def execute(self, *arguments):
+        self.number -= 1
+        if self.number == 0 and not self.after:
+            raise KeyboardInterrupt
+        result = self.driver.execute(*arguments)
+        if self.number == 0:
+            raise KeyboardInterrupt
+        return result
+
+
+STATEMENTS = 4
+"""Begin, the chain's head, the row, commit."""
+
+
+@pytest.mark.parametrize("after", [False, True])
+@pytest.mark.parametrize("number", range(1, STATEMENTS + 1))
+def test_an_interrupt_in_a_commit_leaves_a_recorder_that_works(path, clock, make_header, make_reading, number, after):
     with open_store(str(path)) as store:
         recorder = store.begin(make_header("r"), clock)
-        recorder.record(make_reading(0))
-        engine = store._writer._engine
-
-        def interrupt(*_):
-            raise KeyboardInterrupt
-
-        for moment in ("before_cursor_execute", "after_cursor_execute"):
-            event.listen(engine, moment, interrupt)
-            with pytest.raises(KeyboardInterrupt):
-                recorder.record(make_reading(1))
-            event.remove(engine, moment, interrupt)
-        recorder.record(make_reading(1))
+        recorder.record(make_reading(0, samples=4))
+        driver = store._writer._driver
+        store._writer._driver = Interrupting(driver, number, after=after)
+        with pytest.raises(KeyboardInterrupt):
+            recorder.record(make_reading(1, samples=4))
+        store._writer._driver = driver
+        committed = number == STATEMENTS and after
+        assert count(path, "r") == ([0, 1] if committed else [0])
+        recorder.record(make_reading(2, samples=4))
         recorder.finish("interrupted")
         assert store.info("r").end == "interrupted"
-    assert count(path, "r") == [0, 1]
+        assert store.check().faults == ()
+    assert count(path, "r") == ([0, 1, 2] if committed else [0, 2])
 
 
 def test_two_stores_record_in_turn(path, clock, make_header, make_reading):

@@ -71,6 +71,7 @@ def test_an_older_store_becomes_one_of_today(old, tmp_path, is_same):
         recorder.record(the_reading(READINGS, VERSION))
         recorder.finish("finished")
         assert is_same(list(store.readings(RUN))[-1], the_reading(READINGS, VERSION))
+        assert store.check().faults == ()
     write(tmp_path / "new.sqlite")
     assert layout(path) == layout(tmp_path / "new.sqlite")
     assert rows(path, "SELECT version FROM schema_version") == [(VERSION,)]
@@ -81,7 +82,8 @@ def test_an_older_store_becomes_one_of_today(old, tmp_path, is_same):
 def test_a_change_that_fails_leaves_the_old_store_whole(tmp_path, monkeypatch):
     path = shutil.copy(frozen(1), tmp_path / "old.sqlite")
 
-    def fill(connection):
+    def fill(connection, version):
+        assert version == VERSION
         connection.execute(select(METADATA.tables["migrations"]))
         raise KeyboardInterrupt
 

@@ -1,0 +1,154 @@
+"""Is the store whole? Looks at everything, changes nothing, and names what is wrong."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from sqlalchemy import Connection, Row, func, select
+
+from harness.errors import StoreError
+from harness.store.chain import header_hash, row_hash
+from harness.store.reading_row import reading_of
+from harness.store.run_row import read_infos
+from harness.store.schema import EVENTS, FILES, READINGS, RUN_FILES, RUNS, columns_at, since_of
+
+_PAGE = 64
+CHAINED = since_of(READINGS.c.own_hash)
+"""The version of the schema that brought the chain."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StoreCheck:
+    """What was looked at, and what is wrong."""
+
+    version: int
+    """Of the schema."""
+    runs: int
+    readings: int
+    events: int
+    chained: bool
+    """Whether the readings carry a chain; false in a store of an older schema."""
+    faults: tuple[str, ...]
+    """Each names its place; empty when the store is whole."""
+
+
+def check_store(connection: Connection, version: int, file_faults: tuple[str, ...]) -> StoreCheck:
+    """Everything but the pages of the file, which the caller has looked at, in the caller's one view of the store."""
+    faults = [*file_faults, *_file_texts(connection), *_strangers(connection)]
+    runs = connection.execute(select(RUNS.c.number, RUNS.c.run_id).order_by(RUNS.c.number)).all()
+    for run in runs:
+        faults += _run_faults(connection, version, run.number, run.run_id)
+    counts = [
+        int(connection.execute(select(func.count()).select_from(table)).scalar_one()) for table in (READINGS, EVENTS)
+    ]
+    return StoreCheck(
+        version=version,
+        runs=len(runs),
+        readings=counts[0],
+        events=counts[1],
+        chained=version >= CHAINED,
+        faults=tuple(faults),
+    )
+
+
+def _file_texts(connection: Connection) -> Iterator[str]:
+    for row in connection.execute(select(FILES.c.sha256, FILES.c.text)):
+        true = hashlib.sha256(row.text.encode("utf-8", "surrogatepass")).hexdigest()
+        if true != row.sha256:
+            yield f"configuration file {row.sha256[:12]}: its text was changed: it has the hash {true[:12]} now"
+
+
+def _strangers(connection: Connection) -> Iterator[str]:
+    known = select(RUNS.c.number)
+    for table in (READINGS, EVENTS, RUN_FILES):
+        query = select(table.c.run, func.count()).where(table.c.run.not_in(known)).group_by(table.c.run)
+        for number, count in connection.execute(query):
+            yield f"{count} rows of {table.name} belong to run number {number}, which is not there"
+
+
+def _run_faults(connection: Connection, version: int, number: int, run_id: str) -> Iterator[str]:
+    try:
+        read_infos(connection, version, run_id)
+    except StoreError as error:
+        yield str(error)
+    walk = _Walk(f"run {run_id}: ")
+    last = -1
+    query = select(*columns_at(READINGS, version)).where(READINGS.c.run == number).order_by(READINGS.c.reading)
+    while rows := connection.execute(query.where(READINGS.c.reading > last).limit(_PAGE)).all():
+        for row in rows:
+            try:
+                reading_of(row._asdict(), f"run {run_id}")
+            except StoreError as error:
+                yield str(error)
+            if version >= CHAINED:
+                yield from walk.changes(row)
+        last = rows[-1].reading
+    if version >= CHAINED:
+        run = connection.execute(select(RUNS).where(RUNS.c.number == number)).one()
+        yield from walk.breaks(header_hash(connection, number, version), run.chain_head, run.chain_length)
+
+
+class _Walk:
+    """The links of one run's chain. They are gathered first: readings need not be recorded in order of index."""
+
+    def __init__(self, place: str) -> None:
+        self._place = place
+        self._index_of: dict[str, int] = {}
+        self._follows: dict[int, str] = {}
+
+    def changes(self, row: Row[tuple[object, ...]]) -> Iterator[str]:
+        """What a row says of itself that is not so."""
+        index, previous, own = row.reading, row.previous_hash, row.own_hash
+        if not previous or not own:
+            yield f"{self._place}reading {index} carries no hash: it was put in by another program"
+            self._follows[index] = ""
+            return
+        self._follows[index] = previous
+        try:
+            true = row_hash(row._asdict(), previous)
+        except (TypeError, ValueError):
+            true = ""
+        if true != own:
+            yield f"{self._place}reading {index} was changed after it was recorded: its hash is not that of its content"
+        if own in self._index_of:
+            yield f"{self._place}reading {index} has the hash of reading {self._index_of[own]}: one of them was put in"
+        self._index_of[own] = index
+
+    def breaks(self, start: str, head: str, length: int) -> Iterator[str]:
+        """Rows that follow nothing that is there, rows beside the chain, and an end that is cut off."""
+        after: dict[str, int] = {}
+        for index, previous in self._follows.items():
+            if not previous:
+                continue
+            if previous in after:
+                yield f"{self._place}readings {after[previous]} and {index} follow the same one: one of them was put in"
+            after[previous] = index
+            if previous != start and previous not in self._index_of:
+                yield (
+                    f"{self._place}reading {index} follows a reading that is not there{_gap(index, self._follows)}: "
+                    "that one was removed or changed, or this one was put in"
+                )
+        if self._follows and start not in after:
+            yield (
+                f"{self._place}no reading follows the header: the header was changed, or the first reading was removed"
+            )
+        if head not in self._index_of and not (head == start and not self._follows):
+            left = f"{len(self._follows)} of {length} left"
+            yield f"{self._place}the reading recorded last is not there: the end was cut off ({left})"
+        elif head in after:
+            yield f"{self._place}reading {after[head]} comes after the one recorded last: it was put in"
+        if length != len(self._follows):
+            yield f"{self._place}{length} readings were recorded, {len(self._follows)} are there"
+
+
+def _gap(index: int, there: dict[int, str]) -> str:
+    """The indices that are missing just below one, in words."""
+    below = index - 1
+    while below >= 0 and below not in there:
+        below -= 1
+    if below == index - 1:
+        return ""
+    missing = str(index - 1) if below == index - 2 else f"{below + 1} to {index - 1}"
+    return f" ({missing} missing)"
