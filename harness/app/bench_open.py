@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import contextlib
-from collections.abc import Iterator, Mapping
+import dataclasses
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 
 from harness.app.setup import BenchSetup
 from harness.app.wire_bench import served_bench
-from harness.bench import Clock, Device, Interlock, Link
+from harness.bench import Clock, Device, Interlock, Link, Recorder
 from harness.config import DeviceFile, InstrumentSlot
 from harness.drivers import (
     AdapterDriver,
@@ -28,6 +29,10 @@ from harness.values import Identity
 ROLES = ("source", "device", "adapter")
 
 
+def _untouched(recorder: Recorder) -> Recorder:
+    return recorder
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class OpenBench:
     """Instruments that have said who they are; the source is off."""
@@ -37,13 +42,23 @@ class OpenBench:
     mode: str
     """simulated or real."""
     seed: int | None
+    recorder: Callable[[Recorder], Recorder] = _untouched
+    """Where readings go: past the faults of store and process that a simulated bench may have."""
 
 
 @contextlib.contextmanager
 def open_bench(
-    setup: BenchSetup, device: DeviceFile, *, transport: str | None, seed: int | None, faults: tuple[str, ...]
+    setup: BenchSetup,
+    device: DeviceFile,
+    *,
+    transport: str | None,
+    seed: int | None,
+    faults: tuple[str, ...],
+    unit: str = "",
 ) -> Iterator[OpenBench]:
     """Open every instrument, switch the source off, check who answers; close all on the way out.
+
+    The serial number of the unit under test matters to a simulated bench whose units come from a lot.
 
     A bench in another process or on real links gets a watchdog, which switches the source off if this process dies.
     """
@@ -57,19 +72,19 @@ def open_bench(
     chosen_seed = simulation.seed if seed is None else seed
     if (transport or simulation.transport) == "wire":
         # Checked here first: a bad fault or table is a usage error, not a bench that fails to start.
-        build_world(setup.file, seed=chosen_seed, faults=faults, clock=JumpClock(), file=setup.path)
+        build_world(setup.file, seed=chosen_seed, faults=faults, clock=JumpClock(), file=setup.path, in_process=False)
         with (
-            served_bench(setup.path, seed=chosen_seed, faults=faults) as addresses,
+            served_bench(setup.path, seed=chosen_seed, faults=faults, unit=unit) as addresses,
             _on_links(setup, device, _addresses(setup, addresses)) as bench,
         ):
             yield _opened(bench, "simulated", chosen_seed)
         return
     clock = JumpClock()
-    world = build_world(setup.file, seed=chosen_seed, faults=faults, clock=clock, file=setup.path)
+    world = build_world(setup.file, seed=chosen_seed, faults=faults, clock=clock, file=setup.path, serial=unit)
     links = {role: world.link(role) for role in ROLES if setup.slot(role) is not None}
     slots = {role: slot for role in ROLES if (slot := setup.slot(role)) is not None}
     with _closing(setup, device, slots, links, clock) as bench:
-        yield _opened(bench, "simulated", chosen_seed)
+        yield dataclasses.replace(_opened(bench, "simulated", chosen_seed), recorder=world.recorder)
 
 
 def _opened(bench: Bench, mode: str, seed: int | None) -> OpenBench:

@@ -31,12 +31,12 @@ def seed_option(function: Function) -> Function:
 
 
 def fault_option(function: Function) -> Function:
-    """`--fault NAME[:CHANNEL][=SIZE]`, repeatable."""
+    """`--fault NAME[:CHANNEL][/PLACE][=SIZE[,SECOND]][~CHANCE][@RECORD]`, repeatable."""
     return click.option(
         "--fault",
         "faults",
         multiple=True,
-        metavar="NAME[:CHANNEL][=SIZE]",
+        metavar="NAME[:CHANNEL][=SIZE][~CHANCE][@RECORD]",
         help="A fault that the simulated bench shall have; repeatable. `gainladder faults` lists them.",
     )(function)
 

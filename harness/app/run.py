@@ -88,7 +88,7 @@ def record_run(setup: Setup, opened: OpenBench, store: Store, header: RunHeader)
             def progress(done: int, reading: Reading) -> None:
                 tick(done, reading, provisional.take(reading))
 
-            sweep(opened.bench, plan_of(setup), recorder, progress=progress)
+            sweep(opened.bench, plan_of(setup), opened.recorder(recorder), progress=progress)
     except StationFault as fault:
         recorder.finish("stopped", f"station fault {fault.fault}")
         return fault

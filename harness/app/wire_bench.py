@@ -12,13 +12,13 @@ from harness.errors import OpenFailed
 
 
 @contextlib.contextmanager
-def served_bench(path: str, *, seed: int, faults: tuple[str, ...]) -> Iterator[dict[str, str]]:
+def served_bench(path: str, *, seed: int, faults: tuple[str, ...], unit: str = "") -> Iterator[dict[str, str]]:
     """Start `gainladder simulate`, yield its addresses by role, stop it.
 
     The child serves until its standard input closes, so it also ends when this process is killed.
     """
     command = [sys.executable, "-m", "harness.app.main", "simulate", path, "--json", "--until-stdin-closes"]
-    command += ["--seed", str(seed)]
+    command += ["--seed", str(seed), *(["--unit", unit] if unit else [])]
     for fault in faults:
         command += ["--fault", fault]
     # A session of its own: Ctrl-C at the terminal must reach the sweep first, while the bench still answers.

@@ -27,7 +27,7 @@ class SimulatedAdapter(Instrument):
 
     def __init__(self, truth: AdapterTruth, clock: Clock, *, bus: Bus, device: SimulatedDevice) -> None:
         super().__init__(truth, clock)
-        self._capacity = truth.capacity
+        self._usual_capacity = self._capacity = truth.capacity
         self._bus = bus
         self._device = device
         self._armed_ns: int | None = None
@@ -44,6 +44,14 @@ class SimulatedAdapter(Instrument):
         """Stop listening, forget."""
         self._armed_ns = self._stopped_ns = None
         self._bursts.clear()
+
+    def keep_events(self, most: int | None) -> None:
+        """How many events of a capture are kept; None for as many as usual."""
+        self._capacity = self._usual_capacity if most is None else most
+
+    def nudge(self, *, reset: bool) -> None:
+        """What a pulse on a control line does: reset the gain devices, or clock them once."""
+        self._device.pulsed(reset=reset)
 
     def _refuse(self, refusal: Refusal) -> None:
         super()._refuse(refusal)
@@ -87,8 +95,6 @@ class SimulatedAdapter(Instrument):
             raise Refusal(-121, f"LOAD {parameters}") from None
         if not (1 <= bits <= _LONGEST_WORD and 0 <= word < 2**bits):
             raise Refusal(-222, f"LOAD {parameters}")
-        frame = Frame(line=line, bits=bits, value=word, latched=self._device.latched(line))
         # Answered once the word is on its way, as a board does that hands it to a shift unit of its own.
-        self._bus.drive([frame], now_s=self.now_s)
-        self._device.take_word(line, bits, word, now_s=self.now_s)
+        self._device.control_path.send([Frame(line=line, bits=bits, value=word)], now_s=self.now_s)
         return "OK"

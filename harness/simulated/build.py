@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
+from functools import partial
 
 from harness.bench import Clock
 from harness.config import BenchFile, SimulationSection, validate
@@ -10,15 +12,16 @@ from harness.errors import ConfigError, Problem
 from harness.simulated.adapter import SimulatedAdapter
 from harness.simulated.bus import Bus
 from harness.simulated.cable import Cable
+from harness.simulated.climate import Climate
 from harness.simulated.commanded import CommandedDevice
 from harness.simulated.corrie_ur2 import CorrieTruth
+from harness.simulated.course import Course
 from harness.simulated.device import SimulatedDevice
-from harness.simulated.fault import Fault
-from harness.simulated.injection import read_fault
-from harness.simulated.parameters import PadTruth, SimulationTruth
+from harness.simulated.faults.reading import read_fault
+from harness.simulated.parameters import LotTruth, PadTruth, SimulationTruth
 from harness.simulated.skerry_hr4 import SkerryTruth
 from harness.simulated.source import SimulatedSource
-from harness.simulated.streams import within
+from harness.simulated.streams import Lineage, Seed, within
 from harness.simulated.tarn_vg1 import TarnTruth
 from harness.simulated.unit import UnitTruth
 from harness.simulated.world import World
@@ -27,15 +30,29 @@ DEVICES: dict[str, type[UnitTruth]] = {"skerry-hr-4": SkerryTruth, "tarn-vg-1": 
 """Simulated devices by the name in [simulation], and the tables of each."""
 
 
-def build_world(bench: BenchFile, *, seed: int, faults: tuple[str, ...], clock: Clock, file: str) -> World:
-    """A simulated bench, every part of it drawn from `seed`.
+def build_world(
+    bench: BenchFile,
+    *,
+    seed: int,
+    faults: tuple[str, ...],
+    clock: Clock,
+    file: str,
+    serial: str = "",
+    in_process: bool = True,
+) -> World:
+    """A simulated bench, every part of it drawn from `seed`; `serial` is that of the unit under test.
+
+    Without `in_process` somebody else's process will use it: faults of the tool's own process are refused.
 
     ConfigError names each bad key of the [simulation] section of `file`; UsageError a fault text that cannot be
     carried out.
     """
     section = _section(bench, file)
     truth, unit = _truths(section, file)
-    injected = tuple(read_fault(text, unit=unit) for text in faults)
+    course = Course()
+    injected = tuple(read_fault(text, unit=unit, in_process=in_process) for text in faults)
+    for number, fault in enumerate(injected):
+        fault.join(course, unit, seed=seed, number=number, clock=clock)
     source = SimulatedSource(truth.source, clock, seed=seed, faults=injected)
     cable = Cable(
         source,
@@ -45,18 +62,40 @@ def build_world(bench: BenchFile, *, seed: int, faults: tuple[str, ...], clock: 
         faults=injected,
     )
     bus = Bus(unit.bus, seed=seed)
-    device = _device(unit, clock, seed=seed, faults=injected, cable=cable, bus=bus)
-    adapter = SimulatedAdapter(truth.adapter, clock, bus=bus, device=device) if bench.adapter is not None else None
-    return World(bench=bench, clock=clock, source=source, device=device, adapter=adapter, cable=cable, bus=bus)
-
-
-def _device(
-    unit: UnitTruth, clock: Clock, *, seed: int, faults: tuple[Fault, ...], cable: Cable, bus: Bus
-) -> SimulatedDevice:
+    model: Callable[..., SimulatedDevice] = SimulatedDevice
     axes = unit.axes
-    if axes is None:
-        return SimulatedDevice(unit, clock, seed=seed, faults=faults, cable=cable, bus=bus)
-    return CommandedDevice(unit, clock, axes=axes, seed=seed, faults=faults, cable=cable, bus=bus)
+    if axes is not None:
+        model = partial(CommandedDevice, axes=axes)
+    device = model(
+        unit,
+        clock,
+        seed=_lineage(truth.lot, seed, serial),
+        faults=injected,
+        cable=cable,
+        bus=bus,
+        climate=Climate(truth.climate, course, began_s=clock.now_s()),
+        course=course,
+    )
+    adapter = SimulatedAdapter(truth.adapter, clock, bus=bus, device=device) if bench.adapter is not None else None
+    return World(
+        bench=bench,
+        clock=clock,
+        source=source,
+        device=device,
+        adapter=adapter,
+        cable=cable,
+        bus=bus,
+        faults=injected,
+        course=course,
+    )
+
+
+def _lineage(lot: LotTruth, seed: int, serial: str) -> Seed:
+    """What a unit's parts are drawn from: without a lot the seed alone."""
+    if not lot.name:
+        return seed
+    unit = serial if serial and lot.by_serial else str(lot.unit)
+    return Lineage(root=seed, lot=lot.name, unit=unit, share=lot.share)
 
 
 def _pad_ratio(pad: PadTruth, seed: int) -> float:

@@ -17,6 +17,8 @@ class Bus:
         self.levels = 0
         """Levels now, bit k is line k; all rest low."""
         self.listeners: list[Callable[[Burst], None]] = []
+        self.last: Burst | None = None
+        """The newest edges."""
         self._seed = seed
         self._bursts = 0
         self._free_ns = 0
@@ -32,6 +34,7 @@ class Bus:
         generator = stream(self._seed, f"bus/burst {self._bursts}")
         at_ns = max(round((now_s + self.truth.start_s) * 1e9), self._free_ns)
         edges = burst(frames, self.truth, at_ns=at_ns, before=self.levels, generator=generator)
+        self.last = edges
         self.levels = int(edges.levels[-1])
         self._free_ns = int(edges.times_ns[-1]) + 1000
         for listener in self.listeners:

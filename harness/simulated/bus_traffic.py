@@ -12,6 +12,8 @@ from harness.simulated.parameters import BusTruth
 
 DATA, CLOCK = 0, 1
 """Line numbers; the others are latches."""
+EXTRA_EDGE_NS = 45
+"""Width of a clock pulse too many: a reflection, just long enough for a receiver."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -24,6 +26,20 @@ class Frame:
     value: int
     latched: bool = True
     """False when the latch edge gets lost."""
+    latch_first: bool = False
+    """The latch pulse comes before the bits."""
+    latch_over: int = 0
+    """Clock edges, the last ones, under which the latch is active already."""
+    also: tuple[int, ...] = ()
+    """Further latch lines that pulse with its own."""
+    clocked: bool = True
+    """False when the clock edges get lost."""
+    extra_edges: int = 0
+    """Clock edges too many, before the latch."""
+    setup_ns: int | None = None
+    """Data before the clock edge, negative for behind it; None as the bus has it."""
+    weak: float = 0.0
+    """Chance at each bit that is 1 that the level breaks down for some tens of ns."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -75,22 +91,42 @@ def burst(
 def _shift(writer: _Writer, frame: Frame, truth: BusTruth, now_ns: int, generator: np.random.Generator) -> int:
     period_ns = round(1e9 / truth.clock_hz)
     half_ns = period_ns // 2
+    setup_ns = truth.setup_ns if frame.setup_ns is None else frame.setup_ns
+    if frame.latched and frame.latch_first:
+        _latch(writer, frame, now_ns, truth.latch_ns)
+        now_ns += truth.latch_ns + period_ns
+    started_ns = now_ns
     chance = generator.random((frame.bits, 3)).tolist()
     for bit, (early, late, glitch) in zip(range(frame.bits - 1, -1, -1), chance, strict=True):
         rise_ns = now_ns + half_ns
         if early < truth.idle_ratio:
             writer.pulse(now_ns + 40, DATA, 100, writer.data)
-        writer.set_data(rise_ns - truth.setup_ns, frame.value >> bit & 1)
-        writer.put(rise_ns, CLOCK, 1)
+        level = frame.value >> bit & 1
+        writer.set_data(rise_ns - setup_ns, level)
+        if frame.clocked:
+            writer.put(rise_ns, CLOCK, 1)
         if late < truth.idle_ratio:
             writer.pulse(rise_ns + 120, DATA, 90, writer.data)
         if glitch < truth.glitch_ratio:
             writer.pulse(rise_ns + 300, DATA, 10 + round(15 * glitch / truth.glitch_ratio), writer.data)
-        writer.put(now_ns + 2 * half_ns, CLOCK, 0)
+        if frame.weak and level and generator.random() < frame.weak:
+            writer.pulse(rise_ns + 20, DATA, 40, writer.data)
+        if frame.clocked:
+            writer.put(now_ns + 2 * half_ns, CLOCK, 0)
         now_ns += 2 * half_ns
-    if frame.latched:
-        writer.pulse(now_ns + half_ns, frame.line, truth.latch_ns, 0)
+    for extra in range(frame.extra_edges):
+        writer.pulse(now_ns + 60 + 100 * extra, CLOCK, EXTRA_EDGE_NS, 0)
+    if frame.latched and not frame.latch_first:
+        # Without edges under it, the latch comes half a period behind the last clock pulse.
+        early_ns = started_ns + 2 * half_ns * (frame.bits - frame.latch_over) + half_ns - 60
+        at_ns = early_ns if frame.latch_over else now_ns + half_ns
+        _latch(writer, frame, at_ns, now_ns + half_ns + truth.latch_ns - at_ns)
     return now_ns + half_ns + truth.latch_ns + period_ns
+
+
+def _latch(writer: _Writer, frame: Frame, at_ns: int, width_ns: int) -> None:
+    for line in (frame.line, *frame.also):
+        writer.pulse(at_ns, line, width_ns, 0)
 
 
 def _idle(writer: _Writer, now_ns: int, most: int, generator: np.random.Generator) -> int:

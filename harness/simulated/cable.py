@@ -42,11 +42,20 @@ class Cable:
         pad_ratio: float = 1.0,
     ) -> None:
         self._source = source
-        load_ohm = inputs_ohm
-        for fault in faults:
-            load_ohm = fault.load_ohm(load_ohm)
-        self.ratio = pad_ratio * load_ohm / (load_ohm + source_ohm)
+        self._source_ohm = source_ohm
+        self._inputs_ohm = inputs_ohm
+        self._pad_ratio = pad_ratio
+        self._faults = tuple(faults)
+
+    @property
+    def ratio(self) -> float:
         """Voltage at the device's input over the source's open-circuit voltage."""
+        load_ohm, factor = self._inputs_ohm, self._pad_ratio
+        for fault in self._faults:
+            if fault.begun:
+                load_ohm = fault.load_ohm(load_ohm)
+                factor *= fault.cable_ratio()
+        return factor * load_ohm / (load_ohm + self._source_ohm)
 
     def signal(self) -> Signal:
         """What the source puts out, open circuit."""

@@ -16,6 +16,7 @@ class JumpClock:
         """
         self._epoch = (epoch or dt.datetime.now(dt.UTC)).astimezone(dt.UTC)
         self._now_s = 0.0
+        self._stepped_s = 0.0
 
     def now_s(self) -> float:
         """Simulated monotonic time, s."""
@@ -23,8 +24,12 @@ class JumpClock:
 
     def utc(self) -> str:
         """Wall-clock time of the simulation, ISO 8601, UTC, microseconds."""
-        return (self._epoch + dt.timedelta(seconds=self._now_s)).isoformat(timespec="microseconds")
+        return (self._epoch + dt.timedelta(seconds=self._now_s + self._stepped_s)).isoformat(timespec="microseconds")
 
     def sleep(self, seconds: float) -> None:
         """Jump ahead; a negative time is none."""
         self._now_s += max(0.0, seconds)
+
+    def step_wall(self, seconds: float) -> None:
+        """Set the wall clock forward or back; monotonic time knows nothing of it."""
+        self._stepped_s += seconds

@@ -9,12 +9,14 @@ from harness.bench import Clock
 from harness.simulated.bus import Bus
 from harness.simulated.bus_traffic import Frame
 from harness.simulated.cable import Cable
+from harness.simulated.climate import Climate
 from harness.simulated.constants import Constants
+from harness.simulated.course import Course
 from harness.simulated.device import SimulatedDevice
 from harness.simulated.error_list import Refusal
 from harness.simulated.fault import Fault
-from harness.simulated.firmware import Plan
-from harness.simulated.streams import within
+from harness.simulated.firmware import Plan, Request
+from harness.simulated.streams import Seed, within
 from harness.simulated.tree import Suffixes
 from harness.simulated.unit import Axis, UnitTruth
 from harness.simulated.value import Number, Span, shown
@@ -32,12 +34,15 @@ class CommandedDevice(SimulatedDevice):
         clock: Clock,
         *,
         axes: tuple[Axis, Axis],
-        seed: int,
+        seed: Seed,
         faults: Sequence[Fault],
         cable: Cable,
         bus: Bus,
+        climate: Climate | None = None,
+        course: Course | None = None,
     ) -> None:
-        super().__init__(truth, clock, seed=seed, faults=faults, cable=cable, bus=bus)
+        super().__init__(truth, clock, seed=seed, faults=faults, cable=cable, bus=bus, climate=climate, course=course)
+        self._middle = (len(axes[0].values) // 2, len(axes[1].values) // 2)
         self._plan = lru_cache(4096)(truth.plan)
         self._coarse: Positions = dict.fromkeys(self.front_ends, 0)
         self._fine: Positions = dict.fromkeys(self.front_ends, 0)
@@ -65,7 +70,10 @@ class CommandedDevice(SimulatedDevice):
         span = Span(low=min(axis.values), high=max(axis.values), default=axis.values[0])
 
         def put(suffixes: Suffixes, value: float) -> None:
-            positions[suffixes[0]] = _position(axis.values, value)
+            place = _position(axis.values, value)
+            for fault in self.front_ends[suffixes[0]].faults:
+                place = fault.position(place, coarse=positions is self._coarse)
+            positions[suffixes[0]] = place
             self._write()
 
         self.tree.number(
@@ -81,22 +89,27 @@ class CommandedDevice(SimulatedDevice):
         frames, relay_driven = [], False
         for channel, front_end in self.front_ends.items():
             wanted = self._planned(channel)
-            relay_driven |= front_end.take(wanted, now_s=self.now_s)
-            latched = front_end.latched
-            frames.append(Frame(line=channel + 1, bits=wanted.word_bits, value=wanted.word, latched=latched))
+            relay_driven |= front_end.drive(wanted, now_s=self.now_s)
+            frames.append(Frame(line=channel + 1, bits=wanted.word_bits, value=wanted.word))
         truth = self._truth.bus
         if truth.bias_bits:
             frames.append(Frame(line=len(truth.lines) - 1, bits=truth.bias_bits, value=self._bias_word))
-        over_s = self._bus.drive(frames, now_s=self.now_s)
+        over_s = self.control_path.send(frames, now_s=self.now_s)
         timing = self._truth.timing
         self.occupy(max(timing.relay_complete_s if relay_driven else timing.fine_complete_s, over_s - self.now_s))
 
     def _planned(self, channel: int) -> Plan:
-        first = self._plan(self._coarse[channel], 0)
         wanted = self._plan(self._coarse[channel], self._fine[channel])
-        for fault in self.front_ends[channel].faults:
-            wanted = fault.plan(wanted, first)
+        faults = self.front_ends[channel].faults
+        if faults:
+            request = self._request(channel)
+            for fault in faults:
+                wanted = fault.plan(wanted, request)
         return wanted
+
+    def _request(self, channel: int) -> Request:
+        coarse, fine = self._coarse[channel], self._fine[channel]
+        return Request(coarse=coarse, fine=fine, middle=self._middle, first=self._plan(coarse, 0))
 
 
 def _position(allowed: Sequence[float], value: float) -> int:

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
-from typing import Annotated
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from typing import Annotated, ClassVar
 
 from pydantic import Field, model_validator
 
@@ -21,8 +22,8 @@ from harness.simulated.parameters import (
     Truth,
 )
 from harness.simulated.parts import ChannelParts, common_parts, error
-from harness.simulated.streams import stream
-from harness.simulated.unit import Axis, UnitTruth
+from harness.simulated.streams import Seed, stream
+from harness.simulated.unit import PAIR_FAULTS, Axis, UnitTruth
 from harness.simulated.value import DECIBEL
 
 _SECTION_BITS, _STAGE_BITS, _SPARE_BITS = 2, 1, 1
@@ -100,6 +101,11 @@ class CorrieParts(ChannelParts):
     ripple_db: float
     ripple_period_code: float
     ripple_phase_rad: float
+    bit_error_ratio: tuple[float, ...] = ()
+    """Relative error of each bit weight, least significant first; left out: none."""
+    carry_bit: int = 0
+    """The largest bit that some codes in use have and others have not."""
+    carry_ratio: float = 1.0
 
     def relays(self, driven: frozenset[str], word: int) -> frozenset[str]:
         """The section's, behind the shift register of the word."""
@@ -112,12 +118,24 @@ class CorrieParts(ChannelParts):
         """Of the section whose relay has picked."""
         return self.section_ratio[self._section(picked)]
 
+    def with_bit(self, bit: int, error_ratio: float) -> CorrieParts:
+        """One bit of the code."""
+        errors = list(self.bit_error_ratio or (0.0,) * self.code_bits)
+        errors[bit] += error_ratio
+        return replace(self, bit_error_ratio=tuple(errors))
+
+    def with_carry(self, error_ratio: float) -> CorrieParts:
+        """A step of the gain where the largest bit in use comes in."""
+        return replace(self, carry_ratio=self.carry_ratio * (1.0 + error_ratio))
+
     def word_gain(self, word: int) -> float:
         """Second amplifier and code: an exponential with a ripple periodic in the code."""
-        code = word & (2**self.code_bits - 1)
+        whole = word & (2**self.code_bits - 1)
+        code = whole + sum(2.0**k * e for k, e in enumerate(self.bit_error_ratio) if whole >> k & 1)
         ripple_db = self.ripple_db * math.sin(2.0 * math.pi * code / self.ripple_period_code + self.ripple_phase_rad)
         exponential = math.pow(10.0, (self.db_per_code * code + ripple_db) / 20.0)
         second = self.pregain_ratio if self._second(word) else 1.0
+        second *= self.carry_ratio if whole >> self.carry_bit & 1 else 1.0
         return second * self.base_ratio * exponential * self.loading_ratio * self.common_ratio
 
     def corner_hz(self, picked: frozenset[str], word: int) -> float:
@@ -143,6 +161,10 @@ def _ranges() -> tuple[CorrieRange, ...]:
 
 class CorrieTruth(UnitTruth):
     """The whole unit."""
+
+    lacks: ClassVar[Mapping[str, str]] = dict.fromkeys(PAIR_FAULTS, "it has one channel, and the fault needs two") | {
+        "relay-drivers-swapped": "its relays hang on bits of the word: see data-bits-swapped"
+    }
 
     manufacturer: Name = "Corrie"
     model: Name = "UR-2"
@@ -186,6 +208,16 @@ class CorrieTruth(UnitTruth):
         return self.gain.power_on_code
 
     @property
+    def pregain_bit(self) -> int:
+        """The second amplifier's."""
+        return self.gain.code_bits + _SPARE_BITS
+
+    @property
+    def most_word(self) -> int:
+        """Of the last fine position of the last range."""
+        return self.plan(len(self.range) - 1, self.fine_count - 1).word
+
+    @property
     def fine_db(self) -> tuple[float, ...]:
         """Gain that each fine position adds."""
         return tuple(round(self.fine_last_db * index / (self.fine_count - 1), 9) for index in range(self.fine_count))
@@ -213,7 +245,12 @@ class CorrieTruth(UnitTruth):
             fine_ratio=10.0 ** ((self.fine_db[fine] - self.fine_db[0]) / 20.0),
         )
 
-    def draw(self, channel: int, seed: int) -> CorrieParts:
+    @property
+    def relay_names(self) -> tuple[str, ...]:
+        """Those of the sections."""
+        return tuple(relay for relay in self.gain.section_relay if relay)
+
+    def draw(self, channel: int, seed: Seed) -> CorrieParts:
         """A good channel."""
         gain, spread = self.gain, self.spread
         ripple = stream(seed, f"channel-{channel}/ripple")
@@ -234,6 +271,7 @@ class CorrieTruth(UnitTruth):
             base_ratio=gain.base_ratio,
             db_per_code=gain.db_per_code * (1.0 + error(seed, channel, "slope", spread.slope_percent)),
             code_bits=gain.code_bits,
+            carry_bit=(self.plan(0, self.fine_count - 1).word & (2**gain.code_bits - 1)).bit_length() - 1,
             ripple_db=gain.ripple_db * float(ripple.uniform(0.5, 1.0)),
             ripple_period_code=gain.ripple_period_code,
             ripple_phase_rad=float(ripple.uniform(-math.pi, math.pi)),

@@ -32,6 +32,7 @@ TEXTS: dict[int, str] = {
     -221: "Settings conflict",
     -222: "Data out of range",
     -224: "Illegal parameter value",
+    -241: "Hardware missing",
     -230: "Data corrupt or stale",
     -350: "Queue overflow",
     -363: "Input buffer overrun",

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from typing import Protocol
 
+from harness.simulated.faults.link_fault import Line, LinkFault
 from harness.simulated.instrument import Instrument
+from harness.simulated.link import answered, carried_out
 
 LONGEST_BACKLOG = 16 * 1024 * 1024
 """Bytes kept for a client that does not read; then it is dropped."""
@@ -28,6 +30,9 @@ class Desk:
     """One instrument and the messages that wait for it, from all its connections, in order of arrival."""
 
     instrument: Instrument
+    line: Line
+    """The link as faults see it."""
+    faults: Sequence[LinkFault] = ()
     waiting: deque[Message] = field(default_factory=deque)
     leaving: deque[tuple[float, Message, bytes]] = field(default_factory=deque)
     """Answers and when they are due, s."""
@@ -41,9 +46,11 @@ class Desk:
             if not self.waiting or self.instrument.free_at_s > now_s:
                 break
             message = self.waiting.popleft()
-            answer = self.instrument.handle(message.line)
-            if answer:
-                self.leaving.append((self.instrument.free_at_s + self.instrument.latency_s, message, answer))
+            answer = carried_out(message.line, self.line, self.faults)
+            due_s = self.instrument.free_at_s + self.instrument.latency_s
+            arrives = answered((due_s, answer), self.line, self.faults) if answer else None
+            if arrives is not None:
+                self.leaving.append((arrives[0], message, arrives[1]))
         moments = [self.leaving[0][0]] if self.leaving else []
         if self.waiting:
             moments.append(self.instrument.free_at_s)

@@ -52,6 +52,12 @@ class Instrument:
         """Something has begun that is complete only after some seconds."""
         self._complete_at_s = max(self._complete_at_s, self.now_s + seconds)
 
+    def hurry(self, share: float) -> None:
+        """Forget a share of what is left until everything is complete; what settles goes on as before."""
+        left_s = self._complete_at_s - self._clock.now_s()
+        if left_s > 0.0:
+            self._complete_at_s -= share * left_s
+
     def wait(self) -> None:
         """Let the instrument's own time pass until nothing is under way."""
         self.now_s = max(self.now_s, self._complete_at_s)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from harness.simulated.parts import ChannelParts
 
@@ -22,6 +22,16 @@ class LinearParts(ChannelParts):
     """What still comes through at code 0, codes."""
     bandwidth_hz: float
     gain_bandwidth_hz: float
+
+    def with_bit(self, bit: int, error_ratio: float) -> LinearParts:
+        """One leg of the ladder."""
+        errors = list(self.bit_error_ratio)
+        errors[bit] += error_ratio
+        return replace(self, bit_error_ratio=tuple(errors))
+
+    def with_carry(self, error_ratio: float) -> LinearParts:
+        """The top leg's switch."""
+        return replace(self, carry_ratio=self.carry_ratio * (1.0 + error_ratio))
 
     def word_gain(self, word: int) -> float:
         """Pre-gain and code, V/V."""

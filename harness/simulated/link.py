@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 from collections import deque
+from collections.abc import Sequence
 from typing import Protocol
 
 from harness.bench import Clock
-from harness.errors import LinkClosed, LinkLost, ReadTimeout, UsageError
+from harness.errors import LinkClosed, LinkLost, OpenFailed, ReadTimeout, UsageError, WriteTimeout
+from harness.simulated.faults.link_fault import Due, Line, LinkFault
 from harness.simulated.instrument import Instrument
-
-Due = tuple[float, bytes]
-"""When bytes arrive, s, and the bytes; a link that broke is told by LinkLost instead."""
 
 
 class LinkHook(Protocol):
@@ -42,17 +41,46 @@ class _Misbehaviour:
         return None
 
 
+def carried_out(message: bytes, line: Line, faults: Sequence[LinkFault]) -> bytes:
+    """What an instrument answers to a message that passes these faults."""
+    line.question = message
+    arrived: bytes | None = message
+    for fault in faults:
+        if arrived is not None:
+            arrived = fault.command(arrived, line)
+    return b"" if arrived is None else line.instrument.handle(arrived)
+
+
+def answered(due: Due, line: Line, faults: Sequence[LinkFault]) -> Due | None:
+    """An answer as it arrives past these faults; None when it never does."""
+    passed: Due | None = due
+    for fault in faults:
+        if passed is not None:
+            passed = fault.reply(passed, line)
+    return passed
+
+
 KINDS = ("silent", "closed", "truncated")
 
 
 class MemoryLink:
     """One connection to one instrument; several may exist at once."""
 
-    def __init__(self, instrument: Instrument, clock: Clock, *, address: str, timeout_s: float) -> None:
+    def __init__(
+        self,
+        instrument: Instrument,
+        clock: Clock,
+        *,
+        address: str,
+        timeout_s: float,
+        role: str = "",
+        faults: Sequence[LinkFault] = (),
+    ) -> None:
         self.timeout_s = timeout_s
         self.hooks: list[LinkHook] = []
-        self.broken = False
-        """The peer is gone; `reopen` finds it again."""
+        self.line = Line(role=role, instrument=instrument, timeout_s=timeout_s)
+        """The link as faults see it."""
+        self.faults = list(faults)
         self._instrument = instrument
         self._clock = clock
         self._address = address
@@ -60,6 +88,17 @@ class MemoryLink:
         self._unsent = b""
         self._coming: deque[Due] = deque()
         self._arrived = b""
+        for fault in self.faults:
+            fault.opened(self.line)
+
+    @property
+    def broken(self) -> bool:
+        """The peer is gone; `reopen` finds it again."""
+        return self.line.broken
+
+    @broken.setter
+    def broken(self, gone: bool) -> None:
+        self.line.broken = gone
 
     @property
     def address(self) -> str:
@@ -81,7 +120,8 @@ class MemoryLink:
         self._usable()
         *lines, self._unsent = (self._unsent + message).split(b"\n")
         for line in lines:
-            answer = self._instrument.handle(line)
+            self._blocked(line)
+            answer = carried_out(line, self.line, self.faults)
             if answer:
                 self._answered((self._instrument.free_at_s + self._instrument.latency_s, answer))
 
@@ -109,15 +149,32 @@ class MemoryLink:
     def reopen(self) -> None:
         """A new connection; also after `close`."""
         self._forget()
+        if self.line.refuses:
+            self.line.refuses -= 1
+            self.broken = True
+            raise OpenFailed("nobody listens there; check power and cable", address=self._address)
         self._closed = self.broken = False
+        for fault in self.faults:
+            fault.opened(self.line)
 
     def close(self) -> None:
         """Close; idempotent."""
         self._forget()
         self._closed = True
 
+    def _blocked(self, line: bytes) -> None:
+        """Wait until the peer takes a message, at most for the deadline."""
+        wait_s = max((fault.writing(line, self.line) for fault in self.faults), default=0.0)
+        if wait_s > 0.0:
+            self._clock.sleep(min(wait_s, self.timeout_s))
+        if wait_s >= self.timeout_s:
+            raise WriteTimeout(
+                f"nothing was taken within {self.timeout_s:g} s; the link is suspect: reopen it before use",
+                address=self._address,
+            )
+
     def _answered(self, due: Due) -> None:
-        passed: Due | None = due
+        passed = answered(due, self.line, self.faults)
         for hook in tuple(self.hooks):
             if passed is not None:
                 passed = hook(passed, self)

@@ -91,6 +91,10 @@ class SpreadTruth(Truth):
     offset_out_code: NotNegative = 4.0
     drift_percent: Percent = 0.01
     drift_tau_s: Positive = 600.0
+    tempco_ppm: NotNegative = 0.0
+    """Of the gain, for each kelvin."""
+    relay_tempco_ppm: NotNegative = 0.0
+    """Of the ratio that each relay switches in, for each kelvin."""
     bias_word: int = Field(default=0, ge=0)
 
 
@@ -118,6 +122,8 @@ class BusTruth(Truth):
     """Data, clock, a latch for each channel, and that of the bias converter where there is one."""
     clock_hz: Annotated[float, Field(ge=1.0e4, le=1.0e6)] = 1.0e6
     setup_ns: int = Field(default=200, ge=100, le=300)
+    need_setup_ns: int = Field(default=50, ge=10, le=90)
+    """What the gain devices need."""
     latch_ns: int = Field(default=300, ge=50)
     bias_bits: int = Field(default=0, ge=0, le=32)
     """Word of the bias converter; 0 without one."""
@@ -128,8 +134,38 @@ class BusTruth(Truth):
     glitch_ratio: Share = 0.03
 
 
+class ClimateTruth(Truth):
+    """Temperature of the room and inside the unit."""
+
+    reference_c: float = 23.0
+    """Where the unit was calibrated."""
+    room_c: float = 23.0
+    """Of the room, on average."""
+    swing_k: NotNegative = 0.0
+    """Half the range through which the room goes up and down."""
+    swing_period_s: Positive = 3600.0
+    self_heating_k: NotNegative = 0.0
+    """How much warmer than the room the unit gets by itself."""
+    heating_tau_s: Positive = 900.0
+
+
+class LotTruth(Truth):
+    """The lot that the unit comes from; without a name a unit follows from the seed alone."""
+
+    name: Annotated[str, Field(max_length=40)] = ""
+    unit: int = Field(default=0, ge=0)
+    """Which unit of the lot, where none is asked for by its serial number."""
+    by_serial: bool = True
+    """The serial number of the unit under test says which unit of the lot it is."""
+    share: Share = 0.5
+    """Share of the variance of every part that the whole lot has in common."""
+
+
 class SimulationTruth(Truth):
     """All tables beside seed, device and transport."""
+
+    climate: ClimateTruth = ClimateTruth()
+    lot: LotTruth = LotTruth()
 
     source: SourceTruth = SourceTruth()
     adapter: AdapterTruth = AdapterTruth()

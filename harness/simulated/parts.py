@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import math
 from abc import ABC, abstractmethod
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, TypedDict
 
 import numpy as np
 import numpy.typing as npt
 
-from harness.simulated.streams import stream, within
+from harness.simulated.streams import Seed, stream, within
 
 if TYPE_CHECKING:
     from harness.simulated.unit import UnitTruth
@@ -29,6 +30,8 @@ class CommonParts(TypedDict):
     noise_in_v: float
     noise_out_code: float
     thresholds_code: Thresholds
+    tempco_per_k: float
+    relay_tempco_per_k: Mapping[str, float]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -50,6 +53,10 @@ class ChannelParts(ABC):
     noise_out_code: float
     thresholds_code: Thresholds
     """Shape (2^bits,): how far each code transition lies from its ideal place, codes."""
+    tempco_per_k: float
+    """Relative change of the gain for each kelvin."""
+    relay_tempco_per_k: Mapping[str, float]
+    """The same of what each relay switches in."""
 
     def relays(self, driven: frozenset[str], word: int) -> frozenset[str]:
         """The relays that carry current: those that the firmware drives, or those that the word selects."""
@@ -60,6 +67,14 @@ class ChannelParts(ABC):
         """The gain that relays switch, V/V; 1 without relays."""
         del picked
         return 1.0
+
+    @abstractmethod
+    def with_bit(self, bit: int, error_ratio: float) -> ChannelParts:
+        """The same with another weight of one bit of the code."""
+
+    @abstractmethod
+    def with_carry(self, error_ratio: float) -> ChannelParts:
+        """The same with another step of the gain where the top bit of the code comes in."""
 
     @abstractmethod
     def word_gain(self, word: int) -> float:
@@ -75,7 +90,7 @@ class ChannelParts(ABC):
         return self.word_gain(word)
 
 
-def common_parts(unit: UnitTruth, channel: int, seed: int) -> CommonParts:
+def common_parts(unit: UnitTruth, channel: int, seed: Seed) -> CommonParts:
     """The parts that do not depend on the kind of device, each from a random stream of its own."""
     spread = unit.spread
     half_dnl = unit.converter.dnl_lsb / 2.0
@@ -91,9 +106,14 @@ def common_parts(unit: UnitTruth, channel: int, seed: int) -> CommonParts:
         noise_in_v=unit.noise.input_v,
         noise_out_code=unit.noise.converter_code,
         thresholds_code=thresholds,
+        tempco_per_k=within(seed, f"channel-{channel}/tempco", spread.tempco_ppm * 1e-6),
+        relay_tempco_per_k={
+            relay: within(seed, f"channel-{channel}/tempco {relay}", spread.relay_tempco_ppm * 1e-6)
+            for relay in unit.relay_names
+        },
     )
 
 
-def error(seed: int, channel: int, name: str, half_width_percent: float) -> float:
+def error(seed: Seed, channel: int, name: str, half_width_percent: float) -> float:
     """Relative error of a channel's part, by the part's name."""
     return within(seed, f"channel-{channel}/{name}", half_width_percent / 100.0)

@@ -8,6 +8,7 @@ from collections.abc import Callable
 from functools import partial
 
 from harness.errors import UsageError
+from harness.simulated.faults.link_fault import Line
 from harness.simulated.front import Desk, Front, Port
 from harness.simulated.front_hislip import HislipFront
 from harness.simulated.front_stream import PtyFront, SocketFront
@@ -53,7 +54,14 @@ class _Server:
         self._until_eof = until_eof
         self._ended = False
         self._selector = selectors.SelectSelector()
-        self._desks = {role: Desk(instrument) for role, instrument in world.instruments.items()}
+        self._desks = {
+            role: Desk(
+                instrument,
+                line=Line(role=role, instrument=instrument, timeout_s=world.slot(role).timeout_s),
+                faults=world.link_faults(role),
+            )
+            for role, instrument in world.instruments.items()
+        }
         self._ports: set[Port] = set()
 
     def run(self, announce: Callable[[dict[str, str]], None]) -> None:

@@ -11,6 +11,7 @@ from harness.simulated.firmware import Plan, nearest
 from harness.simulated.linear_parts import LinearParts
 from harness.simulated.parameters import BusTruth, Name, Percent, Positive, SpreadTruth, Truth
 from harness.simulated.parts import common_parts, error
+from harness.simulated.streams import Seed
 from harness.simulated.unit import Axis, UnitTruth
 from harness.simulated.value import PERCENT, VPP
 
@@ -123,6 +124,11 @@ class SkerryTruth(UnitTruth):
         return self.gain.power_on_code
 
     @property
+    def most_word(self) -> int:
+        """Of the last fine position of the last range."""
+        return self.plan(len(self.range) - 1, self.fine_count - 1).word
+
+    @property
     def fine_percents(self) -> tuple[float, ...]:
         """Full scale of each fine position, percent of the range."""
         step = (self.fine_last_percent - self.fine_first_percent) / (self.fine_count - 1)
@@ -163,7 +169,12 @@ class SkerryTruth(UnitTruth):
             fine_ratio=self.fine_percents[0] / self.fine_percents[fine],
         )
 
-    def draw(self, channel: int, seed: int) -> SkerryParts:
+    @property
+    def relay_names(self) -> tuple[str, ...]:
+        """Those of the attenuator."""
+        return tuple(relay for relay in self.gain.relay.values() if relay)
+
+    def draw(self, channel: int, seed: Seed) -> SkerryParts:
         """A good channel."""
         gain, spread = self.gain, self.spread
         straight = {state: ratio for state, ratio in gain.attenuator_ratio.items() if ratio == 1.0}

@@ -110,6 +110,9 @@ class SimulatedSource(Instrument):
         return Span(low=-high, high=high, default=0.0)
 
     def _switch(self, on: bool) -> None:
+        if on and not self._on:
+            for fault in self._faults:
+                fault.switched_on()
         self._on = on
         self._apply()
 
@@ -119,7 +122,7 @@ class SimulatedSource(Instrument):
 
     def _taken_over(self, ohm: float) -> float:
         for fault in self._faults:
-            ohm = fault.told_ohm(ohm)
+            ohm = fault.told_ohm(ohm) if fault.begun else ohm
         return ohm
 
     def _tune(self, hertz: float) -> None:

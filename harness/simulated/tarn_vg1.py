@@ -22,8 +22,8 @@ from harness.simulated.parameters import (
     Truth,
 )
 from harness.simulated.parts import common_parts, error
-from harness.simulated.streams import within
-from harness.simulated.unit import UnitTruth
+from harness.simulated.streams import Seed, within
+from harness.simulated.unit import FIRMWARE_FAULTS, RELAY_FAULTS, UnitTruth
 
 
 class TarnGain(Truth):
@@ -71,10 +71,9 @@ class TarnBus(BusTruth):
 class TarnTruth(UnitTruth):
     """Board and acquisition instrument."""
 
-    lacks: ClassVar[Mapping[str, str]] = {
-        "relay-not-picking": "the board has no relays",
-        "fine-gain-arithmetic": "the board has no firmware; its words are loaded through the adapter",
-    }
+    lacks: ClassVar[Mapping[str, str]] = dict.fromkeys(RELAY_FAULTS, "the board has no relays") | dict.fromkeys(
+        FIRMWARE_FAULTS, "the board has no firmware; its words are loaded through the adapter"
+    )
 
     manufacturer: Name = "Tarn"
     model: Name = "VG-1"
@@ -108,6 +107,11 @@ class TarnTruth(UnitTruth):
         return self.gain.power_on_code
 
     @property
+    def most_word(self) -> int:
+        """Pre-gain and full code."""
+        return int(2**self.word_bits) - 1
+
+    @property
     def axes(self) -> None:
         """No commands set the gain."""
         return None
@@ -117,7 +121,7 @@ class TarnTruth(UnitTruth):
         del coarse, fine
         return Plan(word=self.power_on_word, word_bits=self.word_bits, gain_codes_per_v=self.converter.codes_per_v)
 
-    def draw(self, channel: int, seed: int) -> LinearParts:
+    def draw(self, channel: int, seed: Seed) -> LinearParts:
         """A good channel."""
         gain, spread = self.gain, self.spread
         return LinearParts(

@@ -20,7 +20,28 @@ from harness.simulated.parameters import (
     TimingTruth,
 )
 from harness.simulated.parts import ChannelParts
+from harness.simulated.streams import Seed
 from harness.simulated.value import Units
+
+RELAY_FAULTS = (
+    "relay-not-picking",
+    "relay-stuck-on",
+    "relay-contact-film",
+    "relay-drivers-swapped",
+    "attenuator-resistor-wrong",
+    "attenuator-compensation-wrong",
+)
+"""Faults that need relays."""
+FIRMWARE_FAULTS = (
+    "word-table-row-wrong",
+    "fine-gain-arithmetic",
+    "scale-row-wrong",
+    "scale-not-updated",
+    "autorange-on",
+)
+"""Faults that need a unit with settings of its own."""
+PAIR_FAULTS = ("latches-crossed", "latch-broadcast", "channel-crosstalk", "cables-swapped")
+"""Faults that need two channels."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -75,6 +96,21 @@ class UnitTruth(IdentityTruth, ABC):
         """In the gain registers until the first word is latched."""
 
     @property
+    def pregain_bit(self) -> int:
+        """Place in the word of the bit that switches the pre-gain."""
+        return self.code_bits
+
+    @property
+    def relay_names(self) -> tuple[str, ...]:
+        """All relays of a channel; a unit without them has none."""
+        return ()
+
+    @property
+    @abstractmethod
+    def most_word(self) -> int:
+        """The word of the most sensitive setting."""
+
+    @property
     @abstractmethod
     def axes(self) -> tuple[Axis, Axis] | None:
         """Coarse and fine as commands set them; None for a bare gain stage, whose words come from outside."""
@@ -84,5 +120,5 @@ class UnitTruth(IdentityTruth, ABC):
         """What the firmware does for a setting; without firmware, how the device lies there unset."""
 
     @abstractmethod
-    def draw(self, channel: int, seed: int) -> ChannelParts:
+    def draw(self, channel: int, seed: Seed) -> ChannelParts:
         """A good channel: each part from a random stream of its own."""

@@ -4,13 +4,16 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from harness.bench import Clock
+from harness.bench import Clock, Recorder
 from harness.config import BenchFile, InstrumentSlot
 from harness.errors import UsageError
 from harness.simulated.adapter import SimulatedAdapter
 from harness.simulated.bus import Bus
 from harness.simulated.cable import Cable
+from harness.simulated.course import Course
 from harness.simulated.device import SimulatedDevice
+from harness.simulated.fault import Fault
+from harness.simulated.faults.link_fault import LinkFault
 from harness.simulated.instrument import Instrument
 from harness.simulated.link import MemoryLink
 from harness.simulated.source import SimulatedSource
@@ -27,6 +30,8 @@ class World:
     adapter: SimulatedAdapter | None
     cable: Cable
     bus: Bus
+    faults: tuple[Fault, ...] = ()
+    course: Course
 
     @property
     def instruments(self) -> dict[str, Instrument]:
@@ -48,5 +53,20 @@ class World:
         """A new connection in memory to `source`, `device` or `adapter`."""
         slot = self.slot(role)
         return MemoryLink(
-            self.instruments[role], self.clock, address=f"in-process {role}", timeout_s=slot.timeout_s
-        )  # fmt: skip
+            self.instruments[role],
+            self.clock,
+            address=f"in-process {role}",
+            timeout_s=slot.timeout_s,
+            role=role,
+            faults=self.link_faults(role),
+        )
+
+    def link_faults(self, role: str) -> tuple[LinkFault, ...]:
+        """The faults of the link to one instrument."""
+        return tuple(fault for fault in self.faults if isinstance(fault, LinkFault) and fault.sits_on(role))
+
+    def recorder(self, recorder: Recorder) -> Recorder:
+        """Where readings go, past every fault of store and process."""
+        for fault in self.faults:
+            recorder = fault.recorder(recorder)
+        return recorder

@@ -13,11 +13,18 @@ from harness.app.options import fault_option, json_option, seed_option
 @click.argument("bench", metavar="BENCH")
 @seed_option
 @fault_option
+@click.option("--unit", default="", metavar="SERIAL", help="Serial number of the unit: which one of the bench's lot.")
 @click.option("--until-stdin-closes", is_flag=True, help="End when standard input closes instead of at Ctrl-C.")
 @click.option("--bench-out", default="", metavar="FILE", help="Also write a bench file that reaches this bench.")
 @json_option
 def command(
-    bench: str, seed: int | None, faults: tuple[str, ...], until_stdin_closes: bool, bench_out: str, as_json: bool
+    bench: str,
+    seed: int | None,
+    faults: tuple[str, ...],
+    unit: str,
+    until_stdin_closes: bool,
+    bench_out: str,
+    as_json: bool,
 ) -> int:
     """Serve the simulated BENCH until Ctrl-C, printing its addresses: other programs reach it by VISA and serial."""
     from harness.app.files import FileSet
@@ -34,7 +41,9 @@ def command(
     if setup is None or setup.file.simulation is None:
         raise UsageError(f"{bench}: describes a real bench; only one with a [simulation] section can be served")
     chosen = setup.file.simulation.seed if seed is None else seed
-    world = build_world(setup.file, seed=chosen, faults=faults, clock=RealClock(), file=bench)
+    world = build_world(
+        setup.file, seed=chosen, faults=faults, clock=RealClock(), file=bench, serial=unit, in_process=False
+    )
 
     def announce(addresses: dict[str, str]) -> None:
         if bench_out:

@@ -58,7 +58,9 @@ def command(
     say(cautions.short())
     request = RunRequest(unit=unit or "simulated", operator=operator or _login(), faults=faults)
     with open_store(store_url) as store, interruptible():
-        with open_bench(setup.bench, setup.device, transport=setup.job.transport, seed=seed, faults=faults) as opened:
+        with open_bench(
+            setup.bench, setup.device, transport=setup.job.transport, seed=seed, faults=faults, unit=unit
+        ) as opened:
             header = new_header(setup, opened, request)
             size = f"{len(setup.rungs)} readings of {len(setup.planned())} settings"
             say(f"run {header.run_id}: {size}, {opened.mode} bench")
