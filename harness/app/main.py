@@ -11,6 +11,7 @@ from harness.errors import BenchError, ExitCode, GainladderError
 
 COMMANDS = (
     "sweep", "preview", "judge", "report", "runs", "check", "simulate", "faults", "decode", "calibrate", "advise",
+    "store",
 )  # fmt: skip
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from contextlib import contextmanager
+from pathlib import Path
 from types import TracebackType
 from typing import Self
 
@@ -11,6 +12,7 @@ from sqlalchemy import Connection, select, update
 
 from harness.errors import StoreError, StoreUnavailable
 from harness.store.address import Address
+from harness.store.backup import backup
 from harness.store.check import StoreCheck, check_store
 from harness.store.connect import Writer
 from harness.store.file import file_reader, page_faults
@@ -29,6 +31,7 @@ class Store:
     """An open store; made by `open_store`. Reading works while another process writes."""
 
     def __init__(self, address: Address, *, writer: Writer | None, version: int) -> None:
+        self._address = address
         self._place = address.shown
         self._reader = file_reader(address)
         self._writer = writer
@@ -141,6 +144,16 @@ class Store:
         """
         with self._reading("checking the store") as connection:
             return check_store(connection, self._version, page_faults(connection))
+
+    def backup(self, target: Path) -> None:
+        """Copy the store to a file, at once and whole, also while a run is being recorded.
+
+        Raises:
+            UsageError: a target that would destroy something else.
+            StoreUnavailable: no such folder, or no room.
+        """
+        self._require_open(f"backing up to {target}")
+        backup(self._address, target)
 
     def _readings(self, number: int, run_id: str) -> Iterator[Reading]:
         # Page by page, each in a short transaction: a reader that pauses holds up no checkpoint, leaves nothing open.
