@@ -5,11 +5,11 @@ from __future__ import annotations
 import math
 
 import numpy as np
-import numpy.typing as npt
 
 from harness.amplitude.flags import Flag
-from harness.amplitude.sine import Floats, Samples, checked_samples, fit_sine3
+from harness.amplitude.sine import Floats, Samples, checked_samples, fit_sine3, sine_of
 from harness.errors import FitFailed
+from harness.values import SineFit
 
 FACTORS = (2, 3, 4, 5, 8, 10)
 """Interpolation factors that instruments use."""
@@ -26,7 +26,9 @@ SIGNIFICANT = 5.0
 """Standard deviations: one false alarm in a million records."""
 
 
-def processed_samples(samples: Samples, *, sample_rate_hz: float, frequency_hz: float) -> tuple[Flag, ...]:
+def processed_samples(
+    samples: Samples, *, sample_rate_hz: float, frequency_hz: float, fit: SineFit | None = None
+) -> tuple[Flag, ...]:
     """Whether samples are not plain ones: fractions of codes, inserted samples, correlated noise.
 
     An averaged record rounded back to codes leaves none of these signs: read back the acquisition mode as well.
@@ -35,6 +37,7 @@ def processed_samples(samples: Samples, *, sample_rate_hz: float, frequency_hz: 
         samples: shape (n,), n >= 200, codes as the device sent them.
         sample_rate_hz: samples a second, > 0.
         frequency_hz: of the signal, 0 < frequency_hz < sample_rate_hz / 2.
+        fit: of these samples, where it is known already.
     Returns:
         the flags: non-integer-codes, repeated-samples, interpolated-samples (invalid), correlated-noise (flag).
     Raises:
@@ -44,7 +47,7 @@ def processed_samples(samples: Samples, *, sample_rate_hz: float, frequency_hz: 
     Source:
         common practice, no source; signatures derived in tests/amplitude/test_plain.py.
     """
-    fit = fit_sine3(samples, sample_rate_hz=sample_rate_hz, frequency_hz=frequency_hz)
+    fit = fit or fit_sine3(samples, sample_rate_hz=sample_rate_hz, frequency_hz=frequency_hz)
     record = checked_samples(samples)
     if record.shape[0] < LEAST_SAMPLES:
         raise FitFailed(
@@ -55,8 +58,7 @@ def processed_samples(samples: Samples, *, sample_rate_hz: float, frequency_hz: 
     if fractions:
         text = f"{fractions} of {record.shape[0]} samples are no whole codes: averaged, filtered or scaled data"
         flags.append(Flag(name="non-integer-codes", severity="invalid", reason=f"{text}; fetch raw codes"))
-    angle_rad = (2.0 * math.pi * frequency_hz / sample_rate_hz) * np.arange(record.shape[0]) + fit.phase_rad
-    residual = record - fit.amplitude_code * np.sin(angle_rad) - fit.offset_code
+    residual = record - fit.offset_code - sine_of(fit, sample_rate_hz=sample_rate_hz, frequency_hz=frequency_hz)
     flags += _inserted(record, residual)
     correlation = noise_correlation(residual)
     least = max(LARGEST_CORRELATION, SIGNIFICANT / math.sqrt(record.shape[0]))
@@ -79,14 +81,15 @@ def noise_correlation(residual_code: Floats, *, lag: int = 1) -> float:
         definition of the autocorrelation.
     """
     centred = residual_code - residual_code.mean()
-    total = float(centred @ centred)
-    return float(centred[:-lag] @ centred[lag:]) / total if total > 0.0 else 0.0
+    # Not `@`: for long records that wakes the threads of the linear algebra library, which costs more than the product.
+    total = float(np.einsum("i,i->", centred, centred))
+    return float(np.einsum("i,i->", centred[:-lag], centred[lag:])) / total if total > 0.0 else 0.0
 
 
 def _inserted(record: Floats, residual: Floats) -> list[Flag]:
     """Held samples leave first differences of zero, linear interpolation leaves second differences of zero."""
-    held = np.concatenate((np.diff(record) == 0.0, [True]))
-    straight = np.concatenate(([True], np.abs(_bend(record)) <= STRAIGHT_CODE, [True]))
+    held = np.append(np.diff(record) == 0.0, 1.0)
+    straight = np.concatenate(([1.0], np.abs(_bend(record)) <= STRAIGHT_CODE, [1.0]))
     for factor in reversed(FACTORS):
         if _in_groups(held, factor):
             text = f"samples repeat their neighbour in groups of {factor}"
@@ -94,7 +97,7 @@ def _inserted(record: Floats, residual: Floats) -> list[Flag]:
     # A slow signal is straight everywhere: there the noise of the residual tells, every true sample is a kink in it.
     bends = np.concatenate(([0.0], _bend(residual) ** 2, [0.0]))
     for factor in reversed(FACTORS):
-        squares = sorted(float(bends[phase::factor].mean()) for phase in range(factor))
+        squares = sorted(_phases(bends, factor).tolist())
         scatter = SIGNIFICANT * math.sqrt(6.0 * factor / record.shape[0])
         if _in_groups(straight, factor) or squares[-2] < squares[-1] * (1.0 - scatter):
             text = f"one sample in {factor} stands out, the others lie on straight lines"
@@ -107,8 +110,14 @@ def _bend(values: Floats) -> Floats:
     return np.asarray(values[1:-1] - (values[:-2] + values[2:]) / 2.0, dtype=np.float64)
 
 
-def _in_groups(sign: npt.NDArray[np.bool_], factor: int) -> bool:
+def _phases(values: Floats, factor: int) -> Floats:
+    """Mean of every factor-th value, by phase; a last group that is not whole is left out."""
+    groups = values.size // factor
+    # A product of matrices: several times faster than a mean along the long axis, and there are many factors.
+    return np.asarray(np.ones(groups) @ values[: groups * factor].reshape(groups, factor) / groups, dtype=np.float64)
+
+
+def _in_groups(sign: Floats, factor: int) -> bool:
     """Whether a sign is on at nearly all samples but those of one phase of the factor, where it is mostly off."""
-    shares = [float(sign[phase::factor].mean()) for phase in range(factor)]
-    least = int(np.argmin(shares))
-    return shares[least] < MOVING and min(shares[:least] + shares[least + 1 :]) > HELD
+    least, next_to, *_ = sorted(_phases(sign, factor).tolist())
+    return bool(least < MOVING and next_to > HELD)

@@ -71,20 +71,68 @@ def fit_sine3(samples: Samples, *, sample_rate_hz: float, frequency_hz: float) -
     Source:
         IEEE Std 1057, three-parameter fit (known frequency); numbers in tests/published/test_sine_fit.py.
     """
-    if samples.ndim != 1:
-        raise FitFailed(f"sine fit: samples have shape {samples.shape}; allowed is one record, shape (n,)")
-    record = checked_samples(samples)
+    record = checked_record(samples, sample_rate_hz=sample_rate_hz, frequency_hz=frequency_hz)
     basis = _basis(record.shape[0], sample_rate_hz, frequency_hz)
-    projections = basis.rows @ record
-    residual = record - projections @ basis.rows
+    # Not `@`: for long records that wakes the threads of the linear algebra library, which costs more than the product.
+    projections = np.einsum("ij,j->i", basis.rows, record)
+    residual = record - np.einsum("i,ij->j", projections, basis.rows)
     sine, cosine, offset = (basis.to_coefficients @ projections).tolist()
     return SineFit(
         amplitude_code=math.hypot(sine, cosine),
         offset_code=offset,
         phase_rad=_phase_rad(sine, cosine),
-        noise_code=math.sqrt(float(residual @ residual) / (record.shape[0] - 3)),
+        noise_code=math.sqrt(float(np.einsum("i,i->", residual, residual)) / (record.shape[0] - 3)),
         samples=record.shape[0],
     )
+
+
+def checked_record(samples: Samples, *, sample_rate_hz: float, frequency_hz: float) -> Floats:
+    """One record as floats, of which a sine of this frequency can be fitted.
+
+    Args:
+        samples: as fit_sine3.
+        sample_rate_hz: as fit_sine3.
+        frequency_hz: as fit_sine3.
+    Returns:
+        shape (n,).
+    Raises:
+        NotFinite: as fit_sine3.
+        TooFewCycles: as fit_sine3.
+        FitFailed: as fit_sine3.
+    Source:
+        none: a check of arguments.
+    """
+    if samples.ndim != 1:
+        raise FitFailed(f"sine fit: samples have shape {samples.shape}; allowed is one record, shape (n,)")
+    record = checked_samples(samples)
+    _basis(record.shape[0], sample_rate_hz, frequency_hz)
+    return record
+
+
+def sine_of(fit: SineFit, *, sample_rate_hz: float, frequency_hz: float) -> Floats:
+    """The sine that a fit found, without its offset.
+
+    Args:
+        fit: of a record.
+        sample_rate_hz: samples a second, > 0.
+        frequency_hz: of the signal, > 0.
+    Returns:
+        shape (fit.samples,), in the unit of the samples.
+    Source:
+        amplitude·sin(2π·f·t + phase), as a sum of the two tabulated quadratures.
+    """
+    sine, cosine = _quadratures(fit.samples, sample_rate_hz, frequency_hz)
+    in_phase, quadrature = fit.amplitude_code * math.cos(fit.phase_rad), fit.amplitude_code * math.sin(fit.phase_rad)
+    return np.asarray(in_phase * sine + quadrature * cosine, dtype=np.float64)
+
+
+@lru_cache(maxsize=4)
+def _quadratures(length: int, sample_rate_hz: float, frequency_hz: float) -> tuple[Floats, Floats]:
+    angle_rad = (2.0 * math.pi * frequency_hz / sample_rate_hz) * np.arange(length)
+    tables = np.sin(angle_rad), np.cos(angle_rad)
+    for table in tables:
+        table.setflags(write=False)
+    return tables
 
 
 def fit_sines3(samples: Samples, *, sample_rate_hz: float, frequency_hz: float) -> SineFits:

@@ -5,10 +5,11 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
-from harness.amplitude.sine import Samples, checked_samples, fit_sine3
+from harness.amplitude.sine import Floats, Samples, checked_record, fit_sine3
 from harness.errors import FitFailed, NotFinite
 from harness.values import SineFit
 
@@ -86,12 +87,37 @@ def fit_sines(
     Source:
         linear least squares with more columns (IEEE Std 1057, three-parameter fit); tests/amplitude/test_tones.py.
     """
-    alone = fit_sine3(samples, sample_rate_hz=sample_rate_hz, frequency_hz=frequency_hz)
     if not extra_hz:
-        return ToneFit(signal=alone, extra=())
-    record = checked_samples(samples)
+        return ToneFit(signal=fit_sine3(samples, sample_rate_hz=sample_rate_hz, frequency_hz=frequency_hz), extra=())
+    record = checked_record(samples, sample_rate_hz=sample_rate_hz, frequency_hz=frequency_hz)
     length, wanted_hz = record.shape[0], (frequency_hz, *extra_hz)
     _check_extra(extra_hz, sample_rate_hz, length)
+    rows, triangle = _basis(length, sample_rate_hz, wanted_hz)
+    # Not `@`: for long records that wakes the threads of the linear algebra library, which costs more than the product.
+    projections = np.einsum("ij,i->j", rows, record)
+    residual = record - np.einsum("ij,j->i", rows, projections)
+    factors = np.linalg.solve(triangle, projections)
+    tones = [
+        Tone(
+            frequency_hz=tone_hz,
+            amplitude_code=math.sqrt(2.0) * math.hypot(factors[1 + 2 * place], factors[2 + 2 * place]),
+            phase_rad=math.atan2(factors[2 + 2 * place], factors[1 + 2 * place]),
+        )
+        for place, tone_hz in enumerate(wanted_hz)
+    ]
+    signal = SineFit(
+        amplitude_code=tones[0].amplitude_code,
+        offset_code=float(factors[0]),
+        phase_rad=tones[0].phase_rad,
+        noise_code=math.sqrt(float(np.einsum("i,i->", residual, residual)) / (length - rows.shape[1])),
+        samples=length,
+    )
+    return ToneFit(signal=signal, extra=tuple(tones[1:]))
+
+
+@lru_cache(maxsize=4)
+def _basis(length: int, sample_rate_hz: float, wanted_hz: tuple[float, ...]) -> tuple[Floats, Floats]:
+    """Orthonormal columns and their triangle; the records of a run share them."""
     index = np.arange(length)
     columns = [np.ones(length)]
     for tone_hz in wanted_hz:
@@ -106,25 +132,9 @@ def fit_sines(
             f"(condition number {condition:.1e}, allowed below {LARGEST_CONDITION:.0e}): "
             "take a longer record or leave out a tone"
         )
-    projections = rows.T @ record
-    residual = record - rows @ projections
-    factors = np.linalg.solve(triangle, projections)
-    tones = [
-        Tone(
-            frequency_hz=tone_hz,
-            amplitude_code=math.sqrt(2.0) * math.hypot(factors[1 + 2 * place], factors[2 + 2 * place]),
-            phase_rad=math.atan2(factors[2 + 2 * place], factors[1 + 2 * place]),
-        )
-        for place, tone_hz in enumerate(wanted_hz)
-    ]
-    signal = SineFit(
-        amplitude_code=tones[0].amplitude_code,
-        offset_code=float(factors[0]),
-        phase_rad=tones[0].phase_rad,
-        noise_code=math.sqrt(float(residual @ residual) / (length - len(columns))),
-        samples=length,
-    )
-    return ToneFit(signal=signal, extra=tuple(tones[1:]))
+    rows.setflags(write=False)
+    triangle.setflags(write=False)
+    return rows, triangle
 
 
 def _check_extra(extra_hz: Sequence[float], sample_rate_hz: float, length: int) -> None:

@@ -151,8 +151,9 @@ def _not_plain(record: Record, samples: Floats, grid: float) -> str:
         return f"acquisition mode is {record.mode!r}; allowed is {PLAIN_MODE!r}: switch averaging and filters off"
     if grid <= 0.0:
         return "the values lie on no grid: averaged, filtered or interpolated data; fetch raw codes"
-    where = {"sample_rate_hz": record.sample_rate_hz, "frequency_hz": record.frequency_hz}
-    flags = processed_samples(np.rint(samples / grid), **where)
+    flags = processed_samples(
+        np.rint(samples / grid), sample_rate_hz=record.sample_rate_hz, frequency_hz=record.frequency_hz
+    )
     return flags[0].reason if flags else ""
 
 
