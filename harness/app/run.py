@@ -15,7 +15,7 @@ from harness.app.progress import progress_bar
 from harness.app.setup import Setup, setup_of_run
 from harness.app.version import version
 from harness.errors import StationFault, StoreError
-from harness.judge import RunJudge
+from harness.judge import RunJudge, Statement
 from harness.store import Store
 from harness.sweep import SweepPlan, sweep
 from harness.values import Outcome, Reading, RunHeader, RunResult
@@ -75,6 +75,7 @@ def judge_of(setup: Setup) -> RunJudge:
         planned=setup.planned(),
         bus=setup.wiring,
         input_ratio=setup.input_ratio,
+        statement=Statement.of(setup.bench.file, setup.device),
     )
 
 

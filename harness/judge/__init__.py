@@ -4,6 +4,7 @@ from harness.judge.build import build
 from harness.judge.claims import CLAIMS, ITEMS
 from harness.judge.fitted import LEAST_SETTINGS
 from harness.judge.flips import Flip, Flips, flips
+from harness.judge.gain_budget import Statement
 from harness.judge.limit_set import LimitSet
 from harness.judge.run_judge import RunJudge
 from harness.judge.verdict import exit_code, worst_outcome
@@ -16,6 +17,7 @@ __all__ = [
     "Flips",
     "LimitSet",
     "RunJudge",
+    "Statement",
     "build",
     "exit_code",
     "flips",

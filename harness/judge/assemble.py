@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from harness.config import LimitItem
 from harness.judge.claims import ClaimKind, Context, Scope
@@ -30,7 +31,11 @@ def assemble(context: Context, made: Made) -> RunResult:
     """
     at = _by_place(made)
     rows = tuple(
-        row(item, at.get((setting, None), ()), context.found[setting], context.fitted_percent.get(setting))
+        _with_uncertainty(
+            row(item, at.get((setting, None), ()), context.found[setting], context.fitted_percent.get(setting)),
+            context,
+            at.get((setting, None), ()),
+        )
         for setting, item in context.gathered.items()
     )
     steps = tuple(step_row(step, at.get((step.upper.setting, step.lower.setting), ())) for step in context.steps)
@@ -65,6 +70,8 @@ def assemble(context: Context, made: Made) -> RunResult:
         ),
         notes=(*_notes(context, complete), *_weak(judgements)),
         parameters=tuple(context.parameters),
+        budgets=tuple(context.budgets),
+        flags=tuple(context.flags),
     )
 
 
@@ -78,6 +85,17 @@ def _by_place(made: Made) -> dict[Place, list[Judgement]]:
         if kind.scope in _PLACED and claim.setting is not None:
             at.setdefault((claim.setting, claim.other), []).append(claim)
     return at
+
+
+def _with_uncertainty(made: SettingResult, context: Context, claims: Sequence[Judgement]) -> SettingResult:
+    if context.uncertainty is None:
+        return made
+    return replace(
+        made,
+        expanded_percent=context.uncertainty.gain_expanded_percent(made.setting),
+        own_percent=context.uncertainty.own_expanded_percent(made.setting),
+        tur_ratio=next((claim.tur_ratio for claim in claims if claim.item == "gain"), None),
+    )
 
 
 def _notes(context: Context, complete: bool) -> tuple[str, ...]:

@@ -9,6 +9,7 @@ import numpy as np
 
 from harness.config import LimitItem
 from harness.errors import FitFailed
+from harness.judge.gain_budget import NO_BUDGET, GainBudget
 from harness.judge.limit_set import LimitSet
 from harness.judge.limits import decide, judge_number
 from harness.judge.rows import Gathered
@@ -18,7 +19,7 @@ from harness.values import Outcome, ParameterResult, Setting
 LEAST_SETTINGS = 4
 """Fewer cannot show a residual to anything."""
 LEAST_U_PERCENT = 0.02
-"""Repeatability that the noise of a fit does not show: settling, drift between up and down."""
+"""Repeatability that the noise of a fit does not show, where none is stated: settling, drift between up and down."""
 GROSS_PERCENT = 20.0
 """Settings farther off than this are no part of a law that is fitted without an absolute limit."""
 
@@ -44,7 +45,9 @@ def reading_u_percent(gathered: Gathered) -> float:
     return math.sqrt(mean + repeat**2 / 2.0 + LEAST_U_PERCENT**2)
 
 
-def fit_channel(law: GainLaw, gathered: Sequence[Gathered], limits: LimitSet) -> LawFit | None:
+def fit_channel(
+    law: GainLaw, gathered: Sequence[Gathered], limits: LimitSet, budget: GainBudget = NO_BUDGET
+) -> LawFit | None:
     """The law of one channel as its sound settings show it.
 
     Settings that fail the absolute limit are left out: they fail already, and one dead bit must not bend the law that
@@ -54,6 +57,7 @@ def fit_channel(law: GainLaw, gathered: Sequence[Gathered], limits: LimitSet) ->
         law: of the device.
         gathered: all settings of one channel.
         limits: of the run; where there is none on the gain only gross deviations are left out.
+        budget: of the run: the weight of each setting; where none is stated, its noise and LEAST_U_PERCENT.
     Returns:
         the fit; None with too few settings.
     Source:
@@ -63,7 +67,10 @@ def fit_channel(law: GainLaw, gathered: Sequence[Gathered], limits: LimitSet) ->
     if len(sound) < LEAST_SETTINGS:
         return None
     gains = np.asarray([item.gain_codes_per_v for item in sound], dtype=np.float64)
-    u_percent = np.asarray([reading_u_percent(item) for item in sound], dtype=np.float64)
+    stated = [budget.own_standard_percent(item.prediction.setting) for item in sound]
+    u_percent = np.asarray(
+        [reading_u_percent(item) if u is None else u for item, u in zip(sound, stated, strict=True)], dtype=np.float64
+    )
     try:
         return fit_law(law, [item.prediction.setting for item in sound], gains, u_percent=u_percent)
     except FitFailed:

@@ -6,11 +6,12 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from harness.amplitude import check_quality, fit_sine3
+from harness.amplitude import Flag, check_quality, fit_sine3
 from harness.bus import BusWiring, decode
 from harness.config import DeviceFile
 from harness.errors import MeasureError
-from harness.values import ControlWord, Decoding, Direction, Quality, Reading, ReadingStatus, SineFit
+from harness.judge.flags import record_flags
+from harness.values import Codes, ControlWord, Decoding, Direction, Quality, Reading, ReadingStatus, SineFit
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -48,10 +49,18 @@ class Measured:
     """None when no words are captured at all."""
     bench_gone: bool = False
     """Whether the reading had no working bench."""
+    flags: tuple[Flag, ...] = ()
+    """What is remarkable about the record."""
 
 
 def measure(
-    reading: Reading, *, device: DeviceFile, wiring: BusWiring | None, latches: Sequence[str], input_ratio: float
+    reading: Reading,
+    *,
+    device: DeviceFile,
+    wiring: BusWiring | None,
+    latches: Sequence[str],
+    input_ratio: float,
+    previous: Codes | None = None,
 ) -> Measured:
     """What one reading says in numbers.
 
@@ -61,17 +70,19 @@ def measure(
         wiring: of the control bus; None when words are not captured.
         latches: latch lines of the channel's gain devices, the one that holds the fine code first.
         input_ratio: volts at the device's input per volt that the source is set to.
+        previous: the codes that were fetched before, to tell a record that was read twice; None for the first.
     Returns:
-        the numbers; a record that is missing, processed or cannot be fitted turns a valid reading into an invalid one,
-        with the reason.
+        the numbers; a record that is missing, stale, clipped, processed or cannot be fitted turns
+        a valid reading into an invalid one, with the reason.
     Source:
         IEEE Std 1057, three-parameter fit; practice: gain is a ratio of fitted amplitudes, never of screen values.
     """
     fit = quality = gain = None
+    flags: tuple[Flag, ...] = ()
     status, reason = reading.status, reading.reason
     if status is ReadingStatus.VALID:
         try:
-            fit, quality, reason = _fitted(reading, device)
+            fit, quality, flags, reason = _fitted(reading, device, previous)
         except MeasureError as error:
             reason = f"{error.reason}: {error}"
         input_vpk = reading.drive_read_vpk * input_ratio
@@ -91,16 +102,19 @@ def measure(
         quality=quality,
         captured=None if wiring is None else _captured(reading, wiring, latches),
         bench_gone=reading.bench_gone,
+        flags=flags,
     )
 
 
-def _fitted(reading: Reading, device: DeviceFile) -> tuple[SineFit | None, Quality | None, str]:
-    """The sine in the record, its quality, and why it may not be judged; the reason is empty when it may."""
+def _fitted(
+    reading: Reading, device: DeviceFile, previous: Codes | None
+) -> tuple[SineFit | None, Quality | None, tuple[Flag, ...], str]:
+    """The sine in the record, its quality, its flags, and why it may not be judged; empty when it may."""
     wave = reading.waveform
     if wave is None:
-        return None, None, "no-record: the reading holds no waveform"
+        return None, None, (), "no-record: the reading holds no waveform"
     if wave.mode != "sample":
-        return None, None, f"not-plain: acquired in mode {wave.mode!r}; allowed is sample, others hide code gaps"
+        return None, None, (), f"not-plain: acquired in mode {wave.mode!r}; allowed is sample, others hide code gaps"
     frequency_hz = reading.frequency_hz or device.acquisition.frequency_hz
     fit = fit_sine3(wave.codes, sample_rate_hz=wave.sample_rate_hz, frequency_hz=frequency_hz)
     quality = check_quality(
@@ -111,8 +125,13 @@ def _fitted(reading: Reading, device: DeviceFile) -> tuple[SineFit | None, Quali
         fill_high=1.0,
         amplitude_code=fit.amplitude_code,
     )
-    flat = "" if fit.amplitude_code > 0.0 else "no-signal: the record holds no sine at the test frequency"
-    return fit, quality, quality.reason or flat
+    if quality.reason:
+        return fit, quality, (), quality.reason
+    if fit.amplitude_code <= 0.0:
+        return fit, quality, (), "no-signal: the record holds no sine at the test frequency"
+    flags = record_flags(wave, fit, quality, frequency_hz=frequency_hz, previous=previous)
+    against = next((f"{flag.name}: {flag.reason}" for flag in flags if flag.severity == "invalid"), "")
+    return fit, quality, flags, against
 
 
 def _captured(reading: Reading, wiring: BusWiring, latches: Sequence[str]) -> Captured:

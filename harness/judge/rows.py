@@ -6,6 +6,7 @@ import math
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
+from harness.amplitude import Flag
 from harness.judge.measured import Measured
 from harness.judge.realness import Evidence, Found
 from harness.judge.verdict import worst_outcome
@@ -33,6 +34,11 @@ class Gathered:
         """Mean of the valid readings (geometric: up and down weigh alike in percent)."""
         gains = [m.gain_codes_per_v for m in self.valid if m.gain_codes_per_v]
         return math.exp(sum(math.log(g) for g in gains) / len(gains)) if gains else None
+
+    @property
+    def flags(self) -> tuple[Flag, ...]:
+        """What is remarkable about the valid readings."""
+        return tuple(flag for m in self.valid for flag in m.flags)
 
     def residual_percent(self) -> float | None:
         """100·ln(measured/predicted)."""
@@ -86,6 +92,7 @@ def row(
         arithmetic_ratio=found.ratio,
         attempts=gathered.attempts,
         fitted_percent=fitted_percent,
+        flags=tuple(dict.fromkeys(flag.name for flag in gathered.flags)),
     )
 
 

@@ -11,14 +11,17 @@ from harness.judge.assemble import assemble
 from harness.judge.claims import Context, judge_all
 from harness.judge.claims.station import STATION_FAULT
 from harness.judge.fitted import fit_channel, judge_parameters
+from harness.judge.flags import flag_notes
+from harness.judge.gain_budget import NO_BUDGET, GainBudget, Statement, budget_tables, gain_budget, reduced
 from harness.judge.limit_set import LimitSet
 from harness.judge.measured import Measured, measure
 from harness.judge.realness import Evidence, Found, of_settings
 from harness.judge.rows import Gathered, evidence_of
-from harness.judge.steps import steps_of
+from harness.judge.steps import Step, steps_of
 from harness.judge.verdict import worst_outcome
+from harness.ladder import open_ratio
 from harness.law import GainLaw, LawFit
-from harness.values import Event, Outcome, Purpose, Reading, RunResult, Setting
+from harness.values import Codes, Event, Outcome, Purpose, Reading, RunResult, Setting
 
 
 class NoDoubt:
@@ -49,6 +52,7 @@ class RunJudge:
         planned: Sequence[tuple[Setting, int]],
         bus: BusWiring | None,
         input_ratio: float,
+        statement: Statement | None = None,
     ) -> None:
         """Take what is needed to judge.
 
@@ -59,6 +63,7 @@ class RunJudge:
             planned: settings of the ladder in its order, each once, with the number of rungs planned for it.
             bus: wiring of the control bus; None when the run captures no words.
             input_ratio: volts at the device's input per volt that the source is set to.
+            statement: what bench and device leave open about a gain; None makes no budget.
         """
         self._law = law
         self._device = device
@@ -67,11 +72,13 @@ class RunJudge:
         self._plan = {setting: law.predict(setting) for setting, _ in planned}
         self._bus = bus
         self._input_ratio = input_ratio
+        self._statement = statement
         self._latches = {
             p.setting.channel: tuple(word.latch for word in (p.state.word, *p.state.more)) for p in self._plan.values()
         }
         self._final: dict[Setting, list[Measured]] = {}
         self._attempts: dict[Setting, int] = {}
+        self._previous: Codes | None = None
 
     def take(self, reading: Reading) -> Outcome:
         """Add one reading, in order of recording.
@@ -84,6 +91,8 @@ class RunJudge:
         Source:
             measure.
         """
+        previous = self._previous
+        self._previous = previous if reading.waveform is None else reading.waveform.codes
         if reading.purpose is not Purpose.LADDER:
             return Outcome.PASS
         setting = reading.setting
@@ -99,6 +108,7 @@ class RunJudge:
             wiring=self._bus,
             latches=self._latches[setting.channel],
             input_ratio=self._input_ratio,
+            previous=previous,
         )
         known = self._final.setdefault(setting, [])
         known[:] = [each for each in known if not (each.bench_gone and each.direction is reading.direction)]
@@ -153,7 +163,9 @@ class RunJudge:
             for setting, prediction in self._plan.items()
         }
         evidence = {setting: self._evidence(item) for setting, item in gathered.items()}
-        fits = self._fits(gathered)
+        steps = steps_of(self._plan, evidence)
+        budget = self._budget(gathered, steps)
+        fits = self._fits(gathered, budget)
         return Context(
             device=self._device,
             limits=self._limits,
@@ -161,7 +173,7 @@ class RunJudge:
             gathered=gathered,
             found=_found(evidence),
             evidence=evidence,
-            steps=steps_of(self._plan, evidence),
+            steps=steps,
             fitted_percent={
                 setting: percent
                 for fit in fits.values()
@@ -171,13 +183,31 @@ class RunJudge:
                 row for channel, fit in fits.items() for row in judge_parameters(channel, fit, self._limits)
             ),
             events=_still_true(events),
+            uncertainty=budget,
+            budgets=budget_tables(budget),
+            flags=flag_notes({item.prediction.label: item.flags for item in gathered.values()}),
         )
 
-    def _fits(self, gathered: Mapping[Setting, Gathered]) -> dict[int, LawFit]:
+    def _budget(self, gathered: Mapping[Setting, Gathered], steps: Sequence[Step]) -> GainBudget:
+        if self._statement is None:
+            return NO_BUDGET
+        found = [
+            reduced(
+                item,
+                code_control=self._law.code_control,
+                range_name=self._law.coarse_names[setting.coarse],
+                level_ratio=open_ratio(self._statement.wiring),
+            )
+            for setting, item in gathered.items()
+        ]
+        pairs = [(step.lower.setting, step.upper.setting) for step in steps]
+        return gain_budget(self._statement, [item for item in found if item is not None], pairs=pairs)
+
+    def _fits(self, gathered: Mapping[Setting, Gathered], budget: GainBudget) -> dict[int, LawFit]:
         by_channel: dict[int, list[Gathered]] = {}
         for setting, item in gathered.items():
             by_channel.setdefault(setting.channel, []).append(item)
-        fits = {channel: fit_channel(self._law, items, self._limits) for channel, items in by_channel.items()}
+        fits = {channel: fit_channel(self._law, items, self._limits, budget) for channel, items in by_channel.items()}
         return {channel: fit for channel, fit in fits.items() if fit is not None}
 
     def _evidence(self, item: Gathered) -> Evidence:

@@ -2,7 +2,7 @@
 
 from harness.ladder.build import build
 from harness.ladder.coverage import coverage
-from harness.ladder.drive import Drive, drive_of, input_ratio
+from harness.ladder.drive import Drive, drive_of, input_ratio, open_ratio
 from harness.ladder.preview import PreviewRow, PreviewSummary, preview_rows, preview_summary
 
 __all__ = [
@@ -13,6 +13,7 @@ __all__ = [
     "coverage",
     "drive_of",
     "input_ratio",
+    "open_ratio",
     "preview_rows",
     "preview_summary",
 ]

@@ -196,6 +196,18 @@ class BudgetTable:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class FlagNote:
+    """One kind of flag in a run."""
+
+    name: str
+    """Short code, as in the rows of the settings."""
+    settings: int
+    """How many settings have it."""
+    example: str
+    """The first of them in words, with numbers: what was got, what is allowed, what to do."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Candidate:
     """A fault that would explain what was seen."""
 
@@ -236,3 +248,5 @@ class RunResult:
     """Of the fitted law, by channel."""
     budgets: tuple[BudgetTable, ...] = ()
     """By range group, least sensitive first; empty where no budget was made."""
+    flags: tuple[FlagNote, ...] = ()
+    """What is remarkable about readings that were judged, each kind once."""

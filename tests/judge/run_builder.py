@@ -61,11 +61,13 @@ def word_frames(prediction: Prediction, value: int | None = None) -> list[tuple[
     return [*frames, (own.latch, f"{shown:0{own.bits}b}"), ("latch-bias", "100000000000")]
 
 
-def codes_of(amplitude_code: float, *, step: int = 1, offset_code: float = 0.3) -> np.ndarray:
+def codes_of(
+    amplitude_code: float, *, step: int = 1, offset_code: float = 0.3, phase_rad: float = 0.7
+) -> np.ndarray:
     """A sine of the device file's test frequency on the converter's codes, on every `step`-th of them only."""
     acquisition = FULL.device.acquisition
     t_s = np.arange(acquisition.samples) / acquisition.sample_rate_hz
-    sine = amplitude_code * np.sin(2.0 * np.pi * acquisition.frequency_hz * t_s + 0.7) + offset_code
+    sine = amplitude_code * np.sin(2.0 * np.pi * acquisition.frequency_hz * t_s + phase_rad) + offset_code
     return (np.round(sine / step) * step).astype(np.int16)
 
 
@@ -83,7 +85,8 @@ def reading_of(rung: Rung, *, gain_ratio: float = 1.0, step: int = 1, **changes:
         drive_read_vpk=rung.drive_vpk,
         frequency_hz=FULL.device.acquisition.frequency_hz,
         waveform=Waveform(
-            codes=codes_of(amplitude, step=step),
+            # As with any free-running source no two records begin alike: two equal ones would be one, read twice.
+            codes=codes_of(amplitude, step=step, phase_rad=0.7 + 0.37 * rung.index),
             sample_rate_hz=FULL.device.acquisition.sample_rate_hz,
             scale_v_per_code=1e-3,
             sequence=rung.index + 1,

@@ -15,7 +15,17 @@ from types import SimpleNamespace
 import pytest
 
 from harness import report
-from harness.values import Candidate, ConfigFile, ControlWord, Event, Identity, Outcome, Realness, SettingResult
+from harness.values import (
+    Candidate,
+    ConfigFile,
+    ControlWord,
+    Event,
+    FlagNote,
+    Identity,
+    Outcome,
+    Realness,
+    SettingResult,
+)
 
 EVIL = "<script>alert('x')</script>\"&\x00\ud800"
 VOID = {"meta", "link", "br", "img", "input", "hr", "path", "circle", "rect", "use"}
@@ -227,6 +237,14 @@ def test_uncertainty_of_every_setting(pages: dict[str, str], made: SimpleNamespa
         assert number(shown["TUR"]) == pytest.approx(row.tur_ratio, abs=0.0501)
         assert number(shown["to fitted law"]) == pytest.approx(row.fitted_percent, abs=0.00501)
         assert shown["flags"] == ", ".join(row.flags)
+
+
+def test_flags_of_the_run_are_said_in_words(made: SimpleNamespace) -> None:
+    note = FlagNote(name="low-noise", settings=3, example="ch1 2V 100 %: noise 0.10 code steps")
+    text = report.html(made.header(), dataclasses.replace(made.metrology, flags=(note,)), ())
+    (row,) = Page(text).table("flag", "settings", "the first of them")
+    assert (row["flag"], row["settings"], row["the first of them"]) == ("low-noise", "3", note.example)
+    assert "Remarkable readings" not in report.html(made.header(), made.metrology, ())
 
 
 def test_flags_stand_beside_the_reason(made: SimpleNamespace) -> None:

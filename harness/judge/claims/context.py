@@ -11,7 +11,7 @@ from harness.judge.limit_set import LimitSet
 from harness.judge.realness import Evidence, Found
 from harness.judge.rows import Gathered
 from harness.judge.steps import Step
-from harness.values import Event, ParameterResult, Setting
+from harness.values import BudgetTable, Event, FlagNote, ParameterResult, Setting
 
 
 class Uncertainty(Protocol):
@@ -52,6 +52,10 @@ class Context:
     """The run's journal."""
     uncertainty: Uncertainty | None = None
     """None where no budget is stated."""
+    budgets: Sequence[BudgetTable] = ()
+    """Of each range group, for print."""
+    flags: Sequence[FlagNote] = ()
+    """What is remarkable about readings, each kind once."""
 
     def limit(self, item: str, setting: Setting) -> LimitItem | None:
         """The row of an item that holds at a setting, of a step at its upper one; None where nothing is required."""

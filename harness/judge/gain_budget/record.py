@@ -77,8 +77,9 @@ def repeat_series(items: Sequence[Reduced], floor: Stated | None) -> tuple[Serie
     Raises:
         NotFinite: a difference is not finite.
     Source:
-        pooled variance of duplicates (JCGM 100:2008, 4.2.4) over the settings whose ways differ as the others' do; one
-        that differs by more keeps half its own difference, and does not widen the budget of the others.
+        pooled variance of duplicates (JCGM 100:2008, 4.2.4) over the settings whose ways differ as the others' do. One
+        that differs by more has a cause of its own, which must widen neither the budget of the others nor its own: a
+        fault is not excused by the scatter that it makes.
     """
     seen = [item.up_down_percent for item in items if item.up_down_percent is not None]
     limit = OUTLIER * float(np.median(np.abs(seen))) / NORMAL_MEDIAN if seen else 0.0
@@ -96,9 +97,6 @@ def repeat_series(items: Sequence[Reduced], floor: Stated | None) -> tuple[Serie
             note = f"repeatability of a reading pooled over {kept.size} settings read both ways"
     elif stated is None:
         return None, "no repeatability: none is stated and no setting was read both ways"
-    for place, item in enumerate(items):
-        if item.up_down_percent is not None and abs(item.up_down_percent) > limit:
-            values[place] = max(values[place], abs(item.up_down_percent) / 2.0)
     return Series(name="repeatability", values_percent=values, shape=Shape.NORMAL, dof=dof), note
 
 
