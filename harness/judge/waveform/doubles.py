@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 
-from harness.judge.waveform.lattice import ROUNDINGS, inner, reach, visits
+from harness.judge.waveform.lattice import ROUNDINGS, inner, reach
 from harness.judge.waveform.record import Floats, Integers, Seen
 from harness.judge.waveform.result import FOUND_DISTANCE, WaveformTest, decided, gaussian_llr, unmet
 from harness.judge.waveform.step_size import codes_followed
@@ -58,16 +58,14 @@ def doubled_codes(
     for name, seen in (("reference", a), ("setting", b)):
         if not seen.plain:
             return unmet("W2'", f"{name}: {seen.not_plain}")
-    if b.codes is None or a.codes is None:
+    if not (a.whole and b.whole):
         return unmet("W2'", "the values are no whole codes")
     if a.grid > 1.0 or b.grid > 1.0:
         return unmet("W2'", "the converter has lost low bits: its codes lie on a coarser grid")
-    low, high = inner(b, 1.0)
+    low, high = inner(b.fit, 1.0)
     if high - low < 16:
         return unmet("W2'", "too few codes inside the record: raise the level")
-    counts = np.bincount(b.codes[(b.codes >= low) & (b.codes <= high)] - low, minlength=high - low + 1)
-    expected = visits(b.mean, math.sqrt(max(b.fit.noise_code**2 - 1.0 / 12.0, 0.0)))
-    hits = expected.hits[low - expected.first : high - expected.first + 1]
+    counts, hits = b.counts_between(low, high), b.expected_between(low, high)
     patterns: dict[bytes, Integers] = {}
     for origin in origins:
         for _, rounding in ROUNDINGS:

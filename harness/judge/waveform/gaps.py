@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
-from harness.judge.waveform.lattice import ROUNDINGS, inner, reach, spacing_of, visits
+from harness.judge.waveform.lattice import ROUNDINGS, inner, reach
 from harness.judge.waveform.record import Booleans, Floats, Integers, Seen
 from harness.judge.waveform.result import LLR_CAP, WaveformTest, decided, unmet
 from harness.judge.waveform.step_size import codes_followed
@@ -59,16 +60,16 @@ def code_gaps_test(
         Bonferroni over the phases tried; derived in tests/judge_waveform/test_gaps.py.
     """
     missing = _missing(a, b, ratio)
-    if missing or a.codes is None or b.codes is None:
+    if missing:
         return unmet("W2", missing)
     low, high = _common(a, b)
     if high - low < 16:
         return unmet("W2", "the two records share too few codes: drive both to the same fill")
-    counts = np.bincount(b.codes[(b.codes >= low) & (b.codes <= high)] - low, minlength=high - low + 1)
-    known = np.isin(np.arange(low, high + 1), a.codes)
-    noise = math.sqrt(max(b.fit.noise_code**2 - 1.0 / 12.0, 0.0))
-    expected = visits(b.mean, noise)
-    hits = expected.hits[low - expected.first : high - expected.first + 1]
+    if a.spacing is not None and math.log(max(a.spacing.units / a.grid, 1.0)) > OFF_NAME * a.spacing.u_ratio:
+        return unmet("W2", f"the reference itself leaves gaps: its values lie {a.spacing.units:.4g} codes apart")
+    counts = b.counts_between(low, high)
+    known = a.counts_between(low, high) > 0
+    hits = b.expected_between(low, high)
     empties = _predicted_empty(ratio, low, high, origins)
     found = [(int(counts[empty & known].sum()), float(hits[empty & known].sum()), empty & known) for empty in empties]
     phases = len(found)
@@ -104,13 +105,13 @@ def _missing(a: Seen, b: Seen, ratio: float) -> str:
     for name, seen in (("reference", a), ("setting", b)):
         if not seen.plain:
             return f"{name}: {seen.not_plain}"
-        if seen.codes is None:
+        if not seen.whole:
             return f"{name}: the values are no whole codes"
     return ""
 
 
 def _common(a: Seen, b: Seen) -> tuple[int, int]:
-    (low_a, high_a), (low_b, high_b) = inner(a, 1.0), inner(b, 1.0)
+    (low_a, high_a), (low_b, high_b) = inner(a.fit, 1.0), inner(b.fit, 1.0)
     return max(low_a, low_b), min(high_a, high_b)
 
 
@@ -122,10 +123,23 @@ def _predicted_empty(ratio: float, low: int, high: int, origins: tuple[int, ...]
     """Distinct patterns of empty codes, one for each way of rounding and each origin that makes a difference."""
     patterns: dict[bytes, Booleans] = {}
     for origin in origins:
-        for _, rounding in ROUNDINGS:
-            empty = reach(ratio, rounding, low=low, high=high, origin=origin) == 0
+        first, wide = _all_empty(round(ratio, 12), origin, max(abs(low), abs(high), 2048).bit_length())
+        for whole in wide:
+            empty = whole[low - first : high - first + 1]
             patterns.setdefault(empty.tobytes(), empty)
     return list(patterns.values())
+
+
+@lru_cache(maxsize=128)
+def _all_empty(ratio: float, origin: int, bits: int) -> tuple[int, tuple[Booleans, ...]]:
+    """The lowest code, and the empty codes from there on for each rounding: a ladder asks for few ratios, often."""
+    low, high = -(1 << bits), 1 << bits
+    patterns = {}
+    for _, rounding in ROUNDINGS:
+        empty = reach(ratio, rounding, low=low, high=high, origin=origin) == 0
+        empty.setflags(write=False)
+        patterns.setdefault(empty.tobytes(), empty)
+    return low, tuple(patterns.values())
 
 
 def _power_m(needed: float, places_hits: float) -> float | None:
@@ -136,7 +150,7 @@ def _power_m(needed: float, places_hits: float) -> float | None:
 
 def _any_factor(b: Seen, counts: Integers, known: Booleans) -> Comb | None:
     """The comb of gaps of whatever factor, if the number of gaps speaks for one."""
-    spacing = spacing_of(b)
+    spacing = b.spacing
     if spacing is None or math.log(max(spacing.units, 1.0)) < OFF_NAME * spacing.u_ratio:
         return None
     comb = comb_of(counts == 0, known, near_ratio=spacing.units, u_ratio=spacing.u_ratio)

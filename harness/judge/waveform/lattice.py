@@ -5,15 +5,27 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
+import numpy.typing as npt
 
-from harness.judge.waveform.record import Floats, Integers, Seen
+from harness.values import SineFit
+
+if TYPE_CHECKING:
+    from harness.judge.waveform.record import Seen
+
+Floats = npt.NDArray[np.float64]
+Integers = npt.NDArray[np.int64]
 
 LEAST_NOISE_STEPS = 0.15
 """Noise below it is rounded up: harmonics of the converter scatter the samples at least so much."""
 WIDE_NOISE_STEPS = 4.0
 """From here on a histogram smeared by the noise is as exact as sample by sample."""
+FRACTIONS = 256
+"""Parts of a step at which the chance of each neighbour is worked out."""
+SETTLED_RATIO = 0.1
+"""Of the standard uncertainty: a change of the spacing below it is not followed further."""
 EDGE_NOISES = 3.0
 INNER_RATIO = 0.98
 
@@ -108,32 +120,31 @@ def visits(mean_steps: Floats, noise_steps: float) -> Visits:
         return Visits(first=first, hits=spread, empty=np.exp(-spread))
     from scipy.special import ndtr
 
-    hits, log_empty = np.zeros(size), np.zeros(size)
-    below = ndtr((nearest - margin - 0.5 - mean_steps) / noise)
-    for offset in range(-margin, margin + 1):
-        above = ndtr((nearest + offset + 0.5 - mean_steps) / noise)
-        share = above - below
-        hits += np.bincount(nearest + offset - first, weights=share, minlength=size)
-        log_empty += np.bincount(
-            nearest + offset - first, weights=np.log1p(-np.minimum(share, 1.0 - 1e-12)), minlength=size
-        )
-        below = above
+    # Samples between two steps differ by where between; so fine a table of it is as good as each for itself.
+    offsets = np.arange(-margin, margin + 2) - 0.5
+    fractions = (np.arange(FRACTIONS + 1) / FRACTIONS - 0.5)[:, np.newaxis]
+    shares = np.diff(ndtr((offsets - fractions) / noise), axis=1)
+    log_shares = np.log1p(-np.minimum(shares, 1.0 - 1e-12))
+    part = np.rint((mean_steps - nearest + 0.5) * FRACTIONS).astype(np.intp)
+    places = ((nearest - margin - first)[:, np.newaxis] + np.arange(2 * margin + 1)).ravel()
+    hits = np.bincount(places, weights=shares[part].ravel(), minlength=size)
+    log_empty = np.bincount(places, weights=log_shares[part].ravel(), minlength=size)
     return Visits(first=first, hits=hits, empty=np.exp(log_empty))
 
 
-def inner(seen: Seen, spacing: float) -> tuple[int, int]:
+def inner(fit: SineFit, spacing: float) -> tuple[int, int]:
     """Between which steps a record should visit everything, away from the noisy edges.
 
     Args:
-        seen: the record.
+        fit: of the record.
         spacing: of a step, delivered units, > 0.
     Returns:
         lowest and highest step; the highest is below the lowest when nothing is left.
     Source:
         common practice, no source.
     """
-    half = INNER_RATIO * (seen.fit.amplitude_code - EDGE_NOISES * seen.fit.noise_code) / spacing - 1.0
-    middle = seen.fit.offset_code / spacing
+    half = INNER_RATIO * (fit.amplitude_code - EDGE_NOISES * fit.noise_code) / spacing - 1.0
+    middle = fit.offset_code / spacing
     return math.ceil(middle - half), math.floor(middle + half)
 
 
@@ -162,33 +173,62 @@ def spacing_of(seen: Seen) -> Spacing | None:
     Source:
         counting; derived in tests/judge_waveform/test_lattice.py.
     """
-    if seen.steps is None:
-        return None
-    low, high = inner(seen, seen.grid)
+    return seen.spacing
+
+
+def find_spacing(steps: Integers, mean: Floats, fit: SineFit, grid: float) -> Spacing | None:
+    """As spacing_of, from the parts of a record.
+
+    Args:
+        steps: shape (n,), the values in grid steps.
+        mean: shape (n,), the fitted sine, delivered units.
+        fit: of the record, delivered units.
+        grid: spacing of the values in delivered units, > 0.
+    Returns:
+        the spacing; None as in spacing_of.
+    Source:
+        see spacing_of.
+    """
+    low, high = inner(fit, grid)
     places = high - low + 1
     if places < 16:
         return None
-    distinct = np.unique(seen.steps)
+    distinct = np.flatnonzero(np.bincount(steps - int(steps.min()))) + int(steps.min())
     used = int(np.count_nonzero((distinct >= low) & (distinct <= high)))
+    tried: list[tuple[float, float]] = []
     factor, chance = 1.0, 0.0
-    for _ in range(5):
-        chance = _chance(seen, factor)
-        factor, before = max(1.0 - chance, 1e-3) * places / max(used, 1), factor
-        if abs(factor / before - 1.0) < 3e-4:
+    for _ in range(6):
+        chance = _chance(mean, fit, factor * grid)
+        tried.append((factor, max(1.0 - chance, 1e-3) * places / max(used, 1)))
+        factor, before = _next(tried, chance), factor
+        if abs(factor / before - 1.0) < SETTLED_RATIO * _scatter(chance, places / factor, places):
             break
     if chance > 0.5 or used < 16:
         return None
-    count = places / factor
-    scatter = math.sqrt(chance * (1.0 - chance) / count) / (1.0 - chance) + 1.0 / places
     # Uneven codes are missed more often than even ones, by about a tenth for ±0.3 of a code.
-    return Spacing(units=factor * seen.grid, u_ratio=math.hypot(scatter, 0.1 * chance), chance_ratio=chance)
+    u_ratio = math.hypot(_scatter(chance, places / factor, places), 0.1 * chance)
+    return Spacing(units=factor * grid, u_ratio=u_ratio, chance_ratio=chance)
 
 
-def _chance(seen: Seen, factor: float) -> float:
-    """Share of inner places left empty by chance if values lie `factor` grid steps apart."""
-    step = factor * seen.grid
-    noise = math.sqrt(max((seen.fit.noise_code / step) ** 2 - 1.0 / 12.0, 0.0))
-    expected = visits(seen.mean / step, noise)
-    low, high = inner(seen, step)
+def _next(tried: list[tuple[float, float]], chance: float) -> float:
+    """Where a factor would come back to itself: by the straight line through the last two trials.
+
+    A single one has the slope of hits by chance alone: a share c = exp(-λ·x) of the places stays empty.
+    """
+    (x, y), (x_before, y_before) = tried[-1], tried[max(len(tried) - 2, 0)]
+    empty = min(max(chance, 1e-9), 0.9)
+    slope = (y - y_before) / (x - x_before) if x != x_before else -empty * math.log(empty) / (1.0 - empty)
+    return y + slope * (y - x) / (1.0 - slope) if abs(slope) < 0.9 else y
+
+
+def _scatter(chance: float, count: float, places: int) -> float:
+    return math.sqrt(chance * (1.0 - chance) / count) / (1.0 - min(chance, 0.99)) + 1.0 / places
+
+
+def _chance(mean: Floats, fit: SineFit, step: float) -> float:
+    """Share of inner places left empty by chance if values lie `step` delivered units apart."""
+    noise = math.sqrt(max((fit.noise_code / step) ** 2 - 1.0 / 12.0, 0.0))
+    expected = visits(mean / step, noise)
+    low, high = inner(fit, step)
     inside = expected.empty[max(low - expected.first, 0) : max(high - expected.first + 1, 0)]
     return float(inside.mean()) if inside.size else 1.0

@@ -80,8 +80,10 @@ def input_noise(a: Seen, b: Seen, *, ratio: float, converter_noise_code: float |
     arithmetic = _arithmetic(a, b)
     distance = max(hardware[0] - arithmetic[1], arithmetic[0] - hardware[1])
     met = distance >= NINETY_PERCENT * u
-    between = min(_off(value, arithmetic), _off(value, hardware)) > MISFIT * u
-    # Beyond both expectations a value counts as the nearer one: see gaussian_llr.
+    # Beyond the expectation for hardware a value counts as hardware: relays ahead of the first amplifier change its
+    # noise at the input as well, which arithmetic cannot. See gaussian_llr.
+    beyond = value < hardware[0] if ratio > 1.0 else value > hardware[1]
+    between = not beyond and min(_off(value, arithmetic), _off(value, hardware)) > MISFIT * u
     held = max(min(hardware[0], arithmetic[0]), min(max(hardware[1], arithmetic[1]), value))
     llr = (_off(held, arithmetic) ** 2 - _off(held, hardware) ** 2) / (2.0 * u * u)
     text = (
@@ -108,7 +110,7 @@ def _hardware(a: Seen, ratio: float, converter_noise_code: float | None) -> tupl
 
 def _arithmetic(a: Seen, b: Seen) -> tuple[float, float]:
     """Logarithms for arithmetic: equal, or a little more where products are rounded again."""
-    added = (b.grid / b.gain_per_v) ** 2 / 12.0 / (a.fit.noise_code / a.gain_per_v) ** 2 if b.codes is not None else 0.0
+    added = (b.grid / b.gain_per_v) ** 2 / 12.0 / (a.fit.noise_code / a.gain_per_v) ** 2 if b.whole else 0.0
     return 0.0, 0.5 * math.log(1.0 + added)
 
 

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
 
-from harness.amplitude import code_spacing, fit_sine3, noise_correlation, processed_samples
+from harness.amplitude import code_spacing, fit_sine3, processed_samples
 from harness.errors import FitFailed, NotFinite
+from harness.judge.waveform.lattice import Spacing, Visits, find_spacing, visits
 from harness.values import SineFit
 
 Floats = npt.NDArray[np.float64]
@@ -48,26 +50,69 @@ class Record:
         self.samples.setflags(write=False)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False)
 class Seen:
-    """What a record shows; build it with `see`."""
+    """What a record shows; build it with `see`. What several tests ask for is worked out once; sines are made anew,
+    for a run keeps one of these for each setting."""
 
     record: Record
     fit: SineFit
     """In delivered units."""
-    mean: Floats
-    """Shape (n,): the fitted sine at each sample, delivered units."""
-    codes: Integers | None
-    """Shape (n,): the values as whole numbers; None where they are not."""
+    whole: bool
+    """Whether the values are whole numbers."""
     grid: float
     """Spacing of the values in delivered units; 0 where they lie on no grid."""
-    steps: Integers | None
-    """Shape (n,): the values in grid steps; None without a grid."""
     effective: float
     """Number of independent noise samples: n/(1 + 2·Σρ²)."""
     plain: bool
     not_plain: str
     """Why the samples are not plain; empty when they are."""
+
+    @property
+    def mean(self) -> Floats:
+        """Shape (n,): the fitted sine at each sample, delivered units."""
+        return _sine(self.record, self.fit)
+
+    @property
+    def codes(self) -> Integers | None:
+        """Shape (n,): the values as whole numbers; None where they are not."""
+        return np.rint(self.record.samples).astype(np.int64) if self.whole else None
+
+    @property
+    def steps(self) -> Integers | None:
+        """Shape (n,): the values in grid steps; None without a grid."""
+        return None if self.grid <= 0.0 else np.rint(self.record.samples / self.grid).astype(np.int64)
+
+    @cached_property
+    def counts(self) -> tuple[int, npt.NDArray[np.int32]]:
+        """The lowest whole value, and how often it and each above it was delivered."""
+        codes = np.rint(self.record.samples).astype(np.int64)
+        first = int(codes.min())
+        return first, np.bincount(codes - first).astype(np.int32)
+
+    @cached_property
+    def expected(self) -> Visits:
+        """How often each whole value should be delivered if all of them can be."""
+        return visits(self.mean, math.sqrt(max(self.fit.noise_code**2 - 1.0 / 12.0, 0.0)))
+
+    @cached_property
+    def spacing(self) -> Spacing | None:
+        """Mean distance of the values that the record can take; see `spacing_of`."""
+        steps = self.steps
+        return None if steps is None else find_spacing(steps, self.mean, self.fit, self.grid)
+
+    def counts_between(self, low: int, high: int) -> Integers:
+        """How often each whole value from low to high was delivered."""
+        first, counts = self.counts
+        found = np.zeros(high - low + 1, dtype=np.int64)
+        start, end = max(low, first), min(high, first + counts.size - 1)
+        if end >= start:
+            found[start - low : end - low + 1] = counts[start - first : end - first + 1]
+        return found
+
+    def expected_between(self, low: int, high: int) -> Floats:
+        """How often each whole value from low to high should be; both within what the record visits."""
+        return self.expected.hits[low - self.expected.first : high - self.expected.first + 1]
 
     @property
     def gain_per_v(self) -> float:
@@ -82,11 +127,12 @@ class Seen:
         return math.sqrt(max((self.fit.noise_code / self.grid) ** 2 - 1.0 / 12.0, 0.0))
 
 
-def see(record: Record) -> Seen:
+def see(record: Record, *, fit: SineFit | None = None) -> Seen:
     """What a record shows, before anybody asks what it should show.
 
     Args:
         record: at least one cycle, 200 samples or more.
+        fit: of the same record, where it is known already.
     Returns:
         fit, grid of the values, noise, and whether the samples are plain.
     Raises:
@@ -96,29 +142,29 @@ def see(record: Record) -> Seen:
     Source:
         sine fit: IEEE Std 1057; grid: greatest common divisor of the differences of distinct values.
     """
-    where = {"sample_rate_hz": record.sample_rate_hz, "frequency_hz": record.frequency_hz}
     samples = np.asarray(record.samples, dtype=np.float64)
-    fit = fit_sine3(samples, **where)
+    if fit is None:
+        fit = fit_sine3(samples, sample_rate_hz=record.sample_rate_hz, frequency_hz=record.frequency_hz)
     if not fit.amplitude_code > 0.0:
         raise FitFailed("waveform test: the record is constant; allowed is a record with a signal: check the drive")
-    angle_rad = (2.0 * math.pi * record.frequency_hz / record.sample_rate_hz) * np.arange(samples.size)
-    mean = fit.offset_code + fit.amplitude_code * np.sin(angle_rad + fit.phase_rad)
     whole = np.rint(samples)
-    codes = whole.astype(np.int64) if bool(np.all(whole == samples)) else None
-    grid = _grid_of_codes(codes) if codes is not None else _grid_of_floats(samples)
-    steps = None if grid <= 0.0 else np.rint(samples / grid).astype(np.int64)
+    is_whole = bool(np.all(whole == samples))
+    grid = _grid_of_codes(whole.astype(np.int64)) if is_whole else _grid_of_floats(samples)
     reason = _not_plain(record, samples, grid)
     return Seen(
         record=record,
         fit=fit,
-        mean=mean,
-        codes=codes,
+        whole=is_whole,
         grid=grid,
-        steps=steps,
-        effective=_effective(samples - mean),
+        effective=_effective(samples - _sine(record, fit)),
         plain=not reason,
         not_plain=reason,
     )
+
+
+def _sine(record: Record, fit: SineFit) -> Floats:
+    angle_rad = (2.0 * math.pi * record.frequency_hz / record.sample_rate_hz) * np.arange(record.samples.size)
+    return np.asarray(fit.offset_code + fit.amplitude_code * np.sin(angle_rad + fit.phase_rad), dtype=np.float64)
 
 
 def _grid_of_codes(codes: Integers) -> float:
@@ -159,6 +205,13 @@ def _not_plain(record: Record, samples: Floats, grid: float) -> str:
 
 def _effective(residual: Floats) -> float:
     """Correlated samples count less: n/(1 + 2·Σρ²), the share that white noise shows by chance taken off."""
-    squares = [noise_correlation(residual, lag=lag) ** 2 for lag in range(1, CORRELATED_LAGS + 1)]
-    excess = max(0.0, sum(squares) - 2.0 * CORRELATED_LAGS / residual.size)
+    centred = residual - residual.mean()
+    total = float(centred @ centred)
+    if total <= 0.0:
+        return float(residual.size)
+    # All lags at once: the autocorrelation is the transform of the spectrum, zeros keeping the ends apart.
+    length = 1 << (residual.size + CORRELATED_LAGS).bit_length()
+    spectrum = np.abs(np.fft.rfft(centred, length)) ** 2
+    correlations = np.fft.irfft(spectrum, length)[1 : CORRELATED_LAGS + 1] / total
+    excess = max(0.0, float(correlations @ correlations) - 2.0 * CORRELATED_LAGS / residual.size)
     return residual.size / (1.0 + 2.0 * excess)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 
-from harness.judge.waveform.lattice import spacing_of
 from harness.judge.waveform.record import Seen
 from harness.judge.waveform.result import FOUND_DISTANCE, WaveformTest, decided, gaussian_llr, unmet
 
@@ -35,7 +34,7 @@ def step_size(a: Seen, b: Seen, *, ratio: float, u_ratio_percent: float = 0.1) -
     for name, seen in (("reference", a), ("setting", b)):
         if not seen.plain:
             return unmet("W1", f"{name}: {seen.not_plain}")
-    spacing_a, spacing_b = spacing_of(a), spacing_of(b)
+    spacing_a, spacing_b = a.spacing, b.spacing
     if spacing_a is None or spacing_b is None:
         return unmet("W1", "too few samples or codes for the spacing of the values: take a longer record")
     input_a, input_b = spacing_a.units / a.gain_per_v, spacing_b.units / b.gain_per_v
