@@ -4,6 +4,7 @@ from harness.values.bus_timing import BusDistance, BusTiming, LineLevels
 from harness.values.capture import Capture, Decoding, LatchedWord
 from harness.values.coverage import Coverage, CoverageRange, CoverageRow
 from harness.values.decibel import db_from_ratio, db_from_ratios, ratio_from_db
+from harness.values.evidence import RealnessEvidence, WaveformFinding
 from harness.values.fit import Quality, SineFit
 from harness.values.judgement import (
     BudgetLine,
@@ -55,6 +56,7 @@ __all__ = [
     "Reading",
     "ReadingStatus",
     "Realness",
+    "RealnessEvidence",
     "RunHeader",
     "RunInfo",
     "RunResult",
@@ -65,6 +67,7 @@ __all__ = [
     "State",
     "StepResult",
     "Waveform",
+    "WaveformFinding",
     "db_from_ratio",
     "db_from_ratios",
     "ratio_from_db",

@@ -1,11 +1,12 @@
 """Hardware or arithmetic from the waveform: tests W1 to W7, what they could have told, and how they combine."""
 
-from harness.judge.waveform.assess import waveform_tests
+from harness.judge.waveform.assess import compare_records, waveform_tests
 from harness.judge.waveform.clip import clip_level
 from harness.judge.waveform.combine import Decision, Evidence, Words, combine, factorise, sort_tests
 from harness.judge.waveform.doubles import double_ratio, doubled_codes
 from harness.judge.waveform.exact import too_perfect
 from harness.judge.waveform.gaps import Comb, code_gaps_test, comb_of
+from harness.judge.waveform.ladder import Compared, WaveformLadder, WaveformView
 from harness.judge.waveform.lattice import ROUNDINGS, Spacing, double_share, gap_share, reach, spacing_of, visits
 from harness.judge.waveform.noise import input_noise, noise_ratio, samples_needed
 from harness.judge.waveform.offset import offset_change
@@ -20,6 +21,7 @@ __all__ = [
     "ROUNDINGS",
     "SAYS_LLR",
     "Comb",
+    "Compared",
     "Decision",
     "Evidence",
     "PowerRow",
@@ -27,12 +29,15 @@ __all__ = [
     "Says",
     "Seen",
     "Spacing",
+    "WaveformLadder",
     "WaveformTest",
+    "WaveformView",
     "Words",
     "clip_level",
     "code_gaps_test",
     "comb_of",
     "combine",
+    "compare_records",
     "double_ratio",
     "double_share",
     "doubled_codes",

@@ -5,7 +5,7 @@ from __future__ import annotations
 from harness.judge.waveform.doubles import doubled_codes
 from harness.judge.waveform.gaps import code_gaps_test
 from harness.judge.waveform.noise import input_noise
-from harness.judge.waveform.record import Record, see
+from harness.judge.waveform.record import Record, Seen, see
 from harness.judge.waveform.result import WaveformTest
 from harness.judge.waveform.same_codes import same_codes
 from harness.judge.waveform.step_size import step_size
@@ -42,12 +42,41 @@ def waveform_tests(
     Source:
         common practice, no source (tests W1 to W7).
     """
-    seen_a, seen_b = see(a), see(b)
+    return compare_records(
+        see(a), see(b), ratio=ratio, a_as_b=None if a_as_b is None else see(a_as_b),
+        converter_noise_code=converter_noise_code, u_ratio_percent=u_ratio_percent, origins=origins,
+    )  # fmt: skip
+
+
+def compare_records(
+    a: Seen,
+    b: Seen,
+    *,
+    ratio: float,
+    a_as_b: Seen | None = None,
+    converter_noise_code: float | None = None,
+    u_ratio_percent: float = 0.1,
+    origins: tuple[int, ...] = (0,),
+) -> tuple[WaveformTest, ...]:
+    """As waveform_tests, of records that were looked at before.
+
+    Args:
+        a: the reference setting.
+        b: the setting that is `ratio` times more sensitive by name.
+        ratio: name of b over name of a, > 0, not 1.
+        a_as_b: as waveform_tests.
+        converter_noise_code: as input_noise.
+        u_ratio_percent: as step_size.
+        origins: as code_gaps_test.
+    Returns:
+        the tests, each able to say that it cannot tell.
+    Source:
+        see waveform_tests.
+    """
+    gaps = code_gaps_test if ratio > 1.0 else doubled_codes
     return (
-        step_size(seen_a, seen_b, ratio=ratio, u_ratio_percent=u_ratio_percent),
-        code_gaps_test(seen_a, seen_b, ratio=ratio, origins=origins, u_ratio_percent=u_ratio_percent)
-        if ratio > 1.0
-        else doubled_codes(seen_a, seen_b, ratio=ratio, origins=origins, u_ratio_percent=u_ratio_percent),
-        input_noise(seen_a, seen_b, ratio=ratio, converter_noise_code=converter_noise_code),
-        same_codes(seen_a if a_as_b is None else see(a_as_b), seen_b, ratio=ratio),
+        step_size(a, b, ratio=ratio, u_ratio_percent=u_ratio_percent),
+        gaps(a, b, ratio=ratio, origins=origins, u_ratio_percent=u_ratio_percent),
+        input_noise(a, b, ratio=ratio, converter_noise_code=converter_noise_code),
+        same_codes(a if a_as_b is None else a_as_b, b, ratio=ratio),
     )

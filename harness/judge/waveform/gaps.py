@@ -134,7 +134,7 @@ def _predicted_empty(ratio: float, low: int, high: int, origins: tuple[int, ...]
 def _all_empty(ratio: float, origin: int, bits: int) -> tuple[int, tuple[Booleans, ...]]:
     """The lowest code, and the empty codes from there on for each rounding: a ladder asks for few ratios, often."""
     low, high = -(1 << bits), 1 << bits
-    patterns = {}
+    patterns: dict[bytes, Booleans] = {}
     for _, rounding in ROUNDINGS:
         empty = reach(ratio, rounding, low=low, high=high, origin=origin) == 0
         empty.setflags(write=False)

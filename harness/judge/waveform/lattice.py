@@ -109,27 +109,75 @@ def visits(mean_steps: Floats, noise_steps: float) -> Visits:
     Source:
         product of the samples' own probabilities; derived in tests/judge_waveform/test_lattice.py.
     """
-    noise = max(noise_steps, LEAST_NOISE_STEPS)
-    margin = math.ceil(4.0 * noise) + 1
+    first, hits = expected_hits(mean_steps, noise_steps)
+    return Visits(first=first, hits=hits, empty=chance_of_none(mean_steps, noise_steps)[1])
+
+
+def expected_hits(mean_steps: Floats, noise_steps: float) -> tuple[int, Floats]:
+    """How many samples each step should get if every step can be visited.
+
+    Args:
+        mean_steps: as visits.
+        noise_steps: as visits.
+    Returns:
+        the lowest step, and the samples expected in it and in each above it.
+    Source:
+        see visits.
+    """
+    nearest, first, size, margin = _extent(mean_steps, noise_steps)
+    if noise_steps > WIDE_NOISE_STEPS:
+        kernel = np.exp(-0.5 * (np.arange(-margin, margin + 1) / noise_steps) ** 2)
+        spread = np.convolve(np.bincount(nearest - first, minlength=size), kernel / kernel.sum(), mode="same")
+        return first, spread
+    return first, _gathered(mean_steps, nearest, _shares(noise_steps, margin), first=first, size=size)
+
+
+def chance_of_none(mean_steps: Floats, noise_steps: float) -> tuple[int, Floats]:
+    """How likely each step gets no sample though every step can be visited.
+
+    Args:
+        mean_steps: as visits.
+        noise_steps: as visits.
+    Returns:
+        the lowest step, and the probability of it and of each above it.
+    Source:
+        see visits.
+    """
+    if noise_steps > WIDE_NOISE_STEPS:
+        first, hits = expected_hits(mean_steps, noise_steps)
+        return first, np.exp(-hits)
+    nearest, first, size, margin = _extent(mean_steps, noise_steps)
+    log_shares = np.log1p(-np.minimum(_shares(noise_steps, margin), 1.0 - 1e-12))
+    return first, np.exp(_gathered(mean_steps, nearest, log_shares, first=first, size=size))
+
+
+def _extent(mean_steps: Floats, noise_steps: float) -> tuple[Integers, int, int, int]:
+    """Nearest steps, the lowest step in reach, how many are, and how far noise reaches."""
+    margin = math.ceil(4.0 * max(noise_steps, LEAST_NOISE_STEPS)) + 1
     nearest = np.rint(mean_steps).astype(np.int64)
     first = int(nearest.min()) - margin
-    size = int(nearest.max()) + margin - first + 1
-    if noise > WIDE_NOISE_STEPS:
-        kernel = np.exp(-0.5 * (np.arange(-margin, margin + 1) / noise) ** 2)
-        spread = np.convolve(np.bincount(nearest - first, minlength=size), kernel / kernel.sum(), mode="same")
-        return Visits(first=first, hits=spread, empty=np.exp(-spread))
+    return nearest, first, int(nearest.max()) + margin - first + 1, margin
+
+
+def _shares(noise_steps: float, margin: int) -> Floats:
+    """Probability of each neighbour, for samples at each of the fractions between two steps.
+
+    Samples differ by where between two steps they lie; so fine a table of it is as good as each for itself.
+    """
     from scipy.special import ndtr
 
-    # Samples between two steps differ by where between; so fine a table of it is as good as each for itself.
     offsets = np.arange(-margin, margin + 2) - 0.5
     fractions = (np.arange(FRACTIONS + 1) / FRACTIONS - 0.5)[:, np.newaxis]
-    shares = np.diff(ndtr((offsets - fractions) / noise), axis=1)
-    log_shares = np.log1p(-np.minimum(shares, 1.0 - 1e-12))
+    noise = max(noise_steps, LEAST_NOISE_STEPS)
+    return np.asarray(np.diff(ndtr((offsets - fractions) / noise), axis=1), dtype=np.float64)
+
+
+def _gathered(mean_steps: Floats, nearest: Integers, table: Floats, *, first: int, size: int) -> Floats:
+    """The table's values of all samples, summed by step."""
     part = np.rint((mean_steps - nearest + 0.5) * FRACTIONS).astype(np.intp)
-    places = ((nearest - margin - first)[:, np.newaxis] + np.arange(2 * margin + 1)).ravel()
-    hits = np.bincount(places, weights=shares[part].ravel(), minlength=size)
-    log_empty = np.bincount(places, weights=log_shares[part].ravel(), minlength=size)
-    return Visits(first=first, hits=hits, empty=np.exp(log_empty))
+    reach_steps = table.shape[1]
+    places = ((nearest - (reach_steps // 2 + first))[:, np.newaxis] + np.arange(reach_steps)).ravel()
+    return np.bincount(places, weights=table[part].ravel(), minlength=size).astype(np.float64, copy=False)
 
 
 def inner(fit: SineFit, spacing: float) -> tuple[int, int]:
@@ -228,7 +276,7 @@ def _scatter(chance: float, count: float, places: int) -> float:
 def _chance(mean: Floats, fit: SineFit, step: float) -> float:
     """Share of inner places left empty by chance if values lie `step` delivered units apart."""
     noise = math.sqrt(max((fit.noise_code / step) ** 2 - 1.0 / 12.0, 0.0))
-    expected = visits(mean / step, noise)
+    first, empty = chance_of_none(mean / step, noise)
     low, high = inner(fit, step)
-    inside = expected.empty[max(low - expected.first, 0) : max(high - expected.first + 1, 0)]
+    inside = empty[max(low - first, 0) : max(high - first + 1, 0)]
     return float(inside.mean()) if inside.size else 1.0

@@ -11,7 +11,7 @@ import numpy.typing as npt
 
 from harness.amplitude import code_spacing, fit_sine3, processed_samples
 from harness.errors import FitFailed, NotFinite
-from harness.judge.waveform.lattice import Spacing, Visits, find_spacing, visits
+from harness.judge.waveform.lattice import Spacing, expected_hits, find_spacing
 from harness.values import SineFit
 
 Floats = npt.NDArray[np.float64]
@@ -91,9 +91,9 @@ class Seen:
         return first, np.bincount(codes - first).astype(np.int32)
 
     @cached_property
-    def expected(self) -> Visits:
-        """How often each whole value should be delivered if all of them can be."""
-        return visits(self.mean, math.sqrt(max(self.fit.noise_code**2 - 1.0 / 12.0, 0.0)))
+    def expected(self) -> tuple[int, Floats]:
+        """The lowest whole value, and how often it and each above it should be delivered if all of them can be."""
+        return expected_hits(self.mean, math.sqrt(max(self.fit.noise_code**2 - 1.0 / 12.0, 0.0)))
 
     @cached_property
     def spacing(self) -> Spacing | None:
@@ -112,7 +112,8 @@ class Seen:
 
     def expected_between(self, low: int, high: int) -> Floats:
         """How often each whole value from low to high should be; both within what the record visits."""
-        return self.expected.hits[low - self.expected.first : high - self.expected.first + 1]
+        first, hits = self.expected
+        return hits[low - first : high - first + 1]
 
     @property
     def gain_per_v(self) -> float:

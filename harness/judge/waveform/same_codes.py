@@ -37,14 +37,15 @@ def same_codes(a: Seen, b: Seen, *, ratio: float) -> WaveformTest:
             return unmet("W7", f"{name}: {seen.not_plain}")
     if abs(a.record.drive_vpk / b.record.drive_vpk - 1.0) > SAME_DRIVE_RATIO:
         return unmet("W7", "the two records were not driven alike")
-    if a.steps is None or b.steps is None:
+    steps_a, steps_b = a.steps, b.steps
+    if steps_a is None or steps_b is None:
         return unmet("W7", "the values lie on no grid")
     from scipy.stats import chi2, ncx2
 
     edges = _edges(a)
     if edges.size - 1 < LEAST_BINS:
         return unmet("W7", "too few codes for a histogram: raise the level or take more samples")
-    counts_a, counts_b = (np.histogram(steps, bins=edges)[0].astype(np.float64) for steps in (a.steps, b.steps))
+    counts_a, counts_b = (np.histogram(steps, bins=edges)[0].astype(np.float64) for steps in (steps_a, steps_b))
     statistic = _distance(counts_a, counts_b)
     freedom = edges.size - 2
     apart = _distance(_expected(a, 1.0, edges), _expected(a, ratio, edges))
