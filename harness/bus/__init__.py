@@ -6,6 +6,7 @@ from harness.bus.packed import PackedReader
 from harness.bus.piece import Piece
 from harness.bus.roles import Found, LabelledCapture, Roles, find_roles
 from harness.bus.stream import BusStream
+from harness.bus.tally import BusTally
 from harness.bus.thresholds import Thresholds, family_thresholds
 from harness.bus.timing import TimingLimits, error_bound_ratio
 from harness.bus.wiring import BusDevice, BusWiring
@@ -14,6 +15,7 @@ from harness.bus.word_table import WordTable
 __all__ = [
     "BusDevice",
     "BusStream",
+    "BusTally",
     "BusWiring",
     "Found",
     "LabelledCapture",

@@ -6,7 +6,6 @@ import numpy as np
 
 from harness.bus.piece import NO_TICKS, Ticks
 from harness.bus.timing import Meter, TimingLimits
-from harness.values import BusDistance
 
 ZERO = np.zeros(1, dtype=np.int64)
 
@@ -17,7 +16,7 @@ class ClockMeters:
     def __init__(self, tick_ns: float, limits: TimingLimits) -> None:
         least = limits.by_name()
         kept = ("setup", "hold")
-        self._meters = {
+        self.meters: dict[str, Meter] = {
             name: Meter(name, tick_ns, least[name], name in kept)
             for name in ("setup", "hold", "clock-high", "clock-low", "clock-period")
         }
@@ -46,13 +45,13 @@ class ClockMeters:
                 first_high = not first_high
             lasted = edges[1:] - edges[:-1]
             for name, start in (("clock-low", int(not first_high)), ("clock-high", int(first_high))):
-                self._meters[name].add(lasted[start::2], edges[1 + start :: 2])
+                self.meters[name].add(lasted[start::2], edges[1 + start :: 2])
             self._edge = edges[-1:]
         self.data_edges += data.size
         self._setup_and_hold(clocks, data, following)
         if clocks.size:
             timed = np.concatenate((self._active, clocks)) if self._active.size else clocks
-            self._meters["clock-period"].add(timed[1:] - timed[:-1], timed[1:])
+            self.meters["clock-period"].add(timed[1:] - timed[:-1], timed[1:])
             self._active = clocks[-1:]
 
     def _setup_and_hold(self, clocks: Ticks, data: Ticks, following: Ticks) -> None:
@@ -65,7 +64,7 @@ class ClockMeters:
         ends = np.append(turns, True)
         ends &= following < clocks.size
         later = clocks[following[ends]]
-        self._meters["setup"].add(later - data[ends], later)
+        self.meters["setup"].add(later - data[ends], later)
         self.sampled_data_edges += later.size
         starts = np.append(waiting == 0, turns)
         past = np.concatenate((self._active, clocks))
@@ -73,17 +72,7 @@ class ClockMeters:
         starts &= before >= 0
         first = data[starts]
         held = first - past[before[starts]]
-        self._meters["hold"].add(held, first)
+        self.meters["hold"].add(held, first)
         if (at_once := first[held == 0]).size:
-            self._meters["setup"].add(np.zeros_like(at_once), at_once)
+            self.meters["setup"].add(np.zeros_like(at_once), at_once)
         self._waiting = data[-1:] if following[-1] == clocks.size else NO_TICKS
-
-    def results(self) -> tuple[BusDistance, ...]:
-        """What was measured.
-
-        Returns:
-            setup, hold, clock-high, clock-low, clock-period.
-        Source:
-            see `take`.
-        """
-        return tuple(meter.result() for meter in self._meters.values())

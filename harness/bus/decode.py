@@ -32,8 +32,8 @@ def decode(capture: Capture, bus: BusWiring, *, history_known: bool = True) -> D
     Source:
         common practice for three-wire buses; captures and words in tests/published/test_three_wire.py.
     """
-    stream = _stream(capture, bus, NO_LIMITS, history_known=history_known)
-    tables = (stream.feed(_whole(capture)), stream.close())
+    stream = stream_of(capture, bus, NO_LIMITS, history_known=history_known)
+    tables = (stream.feed(whole(capture)), stream.close())
     words = tuple(word for table in tables for word in table.words())
     return stream.decoding(words, complete=capture.dropped == 0)
 
@@ -52,18 +52,41 @@ def measure_timing(capture: Capture, bus: BusWiring, limits: TimingLimits = NO_L
     Source:
         common practice for three-wire buses; frames worked by hand in tests/bus/test_bus_timing.py.
     """
-    stream = _stream(capture, bus, limits)
-    stream.feed(_whole(capture))
+    stream = stream_of(capture, bus, limits)
+    stream.feed(whole(capture))
     stream.close()
     return stream.timing()
 
 
-def _stream(capture: Capture, bus: BusWiring, limits: TimingLimits, *, history_known: bool = True) -> BusStream:
+def stream_of(capture: Capture, bus: BusWiring, limits: TimingLimits, *, history_known: bool = True) -> BusStream:
+    """A stream for one whole capture.
+
+    Args:
+        capture: edge list, not fed yet.
+        bus: which line is what.
+        limits: least distances, ns, and fastest clock, Hz.
+        history_known: as `decode`.
+    Returns:
+        the stream.
+    Raises:
+        CaptureError: as `decode`.
+    Source:
+        see `decode`.
+    """
     check_capture(capture, bus.roles)
     return BusStream(bus, initial=capture.initial, lines=capture.lines, limits=limits, history_known=history_known)
 
 
-def _whole(capture: Capture) -> Piece:
+def whole(capture: Capture) -> Piece:
+    """A capture as the only piece of a stream.
+
+    Args:
+        capture: edge list.
+    Returns:
+        the piece.
+    Source:
+        none: the same content.
+    """
     times_ns = capture.times_ns
     return Piece(
         ticks=times_ns,

@@ -8,7 +8,6 @@ import numpy.typing as npt
 from harness.bus.piece import EARLIEST, NO_LEVELS, NO_TICKS, Ticks
 from harness.bus.timing import Meter, TimingLimits
 from harness.bus.wiring import BusWiring
-from harness.values import BusDistance
 
 Masks = npt.NDArray[np.uint8]
 
@@ -18,7 +17,7 @@ class LatchMeters:
 
     def __init__(self, bus: BusWiring, tick_ns: float, limits: TimingLimits, *, initial: dict[str, bool]) -> None:
         least = limits.by_name()
-        self._meters = {
+        self.meters: dict[str, Meter] = {
             name: Meter(name, tick_ns, least[name]) for name in ("latch-width", "clock-to-latch", "latch-to-clock")
         }
         self._rising = bus.latch_rising
@@ -67,7 +66,7 @@ class LatchMeters:
         # Active from before the capture: the first end has no start, hence no width.
         timed_ends = ends[1:] if was_active and since.size == 0 else ends
         pairs = min(timed_starts.size, timed_ends.size)
-        self._meters["latch-width"].add(timed_ends[:pairs] - timed_starts[:pairs], timed_ends[:pairs])
+        self.meters["latch-width"].add(timed_ends[:pairs] - timed_starts[:pairs], timed_ends[:pairs])
         starts = np.append(EARLIEST, begins) if was_active else begins
         self._active[name] = starts.size > ends.size
         if not self._active[name]:
@@ -96,12 +95,12 @@ class LatchMeters:
         fresh = np.diff(before, prepend=0) > 0
         if instants.size:
             fresh[0] = (before[0] > 0 and self._instant.size == 0) or before[0] > self._clock.size
-        self._meters["clock-to-latch"].add(instants[fresh] - past[before[fresh] - 1], instants[fresh])
+        self.meters["clock-to-latch"].add(instants[fresh] - past[before[fresh] - 1], instants[fresh])
         waiting = np.concatenate((self._instant, instants))
         after = np.append(0, upto) if self._instant.size else upto
         last = np.append(after[1:] != after[:-1], True) if waiting.size else np.zeros(0, dtype=np.bool_)
         followed = last & (after < clocks.size)
-        self._meters["latch-to-clock"].add(clocks[after[followed]] - waiting[followed], clocks[after[followed]])
+        self.meters["latch-to-clock"].add(clocks[after[followed]] - waiting[followed], clocks[after[followed]])
         if waiting.size:
             self._instant = waiting[-1:] if after[-1] == clocks.size else NO_TICKS
         if clocks.size:
@@ -115,15 +114,6 @@ class LatchMeters:
         """
         self._since = dict.fromkeys(self._latches, NO_TICKS)
 
-    def results(self) -> tuple[BusDistance, ...]:
-        """What was measured.
-
-        Returns:
-            latch-width, clock-to-latch, latch-to-clock.
-        Source:
-            see `take`.
-        """
-        return tuple(meter.result() for meter in self._meters.values())
 
 
 def _merged(ticks: Ticks, masks: Masks) -> tuple[Ticks, Masks]:

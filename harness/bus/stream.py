@@ -12,7 +12,7 @@ from harness.bus.frames import NOT_KNOWN, Bits, FrameReader
 from harness.bus.latch_meters import LatchMeters
 from harness.bus.line_filter import LineFilter
 from harness.bus.piece import EARLIEST, NO_LEVELS, NO_TICKS, Levels, Piece, Ticks
-from harness.bus.timing import TimingLimits, error_bound_ratio
+from harness.bus.timing import Meter, TimingLimits, timing_of
 from harness.bus.wiring import BusWiring
 from harness.bus.word_table import WordTable
 from harness.errors import CaptureError
@@ -102,6 +102,21 @@ class BusStream:
             rewrites=self.frames.rewrites,
         )
 
+    @property
+    def meters(self) -> dict[str, Meter]:
+        """Every distance so far by its name, the clock's period among them."""
+        return self.clock_meters.meters | self.latch_meters.meters
+
+    @property
+    def glitches(self) -> dict[str, int]:
+        """Pulses that were too short, by line."""
+        return {name: line.glitches for name, line in self._filters.items()}
+
+    @property
+    def edges(self) -> dict[str, int]:
+        """Changes that last, by line."""
+        return {name: line.kept for name, line in self._filters.items()}
+
     def timing(self) -> BusTiming:
         """All distances so far.
 
@@ -110,19 +125,13 @@ class BusStream:
         Source:
             see `BusDistance` and `error_bound_ratio`.
         """
-        distances = (*self.clock_meters.results(), *self.latch_meters.results())
-        period = next(distance for distance in distances if distance.name == "clock-period")
-        rows = self.frames.sound + self.frames.unsound
-        return BusTiming(
-            distances=tuple(distance for distance in distances if distance is not period),
-            clock_hz=1e9 / period.minimum_ns if period.minimum_ns else None,
-            clock_limit_hz=1e9 / period.limit_ns if period.limit_ns else None,
-            clock_violations=period.violations,
-            glitches=tuple((name, line.glitches) for name, line in self._filters.items()),
-            edges=tuple((name, line.kept) for name, line in self._filters.items()),
-            resolution_ns=self.tick_ns,
-            sound_words=self.frames.sound,
-            error_bound_ratio=error_bound_ratio(rows, self.frames.unsound),
+        return timing_of(
+            tuple(meter.result() for meter in self.meters.values()),
+            glitches=self.glitches,
+            edges=self.edges,
+            tick_ns=self.tick_ns,
+            sound=self.frames.sound,
+            unsound=self.frames.unsound,
         )
 
     def _check(self, piece: Piece) -> None:

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 import numpy as np
 import numpy.typing as npt
 
 from harness.bus.piece import Ticks
-from harness.values import BusDistance
+from harness.values import BusDistance, BusTiming
 
 Counts = npt.NDArray[np.int64]
 
@@ -88,6 +89,29 @@ class Meter:
         if self.keeps_histogram:
             self._classify(distances)
 
+    def merge(self, other: Meter) -> bool:
+        """Take all that another meter of the same distance and tick has seen.
+
+        Args:
+            other: of another capture.
+        Returns:
+            whether the smallest is the other's.
+        Source:
+            none: bookkeeping.
+        """
+        smaller = other.count > 0 and (self.smallest < 0 or other.smallest < self.smallest)
+        if smaller:
+            self.smallest, self.smallest_at = other.smallest, other.smallest_at
+        self.count += other.count
+        self.total += other.total
+        self.violations += other.violations
+        if self.keeps_histogram:
+            short, long = sorted((self._fine, other._fine), key=len)
+            self._fine = long.copy()
+            self._fine[: short.size] += short
+            self._coarse = self._coarse + other._coarse
+        return smaller
+
     def _classify(self, distances: Ticks) -> None:
         far = distances >= FINEST_CLASSES
         if far.any():
@@ -117,6 +141,43 @@ class Meter:
             violations=self.violations,
             histogram=(*fine, *coarse),
         )
+
+
+def timing_of(
+    distances: tuple[BusDistance, ...],
+    *,
+    glitches: Mapping[str, int],
+    edges: Mapping[str, int],
+    tick_ns: float,
+    sound: int,
+    unsound: int,
+) -> BusTiming:
+    """Distances and counts as one record.
+
+    Args:
+        distances: all of them, the clock's period among them.
+        glitches: pulses that were too short, by line.
+        edges: changes that last, by line.
+        tick_ns: resolution of the times.
+        sound: frames that hold a word.
+        unsound: other frames.
+    Returns:
+        the timing; the period becomes the fastest clock.
+    Source:
+        see error_bound_ratio.
+    """
+    period = next(distance for distance in distances if distance.name == "clock-period")
+    return BusTiming(
+        distances=tuple(distance for distance in distances if distance is not period),
+        clock_hz=1e9 / period.minimum_ns if period.minimum_ns else None,
+        clock_limit_hz=1e9 / period.limit_ns if period.limit_ns else None,
+        clock_violations=period.violations,
+        glitches=tuple(glitches.items()),
+        edges=tuple(edges.items()),
+        resolution_ns=tick_ns,
+        sound_words=sound,
+        error_bound_ratio=error_bound_ratio(sound + unsound, unsound),
+    )
 
 
 def error_bound_ratio(frames: int, wrong: int = 0) -> float | None:

@@ -1,6 +1,6 @@
 """Frozen records that travel between the rooms, and the only decibel functions."""
 
-from harness.values.bus_timing import BusDistance, BusTiming, LineLevels
+from harness.values.bus_timing import BusDistance, BusRecord, BusTiming, LineLevels
 from harness.values.capture import Capture, Decoding, LatchedWord
 from harness.values.coverage import Coverage, CoverageRange, CoverageRow
 from harness.values.decibel import db_from_ratio, db_from_ratios, ratio_from_db
@@ -31,6 +31,7 @@ __all__ = [
     "BudgetLine",
     "BudgetTable",
     "BusDistance",
+    "BusRecord",
     "BusTiming",
     "Candidate",
     "Capture",

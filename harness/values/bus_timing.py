@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from harness.values.capture import Capture, LatchedWord
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BusDistance:
@@ -18,13 +20,15 @@ class BusDistance:
     mean_ns: float | None
     """None when it was never seen."""
     minimum_at_ns: int | None
-    """When the smallest was seen: the later of its two edges."""
+    """When the smallest was seen in its capture: the later of its two edges."""
     limit_ns: float | None
     """The least that is allowed; None without a limit."""
     violations: int
     """How many were below the limit."""
     histogram: tuple[tuple[float, int], ...] = ()
     """Lower edge of each occupied class in ns, and how many fell into it; empty where no histogram is kept."""
+    minimum_where: str = ""
+    """The capture that holds the smallest, for people; empty for a single capture."""
 
     @property
     def margin_ns(self) -> float | None:
@@ -81,3 +85,23 @@ class BusTiming:
             if distance.name == name:
                 return distance
         raise KeyError(name)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BusRecord:
+    """The control bus over a run, as one channel's captures show it."""
+
+    channel: int
+    captures: int
+    """Captures gathered."""
+    timing: BusTiming
+    data: str
+    """Name of the data line."""
+    clock: str
+    """Name of the clock line."""
+    clock_rising: bool
+    """Whether data counts at the rising edge."""
+    frame: Capture | None
+    """The events of the first sound frame; None without one."""
+    word: LatchedWord | None
+    """The word that it holds."""
