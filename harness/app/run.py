@@ -66,8 +66,8 @@ def plan_of(setup: Setup) -> SweepPlan:
     )
 
 
-def judge_of(setup: Setup) -> RunJudge:
-    """A fresh judge for a setup."""
+def judge_of(setup: Setup, *, waveforms: bool = True) -> RunJudge:
+    """A fresh judge for a setup; without waveforms it is quicker, for provisional outcomes."""
     return RunJudge(
         law=setup.law,
         device=setup.device,
@@ -76,13 +76,14 @@ def judge_of(setup: Setup) -> RunJudge:
         bus=setup.wiring,
         input_ratio=setup.input_ratio,
         statement=Statement.of(setup.bench.file, setup.device),
+        waveforms=waveforms,
     )
 
 
 def record_run(setup: Setup, opened: OpenBench, store: Store, header: RunHeader) -> StationFault | None:
     """Sweep and record. Returns the station fault that stopped the sweep, if one did; the run is then recorded too."""
     recorder = store.begin(header, clock=opened.bench.clock)
-    provisional = judge_of(setup)
+    provisional = judge_of(setup, waveforms=False)
     try:
         with progress_bar(setup.rungs) as tick:
 

@@ -28,19 +28,19 @@ class BusTally:
         """
         self._bus, self._limits = bus, limits
         self._meters: dict[str, Meter] = {}
-        self._where: dict[str, str] = {}
+        self._least_at: dict[str, int] = {}
         self._glitches = dict.fromkeys(bus.roles, 0)
         self._edges = dict.fromkeys(bus.roles, 0)
         self._sound = self._unsound = 0
-        self._frame: tuple[Capture, LatchedWord] | None = None
+        self._frame: tuple[int, Capture, LatchedWord] | None = None
         self.captures = 0
 
-    def decode(self, capture: Capture, *, where: str = "") -> Decoding:
+    def decode(self, capture: Capture, *, number: int) -> Decoding:
         """The words of a further capture; its distances are added.
 
         Args:
             capture: edge list; only data may be unknown.
-            where: names it for people.
+            number: names it; of equal distances and of sound frames that of the lowest number is told.
         Returns:
             as `decode`.
         Raises:
@@ -57,13 +57,15 @@ class BusTally:
         for name, meter in stream.meters.items():
             if name not in self._meters:
                 self._meters[name] = Meter(name, meter.tick_ns, meter.limit_ns, meter.keeps_histogram)
-            if self._meters[name].merge(meter):
-                self._where[name] = where
+            tied = meter.count > 0 and meter.smallest == self._meters[name].smallest
+            if self._meters[name].merge(meter) or (tied and number < self._least_at[name]):
+                self._least_at[name] = number
+                self._meters[name].smallest_at = meter.smallest_at
         for total, more in ((self._glitches, stream.glitches), (self._edges, stream.edges)):
             for name, count in more.items():
                 total[name] += count
-        if self._frame is None:
-            self._frame = _first_frame(capture, self._bus, words)
+        if (self._frame is None or number < self._frame[0]) and (found := _first_frame(capture, self._bus, words)):
+            self._frame = (number, *found)
         return stream.decoding(words, complete=capture.dropped == 0)
 
     def record(self, channel: int) -> BusRecord | None:
@@ -79,10 +81,10 @@ class BusTally:
         if not self.captures:
             return None
         distances = tuple(
-            dataclasses.replace(meter.result(), minimum_where=self._where.get(name, ""))
+            dataclasses.replace(meter.result(), minimum_in=self._least_at.get(name))
             for name, meter in self._meters.items()
         )
-        frame, word = self._frame or (None, None)
+        _, frame, word = self._frame or (0, None, None)
         return BusRecord(
             channel=channel,
             captures=self.captures,

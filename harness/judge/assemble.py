@@ -32,7 +32,10 @@ def assemble(context: Context, made: Made) -> RunResult:
     at = _by_place(made)
     rows = tuple(
         _with_uncertainty(
-            row(item, at.get((setting, None), ()), context.found[setting], context.fitted_percent.get(setting)),
+            replace(
+                row(item, at.get((setting, None), ()), context.found[setting], context.fitted_percent.get(setting)),
+                evidence=context.grounds.get(setting),
+            ),
             context,
             at.get((setting, None), ()),
         )
@@ -72,6 +75,7 @@ def assemble(context: Context, made: Made) -> RunResult:
         parameters=tuple(context.parameters),
         budgets=tuple(context.budgets),
         flags=tuple(context.flags),
+        bus=tuple(context.bus),
     )
 
 
@@ -103,7 +107,7 @@ def _notes(context: Context, complete: bool) -> tuple[str, ...]:
     if not complete:
         notes.append("The run is incomplete: settings with readings missing count as INVALID.")
     if not context.captured:
-        notes.append("No control words were captured: realness is unproven.")
+        notes.append("No control words were captured: realness is decided by the waveform alone.")
     # A parameter outside its limit may leave every setting inside: the first screen must say it.
     moved = [event.text for event in context.events if event.kind == "discontinuity"]
     if moved:

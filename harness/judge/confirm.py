@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from harness.judge.realness import Found
 from harness.judge.waveform import Compared, WaveformView
-from harness.values import Realness, RealnessEvidence, WaveformFinding
+from harness.values import Realness, RealnessEvidence, Setting, WaveformFinding
 
 DECIDED = (Realness.HARDWARE, Realness.ARITHMETIC, Realness.MIXED)
 
@@ -16,8 +18,9 @@ def confirm(words: Found, view: WaveformView | None) -> Found:
         words: by control words and code-domain gain; unproven where they say nothing.
         view: by the waveform alone; None without records to compare.
     Returns:
-        words' finding where the waveform agrees or cannot tell; the waveform's where words say nothing; a fault where a
-        word was latched and the waveform says arithmetic; unproven where no word was latched and it says hardware.
+        words' finding where the waveform agrees or cannot tell; the waveform's where words say nothing, a fault there
+        if the codes did not follow; a fault where a word was latched and the waveform says arithmetic; unproven where
+        no word was latched and it says hardware.
     Source:
         common practice, no source (decision table of words and waveform): never silently one of them.
     """
@@ -26,6 +29,9 @@ def confirm(words: Found, view: WaveformView | None) -> Found:
         return words
     why, ratio = view.decision.why, view.decision.arithmetic_ratio
     match words.realness:
+        case Realness.UNPROVEN if seen is Realness.ARITHMETIC and view.still:
+            said = f"{words.why}; by the waveform alone: the gain of the codes did not follow ({why})"
+            return Found(realness=Realness.FAULT, ratio=1.0, why=said)
         case Realness.UNPROVEN:
             said = f"{words.why}; by the waveform alone: {why}"
             return Found(realness=seen, ratio=1.0 if ratio is None else ratio, why=said)
@@ -60,7 +66,7 @@ def contradicts(words: Found, view: WaveformView | None) -> bool:
 
 
 def evidence_values(
-    words: Found, view: WaveformView | None, both: Found, names: dict[object, str]
+    words: Found, view: WaveformView | None, both: Found, names: Mapping[Setting, str]
 ) -> RealnessEvidence:
     """The ground of a decision as it goes into files and pages.
 
@@ -90,7 +96,7 @@ def evidence_values(
     )
 
 
-def _findings(compared: Compared, names: dict[object, str]) -> list[WaveformFinding]:
+def _findings(compared: Compared, names: Mapping[Setting, str]) -> list[WaveformFinding]:
     against = f"{names[compared.reference]} to {names[compared.setting]}"
     return [
         WaveformFinding(

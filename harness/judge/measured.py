@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from harness.amplitude import Flag, check_quality, fit_sine3
-from harness.bus import BusWiring, decode
+from harness.bus import BusTally
 from harness.config import DeviceFile
 from harness.errors import MeasureError
 from harness.judge.flags import record_flags
@@ -57,7 +57,7 @@ def measure(
     reading: Reading,
     *,
     device: DeviceFile,
-    wiring: BusWiring | None,
+    bus: BusTally | None,
     latches: Sequence[str],
     input_ratio: float,
     previous: Codes | None = None,
@@ -67,7 +67,7 @@ def measure(
     Args:
         reading: raw.
         device: for rails and test frequency.
-        wiring: of the control bus; None when words are not captured.
+        bus: decodes the capture, and adds its distances up; None when words are not captured.
         latches: latch lines of the channel's gain devices, the one that holds the fine code first.
         input_ratio: volts at the device's input per volt that the source is set to.
         previous: the codes that were fetched before, to tell a record that was read twice; None for the first.
@@ -100,7 +100,7 @@ def measure(
         drive_vpk=reading.drive_read_vpk,
         fit=fit,
         quality=quality,
-        captured=None if wiring is None else _captured(reading, wiring, latches),
+        captured=None if bus is None else _captured(reading, bus, latches),
         bench_gone=reading.bench_gone,
         flags=flags,
     )
@@ -134,11 +134,11 @@ def _fitted(
     return fit, quality, flags, against
 
 
-def _captured(reading: Reading, wiring: BusWiring, latches: Sequence[str]) -> Captured:
+def _captured(reading: Reading, bus: BusTally, latches: Sequence[str]) -> Captured:
     if reading.capture is None:
         return Captured(value=None, text=reading.capture_reason or "no capture", sound=False)
     try:
-        decoding = decode(reading.capture, wiring)
+        decoding = bus.decode(reading.capture, number=reading.index)
     except MeasureError as error:
         return Captured(value=None, text=f"{error.reason}: {error}", sound=False)
     if not decoding.complete:

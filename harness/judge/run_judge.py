@@ -5,7 +5,7 @@ from __future__ import annotations
 import copy
 from collections.abc import Mapping, Sequence
 
-from harness.bus import BusWiring
+from harness.bus import BusTally, BusWiring, TimingLimits
 from harness.config import DeviceFile, LimitItem
 from harness.judge.assemble import assemble
 from harness.judge.claims import Context, judge_all
@@ -13,12 +13,15 @@ from harness.judge.claims.station import STATION_FAULT
 from harness.judge.fitted import fit_channel, judge_parameters
 from harness.judge.flags import flag_notes
 from harness.judge.gain_budget import NO_BUDGET, GainBudget, Statement, budget_tables, gain_budget, reduced
+from harness.judge.grounds import Grounds
 from harness.judge.limit_set import LimitSet
+from harness.judge.looked import look
 from harness.judge.measured import Measured, measure
-from harness.judge.realness import Evidence, Found, of_settings
+from harness.judge.realness import Evidence
 from harness.judge.rows import Gathered, evidence_of
 from harness.judge.steps import Step, steps_of
 from harness.judge.verdict import worst_outcome
+from harness.judge.waveform import Seen
 from harness.ladder import open_ratio
 from harness.law import GainLaw, LawFit
 from harness.values import Codes, Event, Outcome, Purpose, Reading, RunResult, Setting
@@ -53,6 +56,7 @@ class RunJudge:
         bus: BusWiring | None,
         input_ratio: float,
         statement: Statement | None = None,
+        waveforms: bool = True,
     ) -> None:
         """Take what is needed to judge.
 
@@ -64,6 +68,7 @@ class RunJudge:
             bus: wiring of the control bus; None when the run captures no words.
             input_ratio: volts at the device's input per volt that the source is set to.
             statement: what bench and device leave open about a gain; None makes no budget.
+            waveforms: whether records are looked at for realness; a provisional outcome needs none of it.
         """
         self._law = law
         self._device = device
@@ -73,6 +78,10 @@ class RunJudge:
         self._bus = bus
         self._input_ratio = input_ratio
         self._statement = statement
+        self._waveforms = waveforms
+        self._seen: dict[Setting, Seen] = {}
+        channels = sorted({setting.channel for setting in self._plan}) if bus is not None else ()
+        self._tallies = {channel: BusTally(bus, _timing_limits(device)) for channel in channels if bus is not None}
         self._latches = {
             p.setting.channel: tuple(word.latch for word in (p.state.word, *p.state.more)) for p in self._plan.values()
         }
@@ -105,7 +114,7 @@ class RunJudge:
         measured = measure(
             reading,
             device=self._device,
-            wiring=self._bus,
+            bus=self._tallies.get(setting.channel),
             latches=self._latches[setting.channel],
             input_ratio=self._input_ratio,
             previous=previous,
@@ -113,6 +122,10 @@ class RunJudge:
         known = self._final.setdefault(setting, [])
         known[:] = [each for each in known if not (each.bench_gone and each.direction is reading.direction)]
         known.append(measured)
+        if self._waveforms and setting not in self._seen and measured.gain_codes_per_v is not None:
+            # The first sound record of a setting shows what there is to see; another adds nothing.
+            seen = look(reading, measured.fit, device=self._device, input_ratio=self._input_ratio)
+            self._seen |= {} if seen is None else {setting: seen}
         alone = Gathered(prediction=prediction, final=(measured,), planned=1, attempts=1)
         context = Context(
             device=self._device,
@@ -137,6 +150,8 @@ class RunJudge:
         other._limits = limits
         other._final = {setting: list(readings) for setting, readings in self._final.items()}
         other._attempts = dict(self._attempts)
+        other._seen = dict(self._seen)
+        other._tallies = copy.deepcopy(self._tallies)
         return other
 
     def result(self, events: Sequence[Event] = ()) -> RunResult:
@@ -163,7 +178,9 @@ class RunJudge:
             for setting, prediction in self._plan.items()
         }
         evidence = {setting: self._evidence(item) for setting, item in gathered.items()}
-        steps = steps_of(self._plan, evidence)
+        grounds = Grounds(evidence, self._plan, self._seen, device=self._device)
+        settled = {setting: grounds.setting(setting) for setting in evidence}
+        steps = steps_of(self._plan, evidence, grounds)
         budget = self._budget(gathered, steps)
         fits = self._fits(gathered, budget)
         return Context(
@@ -171,7 +188,8 @@ class RunJudge:
             limits=self._limits,
             captured=self._bus is not None,
             gathered=gathered,
-            found=_found(evidence),
+            found={setting: ground.found for setting, ground in settled.items()},
+            grounds={setting: ground.values for setting, ground in settled.items()},
             evidence=evidence,
             steps=steps,
             fitted_percent={
@@ -182,6 +200,7 @@ class RunJudge:
             parameters=tuple(
                 row for channel, fit in fits.items() for row in judge_parameters(channel, fit, self._limits)
             ),
+            bus=tuple(r for c, tally in self._tallies.items() if (r := tally.record(c)) is not None),
             events=_still_true(events),
             uncertainty=budget,
             budgets=budget_tables(budget),
@@ -228,8 +247,5 @@ def _still_true(events: Sequence[Event]) -> tuple[Event, ...]:
     return tuple(event for index, event in enumerate(events) if index > resumed or event.kind != STATION_FAULT)
 
 
-def _found(evidence: Mapping[Setting, Evidence]) -> dict[Setting, Found]:
-    found: dict[Setting, Found] = {}
-    for channel in sorted({setting.channel for setting in evidence}):
-        found.update(of_settings([e for setting, e in evidence.items() if setting.channel == channel]))
-    return found
+def _timing_limits(device: DeviceFile) -> TimingLimits:
+    return TimingLimits() if device.bus is None else TimingLimits(**device.bus.timing.model_dump())

@@ -7,9 +7,10 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
-from harness.judge.realness import Evidence, Found, of_step
+from harness.judge.grounds import Grounds
+from harness.judge.realness import Evidence, Found
 from harness.judge.verdict import worst_outcome
-from harness.values import Judgement, Outcome, Prediction, Setting, StepResult
+from harness.values import Judgement, Outcome, Prediction, RealnessEvidence, Setting, StepResult
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -25,6 +26,8 @@ class Step:
     found: Found
     word_changed: bool | None
     """None where a gain device is not known to hold a word."""
+    ground: RealnessEvidence | None = None
+    """What words and waveform each say of it."""
 
     @property
     def predicted_ratio(self) -> float:
@@ -42,12 +45,15 @@ class Step:
         return f"{self.lower.label} to {self.upper.label}"
 
 
-def steps_of(plan: Mapping[Setting, Prediction], evidence: Mapping[Setting, Evidence]) -> tuple[Step, ...]:
+def steps_of(
+    plan: Mapping[Setting, Prediction], evidence: Mapping[Setting, Evidence], grounds: Grounds
+) -> tuple[Step, ...]:
     """All steps of a run.
 
     Args:
         plan: prediction by setting.
         evidence: what is known of each.
+        grounds: what each step is.
     Returns:
         fine steps in each range, then coarse steps at each fine position. A step with a missing side is none: the
         missing setting already counts.
@@ -59,13 +65,15 @@ def steps_of(plan: Mapping[Setting, Prediction], evidence: Mapping[Setting, Evid
         below, above = evidence[lower], evidence[upper]
         if below.gain_codes_per_v is None or above.gain_codes_per_v is None:
             continue
+        ground = grounds.step(lower, upper)
         steps.append(
             Step(
                 lower=plan[lower],
                 upper=plan[upper],
                 kind=kind,
                 measured_ratio=above.gain_codes_per_v / below.gain_codes_per_v,
-                found=of_step(below, above),
+                found=ground.found,
+                ground=ground.values,
                 word_changed=below.words != above.words if below.known and above.known else None,
             )
         )
@@ -96,6 +104,7 @@ def step_row(step: Step, claims: Sequence[Judgement]) -> StepResult:
         realness=step.found.realness,
         word_changed=step.word_changed,
         reason=reasons[0] if reasons else step.found.why,
+        evidence=step.ground,
     )
 
 

@@ -4,7 +4,7 @@ from harness.values.bus_timing import BusDistance, BusRecord, BusTiming, LineLev
 from harness.values.capture import Capture, Decoding, LatchedWord
 from harness.values.coverage import Coverage, CoverageRange, CoverageRow
 from harness.values.decibel import db_from_ratio, db_from_ratios, ratio_from_db
-from harness.values.evidence import RealnessEvidence, WaveformFinding
+from harness.values.evidence import Realness, RealnessEvidence, WaveformFinding
 from harness.values.fit import Quality, SineFit
 from harness.values.judgement import (
     BudgetLine,
@@ -14,7 +14,6 @@ from harness.values.judgement import (
     Judgement,
     Outcome,
     ParameterResult,
-    Realness,
     RunResult,
     SettingResult,
     StepResult,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from harness.values.capture import Capture, LatchedWord
 
@@ -27,8 +27,8 @@ class BusDistance:
     """How many were below the limit."""
     histogram: tuple[tuple[float, int], ...] = ()
     """Lower edge of each occupied class in ns, and how many fell into it; empty where no histogram is kept."""
-    minimum_where: str = ""
-    """The capture that holds the smallest, for people; empty for a single capture."""
+    minimum_in: int | None = None
+    """Number of the capture that holds the smallest; None for a single capture."""
 
     @property
     def margin_ns(self) -> float | None:
@@ -101,7 +101,7 @@ class BusRecord:
     """Name of the clock line."""
     clock_rising: bool
     """Whether data counts at the rising edge."""
-    frame: Capture | None
+    frame: Capture | None = field(compare=False)
     """The events of the first sound frame; None without one."""
     word: LatchedWord | None
     """The word that it holds."""

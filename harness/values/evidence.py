@@ -2,9 +2,18 @@
 
 from __future__ import annotations
 
+import enum
 from dataclasses import dataclass
 
-from harness.values.judgement import Realness
+
+class Realness(enum.StrEnum):
+    """What a fine or coarse step, or a setting, turned out to be."""
+
+    HARDWARE = "hardware"
+    ARITHMETIC = "arithmetic"
+    MIXED = "mixed"
+    UNPROVEN = "unproven"
+    FAULT = "fault"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

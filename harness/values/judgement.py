@@ -5,6 +5,8 @@ from __future__ import annotations
 import enum
 from dataclasses import dataclass
 
+from harness.values.bus_timing import BusRecord
+from harness.values.evidence import Realness, RealnessEvidence
 from harness.values.setting import ControlWord, Setting
 
 
@@ -15,16 +17,6 @@ class Outcome(enum.StrEnum):
     FAIL = "FAIL"
     INCONCLUSIVE = "INCONCLUSIVE"
     INVALID = "INVALID"
-
-
-class Realness(enum.StrEnum):
-    """What a fine or coarse step, or a setting, turned out to be."""
-
-    HARDWARE = "hardware"
-    ARITHMETIC = "arithmetic"
-    MIXED = "mixed"
-    UNPROVEN = "unproven"
-    FAULT = "fault"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -107,6 +99,8 @@ class SettingResult:
     """Test uncertainty ratio of the absolute gain: half the width between its limits over its U."""
     flags: tuple[str, ...] = ()
     """Short codes for what is remarkable about the readings without making them INVALID."""
+    evidence: RealnessEvidence | None = None
+    """What words and waveform each say of it; None where that was not worked out."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -152,6 +146,8 @@ class StepResult:
     word_changed: bool | None
     """None when words were not captured."""
     reason: str
+    evidence: RealnessEvidence | None = None
+    """What words and waveform each say of it; None where that was not worked out."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -250,3 +246,5 @@ class RunResult:
     """By range group, least sensitive first; empty where no budget was made."""
     flags: tuple[FlagNote, ...] = ()
     """What is remarkable about readings that were judged, each kind once."""
+    bus: tuple[BusRecord, ...] = ()
+    """The control bus as each channel's captures show it; empty without captures."""

@@ -46,8 +46,8 @@ def test_the_tally_is_the_sum_of_its_captures():
         "third": capture_of(0b0110, setup_ns=150, hold_ns=60, period_ns=400),
     }
     tally = BusTally(WIRING, LIMITS)
-    for where, capture in captures.items():
-        assert tally.decode(capture, where=where) == decode(capture, WIRING)
+    for number, capture in enumerate(captures.values(), start=1):
+        assert tally.decode(capture, number=number) == decode(capture, WIRING)
     record = tally.record(3)
     single = [measure_timing(capture, WIRING, LIMITS) for capture in captures.values()]
     assert (record.channel, record.captures, record.timing.sound_words) == (3, 3, 3)
@@ -64,8 +64,8 @@ def test_the_tally_is_the_sum_of_its_captures():
                 merged[start] = merged.get(start, 0) + count
         assert dict(distance.histogram) == merged
     setup, hold = record.timing.distance("setup"), record.timing.distance("hold")
-    assert (setup.minimum_ns, setup.minimum_where, setup.margin_ns, setup.violations) == (40.0, "second", -10.0, 4)
-    assert (hold.minimum_ns, hold.minimum_where, hold.margin_ns, hold.violations) == (60.0, "third", 10.0, 0)
+    assert (setup.minimum_ns, setup.minimum_in, setup.margin_ns, setup.violations) == (40.0, 2, -10.0, 4)
+    assert (hold.minimum_ns, hold.minimum_in, hold.margin_ns, hold.violations) == (60.0, 3, 10.0, 0)
     # The third clocks 2.5 MHz where 2 MHz is allowed: three periods.
     assert (record.timing.clock_hz, record.timing.clock_violations) == (2.5e6, 3)
     assert record.timing.error_bound_ratio == pytest.approx(1.0)
@@ -74,7 +74,7 @@ def test_the_tally_is_the_sum_of_its_captures():
 def test_the_bound_falls_with_the_frames():
     tally = BusTally(WIRING)
     for _ in range(300):
-        tally.decode(capture_of(0b1001, setup_ns=100, hold_ns=100))
+        tally.decode(capture_of(0b1001, setup_ns=100, hold_ns=100), number=0)
     assert tally.record(1).timing.error_bound_ratio == pytest.approx(0.01)
 
 
@@ -85,12 +85,26 @@ def test_the_first_sound_frame_is_kept():
     # Two bits and a latch: no word of four.
     cut = dataclasses.replace(short, times_ns=short.times_ns[8:], levels=short.levels[8:], initial=int(short.levels[7]))
     assert cut.levels.size < edges
-    assert tally.decode(cut).words[0].value is None
+    assert tally.decode(cut, number=5).words[0].value is None
     assert tally.record(1).frame is None
-    tally.decode(capture_of(0b0110, setup_ns=100, hold_ns=100))
+    tally.decode(capture_of(0b0110, setup_ns=100, hold_ns=100), number=7)
+    tally.decode(capture_of(0b0001, setup_ns=100, hold_ns=100), number=8)
     record = tally.record(1)
     assert record.word.value == 0b0110
     assert decode(record.frame, WIRING).words[0].value == 0b0110
+
+
+def test_the_order_of_captures_does_not_matter():
+    captures = [capture_of(word, setup_ns=100, hold_ns=100) for word in (0b1010, 0b0110, 0b1001)]
+    records = []
+    for order in ((0, 1, 2), (2, 0, 1), (1, 2, 0)):
+        tally = BusTally(WIRING)
+        for number in order:
+            tally.decode(captures[number], number=number)
+        records.append(tally.record(1))
+    assert [record.word.value for record in records] == [0b1010] * 3
+    assert all(record.timing == records[0].timing for record in records)
+    assert {distance.minimum_in for distance in records[0].timing.distances if distance.count} == {0}
 
 
 def test_nothing_taken_and_a_capture_that_contradicts_itself():
@@ -99,5 +113,5 @@ def test_nothing_taken_and_a_capture_that_contradicts_itself():
     good = capture_of(0b1010, setup_ns=100, hold_ns=100)
     backwards = dataclasses.replace(good, times_ns=good.times_ns[::-1].copy())
     with pytest.raises(CaptureError, match="time runs backwards"):
-        tally.decode(backwards)
+        tally.decode(backwards, number=1)
     assert tally.record(1) is None

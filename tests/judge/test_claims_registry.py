@@ -77,7 +77,7 @@ def test_uncertainty_in_the_context_reaches_the_claim() -> None:
     setup = setup_at((1, 3, 0))
     rung = setup.rungs[0]
     measured = measure(
-        healthy(rung), device=setup.device, wiring=None, latches=(), input_ratio=setup.input_ratio
+        healthy(rung), device=setup.device, bus=None, latches=(), input_ratio=setup.input_ratio
     )
     alone = Gathered(prediction=rung.prediction, final=(measured,), planned=1, attempts=1)
     context = claims.Context(

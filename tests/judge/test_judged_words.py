@@ -116,7 +116,7 @@ def test_up_and_down_with_different_words_fail_and_are_no_hardware() -> None:
     ]
 
 
-def test_without_a_bus_no_word_is_claimed_and_realness_is_unproven() -> None:
+def test_without_a_bus_no_word_is_claimed_and_the_waveform_alone_decides() -> None:
     setup = dataclasses.replace(
         setup_at(*((1, 3, fine) for fine in (0, 5, 10))), job=FULL.job.model_copy(update={"capture_words": False})
     )
@@ -128,7 +128,9 @@ def test_without_a_bus_no_word_is_claimed_and_realness_is_unproven() -> None:
     assert {row.captured_words for row in result.settings} == {()}
     assert set(outcomes(result, "realness").values()) == {"INCONCLUSIVE"}
     assert result.verdict is INCONCLUSIVE
-    assert result.notes == ("No control words were captured: realness is unproven.",)
+    assert result.notes == ("No control words were captured: realness is decided by the waveform alone.",)
+    # Noiseless sines: the noise at the input, which must confirm what counts of codes say, has nothing to say.
+    assert {row.evidence.waveform.value for row in result.settings} == {"unproven"}
 
 
 RANGE = setup_at(*((1, 3, fine) for fine in (0, 5, 10, 15, 20)))

@@ -78,7 +78,7 @@ def measured_points(
     for reading in readings:
         if not reading.final or reading.purpose is not Purpose.LADDER:
             continue
-        one = measure(reading, device=device, wiring=None, latches=(), input_ratio=input_ratio)
+        one = measure(reading, device=device, bus=None, latches=(), input_ratio=input_ratio)
         if one.gain_codes_per_v is None or reading.waveform is None:
             continue
         scale = reading.waveform.scale_v_per_code

@@ -11,7 +11,7 @@ from harness.judge.limit_set import LimitSet
 from harness.judge.realness import Evidence, Found
 from harness.judge.rows import Gathered
 from harness.judge.steps import Step
-from harness.values import BudgetTable, Event, FlagNote, ParameterResult, Setting
+from harness.values import BudgetTable, BusRecord, Event, FlagNote, ParameterResult, RealnessEvidence, Setting
 
 
 class Uncertainty(Protocol):
@@ -42,12 +42,16 @@ class Context:
     """Every planned setting, in order of the ladder."""
     found: Mapping[Setting, Found] = field(default_factory=dict)
     """What each setting turned out to be."""
+    grounds: Mapping[Setting, RealnessEvidence] = field(default_factory=dict)
+    """What words and waveform each say of it."""
     evidence: Mapping[Setting, Evidence] = field(default_factory=dict)
     steps: Sequence[Step] = ()
     """Steps with both sides measured, fine ones first."""
     fitted_percent: Mapping[Setting, float] = field(default_factory=dict)
     """Residual to the fitted law of each setting that took part in a fit."""
     parameters: Sequence[ParameterResult] = ()
+    bus: Sequence[BusRecord] = ()
+    """Distances on the control bus, by channel; empty without captures."""
     events: Sequence[Event] = ()
     """The run's journal."""
     uncertainty: Uncertainty | None = None

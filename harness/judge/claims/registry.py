@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from types import MappingProxyType
 
+from harness.judge.claims.bus_timing import BUS_TIMING
 from harness.judge.claims.context import Context
 from harness.judge.claims.gain import GAIN
 from harness.judge.claims.kind import ClaimKind
@@ -29,6 +30,7 @@ CLAIMS: tuple[ClaimKind, ...] = (
     REALNESS,
     RESIDUAL,
     PARAMETER,
+    BUS_TIMING,
 )
 
 ITEMS: Mapping[str, str] = MappingProxyType({kind.item: kind.unit for kind in CLAIMS if kind.in_limits})

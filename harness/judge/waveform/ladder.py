@@ -13,6 +13,7 @@ from harness.judge.waveform.result import Says, WaveformTest
 from harness.values import Realness, Setting
 
 DECIDED = (Realness.HARDWARE, Realness.ARITHMETIC, Realness.MIXED)
+CLEARS = (Realness.HARDWARE,)
 SAME_NAME_RATIO = 1e-6
 
 
@@ -25,6 +26,8 @@ class Compared:
     setting: Setting
     ratio: float
     """By name, > 1."""
+    moved_ratio: float
+    """By the codes: gain of the setting over that of the reference."""
     tests: tuple[WaveformTest, ...]
     decision: Decision
 
@@ -39,6 +42,11 @@ class Compared:
         evidence = sort_tests(self.tests, ratio=self.ratio)
         return bool(evidence.arithmetic or evidence.partial)
 
+    @property
+    def still(self) -> bool:
+        """Whether the gain of the codes moved by less than half the step."""
+        return abs(math.log(self.moved_ratio)) < 0.5 * math.log(self.ratio)
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class WaveformView:
@@ -47,6 +55,12 @@ class WaveformView:
     decision: Decision
     compared: tuple[Compared, ...]
     """What it rests on."""
+
+    @property
+    def still(self) -> bool:
+        """Whether the codes did not follow where arithmetic was found: the scale alone changed, or nothing."""
+        found = [c for c in self.compared if c.realness is Realness.ARITHMETIC]
+        return bool(found) and all(c.still for c in found)
 
 
 class WaveformLadder:
@@ -95,7 +109,8 @@ class WaveformLadder:
             self._side(setting, column[max(place - 1, 0)], column[min(place + 1, len(column) - 1)]),
         ]
         made = [compared for side in sides for compared in side]
-        last = [side[-1] for side in sides if side]
+        # A more sensitive reference can clear a setting; if it is arithmetic itself, that says nothing of this one.
+        last = [side[-1] for side in sides if side and (side[-1].setting == setting or side[-1].realness in CLEARS)]
         return WaveformView(decision=_of_both(last), compared=tuple(made))
 
     def of_step(self, lower: Setting, upper: Setting) -> WaveformView | None:
@@ -146,8 +161,9 @@ class WaveformLadder:
             tests = compare_records(a, b, ratio=ratio, origins=self._origins)
             decision = combine(tests, Words.NOT_CAPTURED, ratio=ratio)
             self._pairs[key] = Compared(
-                reference=reference, setting=setting, ratio=ratio, tests=tests, decision=decision
-            )
+                reference=reference, setting=setting, ratio=ratio, moved_ratio=b.gain_per_v / a.gain_per_v,
+                tests=tests, decision=decision,
+            )  # fmt: skip
         return self._pairs[key]
 
     def _side(self, setting: Setting, below: Setting, above: Setting) -> list[Compared]:
@@ -224,7 +240,7 @@ def _told(compared: Compared, says: Says) -> str:
 def _weakest(sides: Sequence[Compared]) -> float | None:
     """What all of them could have told."""
     powers = [c.decision.power_m for c in sides if c.decision.power_m is not None]
-    return max(powers) if len(powers) == len(sides) else None
+    return max(powers) if powers and len(powers) == len(sides) else None
 
 
 def _unproven(why: str, sides: Sequence[Compared]) -> Decision:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -24,7 +25,9 @@ WIDE_NOISE_STEPS = 4.0
 """From here on a histogram smeared by the noise is as exact as sample by sample."""
 FRACTIONS = 256
 """Parts of a step at which the chance of each neighbour is worked out."""
-SETTLED_RATIO = 0.1
+NOISE_PARTS = 500
+"""Parts of a step to which the noise is rounded: records of a ladder share few tables then."""
+SETTLED_RATIO = 0.25
 """Of the standard uncertainty: a change of the spacing below it is not followed further."""
 EDGE_NOISES = 3.0
 INNER_RATIO = 0.98
@@ -129,7 +132,7 @@ def expected_hits(mean_steps: Floats, noise_steps: float) -> tuple[int, Floats]:
         kernel = np.exp(-0.5 * (np.arange(-margin, margin + 1) / noise_steps) ** 2)
         spread = np.convolve(np.bincount(nearest - first, minlength=size), kernel / kernel.sum(), mode="same")
         return first, spread
-    return first, _gathered(mean_steps, nearest, _shares(noise_steps, margin), first=first, size=size)
+    return first, _gathered(mean_steps, nearest, _shares(noise_steps, margin)[0], first=first, size=size)
 
 
 def chance_of_none(mean_steps: Floats, noise_steps: float) -> tuple[int, Floats]:
@@ -147,8 +150,8 @@ def chance_of_none(mean_steps: Floats, noise_steps: float) -> tuple[int, Floats]
         first, hits = expected_hits(mean_steps, noise_steps)
         return first, np.exp(-hits)
     nearest, first, size, margin = _extent(mean_steps, noise_steps)
-    log_shares = np.log1p(-np.minimum(_shares(noise_steps, margin), 1.0 - 1e-12))
-    return first, np.exp(_gathered(mean_steps, nearest, log_shares, first=first, size=size))
+    table = _shares(noise_steps, margin)[1]
+    return first, np.exp(_gathered(mean_steps, nearest, table, first=first, size=size))
 
 
 def _extent(mean_steps: Floats, noise_steps: float) -> tuple[Integers, int, int, int]:
@@ -159,17 +162,22 @@ def _extent(mean_steps: Floats, noise_steps: float) -> tuple[Integers, int, int,
     return nearest, first, int(nearest.max()) + margin - first + 1, margin
 
 
-def _shares(noise_steps: float, margin: int) -> Floats:
-    """Probability of each neighbour, for samples at each of the fractions between two steps.
+def _shares(noise_steps: float, margin: int) -> tuple[Floats, Floats]:
+    """Probability of each neighbour, for samples at each of the fractions between two steps; and ln(1 - it).
 
     Samples differ by where between two steps they lie; so fine a table of it is as good as each for itself.
     """
+    return _table(round(max(noise_steps, LEAST_NOISE_STEPS) * NOISE_PARTS), margin)
+
+
+@lru_cache(maxsize=1024)
+def _table(noise_parts: int, margin: int) -> tuple[Floats, Floats]:
     from scipy.special import ndtr
 
     offsets = np.arange(-margin, margin + 2) - 0.5
     fractions = (np.arange(FRACTIONS + 1) / FRACTIONS - 0.5)[:, np.newaxis]
-    noise = max(noise_steps, LEAST_NOISE_STEPS)
-    return np.asarray(np.diff(ndtr((offsets - fractions) / noise), axis=1), dtype=np.float64)
+    shares = np.asarray(np.diff(ndtr((offsets - fractions) * (NOISE_PARTS / noise_parts)), axis=1), dtype=np.float64)
+    return shares, np.log1p(-np.minimum(shares, 1.0 - 1e-12))
 
 
 def _gathered(mean_steps: Floats, nearest: Integers, table: Floats, *, first: int, size: int) -> Floats:
