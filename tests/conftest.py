@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import os
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -13,6 +13,8 @@ from typing import Any
 import pytest
 
 from harness.app import main as app_main
+from tests.postgres_server import PostgresServer
+from tests.postgres_server import missing as postgres_missing
 
 ROOT = Path(__file__).resolve().parents[1]
 
@@ -31,6 +33,19 @@ class Ended:
 
 
 Command = Callable[..., Ended]
+
+
+@pytest.fixture(scope="session")
+def postgres_server() -> Iterator[PostgresServer]:
+    """A running server; whoever stops it starts it again."""
+    if postgres_missing():
+        pytest.skip(postgres_missing())
+    server = PostgresServer()
+    try:
+        server.start()
+        yield server
+    finally:
+        server.remove()
 
 
 @pytest.fixture

@@ -1,4 +1,4 @@
-"""Which file a store's address means."""
+"""Which file or server a store's address means."""
 
 from __future__ import annotations
 
@@ -6,12 +6,12 @@ import re
 from dataclasses import dataclass
 from pathlib import Path
 
-from sqlalchemy.engine import make_url
+from sqlalchemy.engine import URL, make_url
 from sqlalchemy.exc import ArgumentError
 
 from harness.errors import StoreUnavailable, UsageError
 
-_ALLOWED = "allowed: a file's path, or sqlite:///path"
+_ALLOWED = "allowed: a file's path, sqlite:///path, or postgresql://user@server/database"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -27,22 +27,33 @@ class Address:
         return f"{self.path.absolute().as_uri()}?mode={mode}"
 
 
-def read_address(url: str) -> Address:
-    """The file that a bare path or an URL means.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ServerAddress:
+    """A store's database on a server."""
+
+    shown: str
+    """For messages; without a password."""
+    url: URL
+
+
+def read_address(url: str) -> Address | ServerAddress:
+    """The file or the server's database that a bare path or an URL means.
 
     Raises:
-        UsageError: not a path and not an URL of a kind that is known; an URL without a file.
+        UsageError: not a path and not an URL of a kind that is known; an URL without a file or database.
     """
     if not re.match(r"[A-Za-z][A-Za-z0-9+.-]*://", url):
         return _of_path(url, url)
     scheme = url.split("://", 1)[0]
     # Only the scheme is shown: the rest of an URL may hold a password.
-    if scheme.split("+")[0] != "sqlite":
+    if scheme not in ("sqlite", "sqlite+pysqlite", "postgresql", "postgresql+psycopg"):
         raise UsageError(f"store {scheme}://...: this kind of database is not known; {_ALLOWED}")
     try:
         parsed = make_url(url)
     except (ArgumentError, ValueError) as error:
         raise UsageError(f"store {scheme}://...: not an URL ({error}); {_ALLOWED}") from error
+    if scheme.startswith("postgresql"):
+        return _of_server(parsed)
     if parsed.host or parsed.query:
         raise UsageError(f"store {url}: a host or options in the URL; {_ALLOWED} (three strokes before the path)")
     return _of_path(parsed.database or "", url)
@@ -52,6 +63,15 @@ def _of_path(text: str, shown: str) -> Address:
     if text in ("", ":memory:") or "\0" in text:
         raise UsageError(f"store {shown!r}: names no file, and a record must outlive its process; {_ALLOWED}")
     return Address(shown=shown, path=Path(text))
+
+
+def _of_server(parsed: URL) -> ServerAddress:
+    # Of the options only where the server is: others may hold a password.
+    where = {name: value for name, value in parsed.query.items() if name in ("host", "port")}
+    shown = parsed.set(drivername="postgresql", query=where).render_as_string(hide_password=True)
+    if not parsed.database:
+        raise UsageError(f"store {shown}: names no database; {_ALLOWED}")
+    return ServerAddress(shown=shown, url=parsed.set(drivername="postgresql+psycopg"))
 
 
 def require_file(address: Address, *, may_create: bool) -> None:

@@ -10,9 +10,11 @@ from __future__ import annotations
 
 from typing import Any
 
-from sqlalchemy import Column, Double, ForeignKey, Integer, LargeBinary, MetaData, Table, Text, literal
+from sqlalchemy import Column, Double, ForeignKey, LargeBinary, MetaData, Table, literal
 from sqlalchemy.schema import DefaultClause
 from sqlalchemy.sql.elements import ColumnElement
+
+from harness.store.types import WHOLE, AnyText
 
 CHANGES = {
     1: "runs, their files, readings, journal",
@@ -32,55 +34,55 @@ def since(version: int) -> dict[str, int]:
 
 METADATA = MetaData()
 
-SCHEMA = Table("schema_version", METADATA, Column("version", Integer, nullable=False))
+SCHEMA = Table("schema_version", METADATA, Column("version", WHOLE, nullable=False))
 
 MIGRATIONS = Table(
     "migrations",
     METADATA,
-    Column("version", Integer, primary_key=True),
-    Column("change", Text, nullable=False),
-    Column("at_utc", Text, nullable=False),
+    Column("version", WHOLE, primary_key=True),
+    Column("change", AnyText, nullable=False),
+    Column("at_utc", AnyText, nullable=False),
     info=since(2),
 )
 
 FILES = Table(
     "files",
     METADATA,
-    Column("sha256", Text, primary_key=True),
-    Column("text", Text, nullable=False),
+    Column("sha256", AnyText, primary_key=True),
+    Column("text", AnyText, nullable=False),
 )
 
 RUNS = Table(
     "runs",
     METADATA,
     # Order of beginning: the wall clock may be set back, this number is not.
-    Column("number", Integer, primary_key=True),
-    Column("run_id", Text, nullable=False, unique=True),
-    Column("unit", Text, nullable=False),
-    Column("operator", Text, nullable=False),
-    Column("started_utc", Text, nullable=False),
-    Column("mode", Text, nullable=False),
+    Column("number", WHOLE, primary_key=True),
+    Column("run_id", AnyText, nullable=False, unique=True),
+    Column("unit", AnyText, nullable=False),
+    Column("operator", AnyText, nullable=False),
+    Column("started_utc", AnyText, nullable=False),
+    Column("mode", AnyText, nullable=False),
     # As text: a root seed may have 128 bits.
-    Column("seed", Text),
-    Column("faults", Text, nullable=False),
-    Column("planned", Integer, nullable=False),
-    Column("identities", Text, nullable=False),
-    Column("software", Text, nullable=False),
-    Column("finished_utc", Text, nullable=False, server_default=""),
-    Column("end", Text, nullable=False, server_default=""),
+    Column("seed", AnyText),
+    Column("faults", AnyText, nullable=False),
+    Column("planned", WHOLE, nullable=False),
+    Column("identities", AnyText, nullable=False),
+    Column("software", AnyText, nullable=False),
+    Column("finished_utc", AnyText, nullable=False, server_default=""),
+    Column("end", AnyText, nullable=False, server_default=""),
     # The hash of the reading recorded last, the header's before the first one; and how many there are.
-    Column("chain_head", Text, nullable=False, server_default="", info=since(4)),
-    Column("chain_length", Integer, nullable=False, server_default="0", info=since(4)),
+    Column("chain_head", AnyText, nullable=False, server_default="", info=since(4)),
+    Column("chain_length", WHOLE, nullable=False, server_default="0", info=since(4)),
 )
 
 RUN_FILES = Table(
     "run_files",
     METADATA,
     Column("run", ForeignKey("runs.number"), primary_key=True),
-    Column("position", Integer, primary_key=True),
-    Column("role", Text, nullable=False),
-    Column("path", Text, nullable=False),
-    Column("version", Integer, nullable=False),
+    Column("position", WHOLE, primary_key=True),
+    Column("role", AnyText, nullable=False),
+    Column("path", AnyText, nullable=False),
+    Column("version", WHOLE, nullable=False),
     Column("sha256", ForeignKey("files.sha256"), nullable=False),
 )
 
@@ -88,56 +90,56 @@ READINGS = Table(
     "readings",
     METADATA,
     Column("run", ForeignKey("runs.number"), primary_key=True),
-    Column("reading", Integer, primary_key=True),
-    Column("channel", Integer, nullable=False),
-    Column("coarse", Integer, nullable=False),
-    Column("fine", Integer, nullable=False),
-    Column("direction", Text, nullable=False),
-    Column("attempt", Integer, nullable=False),
-    Column("status", Text, nullable=False),
-    Column("reason", Text, nullable=False),
+    Column("reading", WHOLE, primary_key=True),
+    Column("channel", WHOLE, nullable=False),
+    Column("coarse", WHOLE, nullable=False),
+    Column("fine", WHOLE, nullable=False),
+    Column("direction", AnyText, nullable=False),
+    Column("attempt", WHOLE, nullable=False),
+    Column("status", AnyText, nullable=False),
+    Column("reason", AnyText, nullable=False),
     Column("drive_set_vpk", Double, nullable=False),
     Column("drive_read_vpk", Double, nullable=False),
     Column("frequency_hz", Double, nullable=False),
-    Column("capture_reason", Text, nullable=False),
-    Column("read_back", Text, nullable=False),
-    Column("messages", Text, nullable=False),
-    Column("started_utc", Text, nullable=False),
+    Column("capture_reason", AnyText, nullable=False),
+    Column("read_back", AnyText, nullable=False),
+    Column("messages", AnyText, nullable=False),
+    Column("started_utc", AnyText, nullable=False),
     Column("started_s", Double, nullable=False),
     Column("duration_s", Double, nullable=False),
     # The waveform; all empty when nothing was fetched.
-    Column("samples", Integer),
+    Column("samples", WHOLE),
     Column("codes", LargeBinary),
     Column("sample_rate_hz", Double),
     Column("scale_v_per_code", Double),
-    Column("sequence", Integer),
-    Column("acquisition", Text),
+    Column("sequence", WHOLE),
+    Column("acquisition", AnyText),
     # The capture; all empty when there was none.
-    Column("bus_events", Integer),
+    Column("bus_events", WHOLE),
     Column("bus_times_ns", LargeBinary),
     Column("bus_levels", LargeBinary),
     Column("bus_unknown", LargeBinary),
-    Column("bus_initial", Integer),
-    Column("bus_lines", Text),
-    Column("bus_dropped", Integer),
-    Column("purpose", Text, nullable=False, server_default="ladder", info=since(3)),
+    Column("bus_initial", WHOLE),
+    Column("bus_lines", AnyText),
+    Column("bus_dropped", WHOLE),
+    Column("purpose", AnyText, nullable=False, server_default="ladder", info=since(3)),
     # Of the source of another channel; 0 where there is none.
     Column("aggressor_vpk", Double, nullable=False, server_default="0.0", info=since(3)),
     Column("aggressor_hz", Double, nullable=False, server_default="0.0", info=since(3)),
     # The chain: of the row recorded before, and of this row with that hash.
-    Column("previous_hash", Text, info=since(4)),
-    Column("own_hash", Text, info=since(4)),
+    Column("previous_hash", AnyText, info=since(4)),
+    Column("own_hash", AnyText, info=since(4)),
 )
 
 EVENTS = Table(
     "events",
     METADATA,
-    Column("number", Integer, primary_key=True),
+    Column("number", WHOLE, primary_key=True),
     Column("run", ForeignKey("runs.number"), nullable=False, index=True),
-    Column("at_utc", Text, nullable=False),
+    Column("at_utc", AnyText, nullable=False),
     Column("at_s", Double, nullable=False),
-    Column("kind", Text, nullable=False),
-    Column("text", Text, nullable=False),
+    Column("kind", AnyText, nullable=False),
+    Column("text", AnyText, nullable=False),
 )
 
 

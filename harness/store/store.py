@@ -10,12 +10,12 @@ from typing import Self
 
 from sqlalchemy import Connection, select, update
 
-from harness.errors import StoreError, StoreUnavailable
-from harness.store.address import Address
+from harness.errors import StoreError, StoreUnavailable, UsageError
+from harness.store.address import Address, ServerAddress
 from harness.store.backup import backup
 from harness.store.check import StoreCheck, check_store
-from harness.store.connect import Writer
-from harness.store.file import file_reader, page_faults
+from harness.store.connect import Reader, Writer
+from harness.store.file import page_faults
 from harness.store.find import find, not_found
 from harness.store.reading_row import reading_of
 from harness.store.recorder import Clock, RunRecorder
@@ -30,10 +30,12 @@ _PAGE = 16
 class Store:
     """An open store; made by `open_store`. Reading works while another process writes."""
 
-    def __init__(self, address: Address, *, writer: Writer | None, version: int) -> None:
+    def __init__(
+        self, address: Address | ServerAddress, reader: Reader, *, writer: Writer | None, version: int
+    ) -> None:
         self._address = address
         self._place = address.shown
-        self._reader = file_reader(address)
+        self._reader = reader
         self._writer = writer
         self._version = version
         self._closed = False
@@ -143,7 +145,9 @@ class Store:
             StoreError: so damaged that the tables cannot be read.
         """
         with self._reading("checking the store") as connection:
-            return check_store(connection, self._version, page_faults(connection))
+            # On a server the pages are the server's own care.
+            pages = page_faults(connection) if isinstance(self._address, Address) else ()
+            return check_store(connection, self._version, pages)
 
     def backup(self, target: Path) -> None:
         """Copy the store to a file, at once and whole, also while a run is being recorded.
@@ -153,6 +157,8 @@ class Store:
             StoreUnavailable: no such folder, or no room.
         """
         self._require_open(f"backing up to {target}")
+        if isinstance(self._address, ServerAddress):
+            raise UsageError(f"store {self._place}: a server is backed up by its own tools; allowed here is a file")
         backup(self._address, target)
 
     def _readings(self, number: int, run_id: str) -> Iterator[Reading]:

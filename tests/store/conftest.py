@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import hashlib
+import itertools
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -23,6 +24,8 @@ from harness.values import (
     Setting,
     Waveform,
 )
+
+_NUMBERS = itertools.count()
 
 
 class StandingClock:
@@ -125,6 +128,18 @@ def clock() -> StandingClock:
 @pytest.fixture
 def path(tmp_path: Path) -> Path:
     return tmp_path / "runs.db"
+
+
+@pytest.fixture(params=["file", "server"])
+def url(request: pytest.FixtureRequest, path: Path) -> str:
+    """The address of an empty store: a file, and a database on a server; the same tests hold for both."""
+    if request.param == "file":
+        return str(path)
+    server = request.getfixturevalue("postgres_server")
+    schema = f"test_{next(_NUMBERS)}"
+    server.sql(f"CREATE SCHEMA {schema}")
+    address: str = server.url(schema)
+    return address
 
 
 @pytest.fixture

@@ -18,9 +18,9 @@ from harness.store.schema import READINGS
 from harness.values import Capture, Direction, Event, Reading, ReadingStatus, Setting, Waveform
 
 
-def test_a_full_reading_comes_back_whole(path, clock, make_header, make_reading, is_same):
+def test_a_full_reading_comes_back_whole(url, clock, make_header, make_reading, is_same):
     written = [make_reading(index) for index in range(40)]
-    with open_store(str(path)) as store:
+    with open_store(url) as store:
         recorder = store.begin(make_header(), clock)
         for one in written:
             recorder.record(one)
@@ -29,12 +29,12 @@ def test_a_full_reading_comes_back_whole(path, clock, make_header, make_reading,
     assert all(is_same(left, right) for left, right in zip(written, again, strict=True))
 
 
-def test_a_bare_reading_comes_back_whole(path, clock, make_header, make_reading, is_same):
+def test_a_bare_reading_comes_back_whole(url, clock, make_header, make_reading, is_same):
     bare = make_reading(waveform=None, capture=None, read_back=(), messages=(), reason="", capture_reason="")
     sure = make_reading(
         1, capture=Capture(times_ns=np.array([], np.int64), levels=np.array([], np.uint8), initial=0, lines=())
     )
-    with open_store(str(path)) as store:
+    with open_store(url) as store:
         recorder = store.begin(make_header(), clock)
         recorder.record(bare)
         recorder.record(sure)
@@ -60,8 +60,8 @@ def test_every_field_of_a_record_is_stored():
     ]  # fmt: skip
 
 
-def test_arrays_that_were_read_cannot_be_written(path, clock, make_header, make_reading):
-    with open_store(str(path)) as store:
+def test_arrays_that_were_read_cannot_be_written(url, clock, make_header, make_reading):
+    with open_store(url) as store:
         store.begin(make_header(), clock).record(make_reading())
         (again,) = store.readings(make_header().run_id)
     with pytest.raises(ValueError, match="read-only"):
@@ -109,18 +109,18 @@ def through_a_table(one: Reading) -> Reading:
     return reading_of(row._asdict(), "run x")
 
 
-def test_numpy_numbers_are_taken(path, clock, make_header, make_reading):
+def test_numpy_numbers_are_taken(url, clock, make_header, make_reading):
     one = make_reading(np.int64(5), drive_set_vpk=np.float64(0.1), setting=Setting(np.int64(1), 2, 3))
-    with open_store(str(path)) as store:
+    with open_store(url) as store:
         store.begin(make_header(), clock).record(one)
         (again,) = store.readings(make_header().run_id)
     assert (again.index, again.drive_set_vpk, again.setting) == (5, 0.1, Setting(1, 2, 3))
     assert type(again.index) is int
 
 
-def test_header_and_journal_come_back_whole(path, clock, make_header):
+def test_header_and_journal_come_back_whole(url, clock, make_header):
     header = make_header(seed=2**127 + 1)
-    with open_store(str(path)) as store:
+    with open_store(url) as store:
         recorder = store.begin(header, clock)
         running = store.info(header.run_id)
         recorder.note("retry", "channel 2: ReadTimeout – Ω")
@@ -139,9 +139,9 @@ def test_header_and_journal_come_back_whole(path, clock, make_header):
     assert [event.at_s for event in events] == [101.0, 102.0]
 
 
-def test_a_header_without_seed_files_or_faults(path, clock, make_header):
+def test_a_header_without_seed_files_or_faults(url, clock, make_header):
     header = make_header(seed=None, files=(), faults=(), identities=())
-    with open_store(str(path)) as store:
+    with open_store(url) as store:
         store.begin(header, clock)
         assert store.header(header.run_id) == header
 
@@ -160,8 +160,8 @@ def test_a_text_is_kept_once(path, clock, make_header, make_file):
     assert count == (6,)
 
 
-def test_the_recorder_is_the_one_of_the_bench(path, clock, make_header):
-    with open_store(str(path)) as store:
+def test_the_recorder_is_the_one_of_the_bench(url, clock, make_header):
+    with open_store(url) as store:
         recorder: Recorder = store.begin(make_header(), clock)
         assert isinstance(recorder, RunRecorder)
         assert recorder.run_id == make_header().run_id
@@ -180,8 +180,8 @@ def test_readings_come_in_order_of_index_and_few_at_a_time(path, clock, make_hea
         assert list(reader) == list(range(3, 50))
 
 
-def test_a_reader_sees_what_comes_while_it_reads(path, clock, make_header, make_reading):
-    with open_store(str(path)) as writing, open_store(str(path), read_only=True) as reading:
+def test_a_reader_sees_what_comes_while_it_reads(url, clock, make_header, make_reading):
+    with open_store(url) as writing, open_store(url, read_only=True) as reading:
         recorder = writing.begin(make_header(), clock)
         for index in range(20):
             recorder.record(make_reading(index, samples=4))

@@ -13,8 +13,8 @@ from harness.store import open_store
 
 
 @pytest.fixture
-def store(path, clock, make_header):
-    with open_store(str(path)) as opened:
+def store(url, clock, make_header):
+    with open_store(url) as opened:
         # Begun in this order although the wall clock was set back in between.
         for run_id in ("20261125T1000-ab12", "20261125T1000-ab34", "20261124T0900-cd56"):
             opened.begin(make_header(run_id, started_utc=run_id), clock)
@@ -78,8 +78,8 @@ def test_a_strange_id_names_the_newest(store, text):
         store.resolve(text)
 
 
-def test_an_empty_store_says_so(path):
-    with open_store(str(path)) as store:
+def test_an_empty_store_says_so(url):
+    with open_store(url) as store:
         assert store.runs() == ()
         with pytest.raises(RunNotFound, match="no run 'last': the store holds no run yet"):
             store.resolve("last")
@@ -146,8 +146,8 @@ def test_an_interrupted_run_is_resumed(store, clock, make_header, make_reading):
         store.resume("new", clock)
 
 
-def test_a_closed_store_is_closed(path, clock, make_header, make_reading):
-    store = open_store(str(path))
+def test_a_closed_store_is_closed(url, clock, make_header, make_reading):
+    store = open_store(url)
     recorder = store.begin(make_header(), clock)
     store.close()
     store.close()
@@ -159,10 +159,10 @@ def test_a_closed_store_is_closed(path, clock, make_header, make_reading):
         recorder.record(make_reading())
 
 
-def test_a_store_for_reading_takes_no_run(path, clock, make_header):
-    open_store(str(path)).close()
+def test_a_store_for_reading_takes_no_run(url, clock, make_header):
+    open_store(url).close()
     with (
-        open_store(str(path), read_only=True) as store,
+        open_store(url, read_only=True) as store,
         pytest.raises(StoreUnavailable, match=r"beginning run .*: the store was opened for reading only"),
     ):
         store.begin(make_header(), clock)
