@@ -52,13 +52,13 @@ def postgres_server() -> Iterator[PostgresServer]:
 def gainladder(capfd: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Command:
     """Run a command in this process, from the project's root, with store and reports in a folder of the test's own."""
     monkeypatch.chdir(ROOT)
-    takes_store = {"sweep", "judge", "report", "runs"}
+    takes_store = {"sweep", "resume", "judge", "report", "runs"}
 
     def run(*words: str) -> Ended:
         arguments = list(words)
         if words and words[0] in takes_store and "--store" not in words:
             arguments += ["--store", str(tmp_path / "runs.sqlite")]
-        if words and words[0] == "sweep" and "--reports" not in words:
+        if words and words[0] in ("sweep", "resume") and "--reports" not in words:
             arguments += ["--reports", str(tmp_path / "pages")]
         monkeypatch.setattr(sys, "argv", ["gainladder", *arguments])
         with pytest.raises(SystemExit) as stopped:

@@ -31,7 +31,7 @@ class FileSet:
             text = self._text(path, named_by)
             if text is None:
                 return None
-            self.stored[role] = ConfigFile(role=role, path=_shown(path), version=0, sha256=sha256_of(text), text=text)
+            self.stored[role] = ConfigFile(role=role, path=shown(path), version=0, sha256=sha256_of(text), text=text)
         file = self.stored[role]
         try:
             content = parse(model, file.text, file=path)
@@ -64,6 +64,6 @@ def beside(path: str, name: str) -> str:
     return name if posixpath.isabs(name) else posixpath.normpath(posixpath.join(posixpath.dirname(path), name))
 
 
-def _shown(path: str) -> str:
+def shown(path: str) -> str:
     """For the record: as the user named it, but an absolute path loses its folders, which are the machine's own."""
     return posixpath.basename(path) if posixpath.isabs(path) else posixpath.normpath(path)

@@ -12,12 +12,13 @@ from harness import report
 from harness.app.bench_open import OpenBench
 from harness.app.output import write_file
 from harness.app.progress import progress_bar
+from harness.app.run_lock import owning
 from harness.app.setup import Setup, setup_of_run
 from harness.app.version import version
 from harness.errors import StationFault, StoreError
 from harness.judge import RunJudge, Statement
-from harness.store import Store
-from harness.sweep import SweepPlan, sweep
+from harness.store import RunRecorder, Store
+from harness.sweep import Resumption, SweepPlan, Walk
 from harness.values import Outcome, Reading, RunHeader, RunResult
 
 
@@ -82,15 +83,24 @@ def judge_of(setup: Setup, *, waveforms: bool = True) -> RunJudge:
 
 def record_run(setup: Setup, opened: OpenBench, store: Store, header: RunHeader) -> StationFault | None:
     """Sweep and record. Returns the station fault that stopped the sweep, if one did; the run is then recorded too."""
-    recorder = store.begin(header, clock=opened.bench.clock)
+    with owning(header.run_id):
+        recorder = store.begin(header, clock=opened.bench.clock)
+        return take_readings(setup, opened, recorder, Resumption.of_new_run(setup.rungs))
+
+
+def take_readings(setup: Setup, opened: OpenBench, recorder: RunRecorder, todo: Resumption) -> StationFault | None:
+    """Walk what is left of a ladder and record how it ended; a station fault that stopped it is returned."""
     provisional = judge_of(setup, waveforms=False)
     try:
-        with progress_bar(setup.rungs) as tick:
+        walk = Walk(opened.bench, plan_of(setup), opened.recorder(recorder), first_index=todo.first_index)
+        if todo.before:
+            walk.recheck(todo.before)
+        with progress_bar(todo.left) as tick:
 
             def progress(done: int, reading: Reading) -> None:
                 tick(done, reading, provisional.take(reading))
 
-            sweep(opened.bench, plan_of(setup), opened.recorder(recorder), progress=progress)
+            walk.portion(todo.left, progress=progress)
     except StationFault as fault:
         recorder.finish("stopped", f"station fault {fault.fault}")
         return fault

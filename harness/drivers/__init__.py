@@ -6,6 +6,7 @@ from harness.drivers.clock import RealClock
 from harness.drivers.constant import HeldConstant
 from harness.drivers.device import DeviceDriver
 from harness.drivers.loaded_device import LoadedDeviceDriver
+from harness.drivers.locks import ResourceLock, resource_is_held
 from harness.drivers.source import SourceDriver
 from harness.drivers.watchdog import Watchdog
 
@@ -15,7 +16,9 @@ __all__ = [
     "HeldConstant",
     "LoadedDeviceDriver",
     "RealClock",
+    "ResourceLock",
     "SourceDriver",
     "Watchdog",
     "open_link",
+    "resource_is_held",
 ]

@@ -60,6 +60,22 @@ class ResourceLock:
         return fd
 
 
+def resource_is_held(address: str) -> bool:
+    """Whether a living process holds the lock of a resource; takes it for no longer than the look."""
+    path = lock_path(address)
+    try:
+        fd = os.open(path, os.O_RDONLY | os.O_NOFOLLOW)
+    except OSError:
+        return False
+    try:
+        fcntl.flock(fd, fcntl.LOCK_SH | fcntl.LOCK_NB)
+    except OSError:
+        return True
+    finally:
+        os.close(fd)
+    return False
+
+
 def lock_path(address: str) -> Path:
     """Where the lock of a resource lives; a port is one resource under all its names."""
     same = os.path.realpath(address) if address.startswith("/") else address.upper()

@@ -66,8 +66,8 @@ class Store:
             number = insert_run(connection, header)
         return RunRecorder(writer, run=number, run_id=header.run_id, clock=clock)
 
-    def resume(self, run_id: str, clock: Clock) -> RunRecorder:
-        """Go on recording a run that did not finish; its end is forgotten, its journal says so.
+    def resume(self, run_id: str, clock: Clock, text: str = "") -> RunRecorder:
+        """Go on recording a run that did not finish; its end is forgotten, its journal says so, with a text.
 
         Raises:
             RunNotFound: no run has that id.
@@ -81,7 +81,7 @@ class Store:
             number = connection.execute(select(RUNS.c.number).where(RUNS.c.run_id == run_id)).scalar_one()
             connection.execute(update(RUNS).where(RUNS.c.number == number), {"finished_utc": "", "end": ""})
         recorder = RunRecorder(writer, run=number, run_id=run_id, clock=clock)
-        recorder.note("resumed", "")
+        recorder.note("resumed", text)
         return recorder
 
     def runs(self) -> tuple[RunInfo, ...]:

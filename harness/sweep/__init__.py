@@ -2,7 +2,8 @@
 
 from harness.sweep.bench import Bench
 from harness.sweep.plan import Progress, SweepPlan
+from harness.sweep.resumption import Resumption, resumption
 from harness.sweep.self_check import self_check
 from harness.sweep.walk import Walk, sweep
 
-__all__ = ["Bench", "Progress", "SweepPlan", "Walk", "self_check", "sweep"]
+__all__ = ["Bench", "Progress", "Resumption", "SweepPlan", "Walk", "resumption", "self_check", "sweep"]

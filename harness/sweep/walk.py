@@ -12,22 +12,21 @@ from harness.sweep.bench import Bench
 from harness.sweep.hands import Hands
 from harness.sweep.journal import Journal
 from harness.sweep.plan import Progress, SweepPlan
+from harness.sweep.recheck import compare, rungs_again
 from harness.sweep.self_check import self_check
-from harness.values import Reading, ReadingStatus, Rung
+from harness.values import Reading, Rung
 
 LOST_IN_A_ROW = 3
 """So many rungs without a working link mean that the bench is gone, not the reading."""
-LOST = ("LinkLost", "OpenFailed", "LinkClosed")
-"""First words of the reason of such a rung."""
 
 
 class Walk:
     """A ladder walked in portions: the source is off before the first, after each, and on every way out."""
 
-    def __init__(self, bench: Bench, plan: SweepPlan, recorder: Recorder) -> None:
+    def __init__(self, bench: Bench, plan: SweepPlan, recorder: Recorder, *, first_index: int = 0) -> None:
         self._bench = bench
         self._plan = plan
-        self._journal = Journal(recorder)
+        self._journal = Journal(recorder, first_index=first_index)
         self._hands = Hands(bench, plan)
         self._walker: RungWalker | None = None
         self._prepared = False
@@ -43,8 +42,33 @@ class Walk:
         noted in the journal. Should the source not read back off, the error says so in a note (`__notes__`); without
         another error that one is raised.
         """
+        self._guarded(lambda: self._walk(rungs, progress, stop))
+
+    def recheck(self, before: Sequence[Reading], *, stop: Callable[[], bool] = lambda: False) -> int:
+        """Take readings of an earlier part of the run again, as anchors; errors and their promises as of a portion.
+
+        Returns how many have moved beyond their uncertainty; each of those is noted as a discontinuity.
+        """
+        moved = 0
+
+        def look() -> None:
+            nonlocal moved
+            for known, rung in rungs_again(before, self._plan.rungs):
+                if stop():
+                    raise KeyboardInterrupt
+                found = compare(known, self._ready().walk(rung), self._plan.device)
+                moved += found.moved
+                self._journal.note(
+                    "discontinuity" if found.moved else "anchor", f"{rung.prediction.label}: {found.text}"
+                )
+
+        self._guarded(look)
+        return moved
+
+    def _guarded(self, work: Callable[[], None]) -> None:
+        """Work on the bench, and have the source off afterwards whatever happens."""
         try:
-            self._walk(rungs, progress, stop)
+            work()
         except BaseException as first:
             self.forget()
             trouble = _safe(self._bench.source, self._journal)
@@ -63,7 +87,8 @@ class Walk:
         """Somebody else may have touched the bench: it is made ready anew before the next portion."""
         self._prepared = False
 
-    def _walk(self, rungs: Sequence[Rung], progress: Progress, stop: Callable[[], bool]) -> None:
+    def _ready(self) -> RungWalker:
+        """The bench prepared and its source checked, both once."""
         if not self._prepared:
             _prepare(self._hands, self._journal)
             self._prepared = True
@@ -72,12 +97,16 @@ class Walk:
             self._walker = RungWalker(
                 self._hands, self._plan, self._journal, self._bench.clock, source_proven=proven, suspect=suspect
             )
+        return self._walker
+
+    def _walk(self, rungs: Sequence[Rung], progress: Progress, stop: Callable[[], bool]) -> None:
+        walker = self._ready()
         for done, rung in enumerate(rungs, start=1):
             if stop():
                 raise KeyboardInterrupt
-            reading = self._walker.walk(rung)
+            reading = walker.walk(rung)
             progress(done, reading)
-            self._lost = self._lost + 1 if _is_lost(reading) else 0
+            self._lost = self._lost + 1 if reading.bench_gone else 0
             if self._lost >= LOST_IN_A_ROW:
                 raise LinkLost(
                     f"{self._lost} settings in a row had no working link, the last at {rung.prediction.label}: "
@@ -116,10 +145,6 @@ def _proven(hands: Hands, plan: SweepPlan, journal: Journal) -> tuple[bool, bool
         except (BenchError, MeasureError) as error:
             journal.note("self-check", f"not completed: {error}")
     return False, True
-
-
-def _is_lost(reading: Reading) -> bool:
-    return reading.status is ReadingStatus.INVALID and reading.reason.startswith(LOST)
 
 
 def _safe(source: Source, journal: Journal) -> BenchError | None:

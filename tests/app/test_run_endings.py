@@ -85,7 +85,7 @@ def test_the_record_says_how_a_run_ended(
         raise error
 
     if isinstance(error, LinkLost):
-        monkeypatch.setattr("harness.app.run.sweep", sweep)
+        monkeypatch.setattr("harness.app.run.Walk.portion", sweep)
     fails_at(monkeypatch, 5, error)
     ended = gainladder("sweep", JOB, "--unit", "A1")
     assert ended.code == code
@@ -120,7 +120,7 @@ def test_a_source_that_may_still_be_on_is_told_with_the_error(
         error.add_note("THE SOURCE MAY STILL BE ON: deaf")
         raise error
 
-    monkeypatch.setattr("harness.app.run.sweep", sweep)
+    monkeypatch.setattr("harness.app.run.Walk.portion", sweep)
     ended = gainladder("sweep", JOB, "--unit", "A1")
     assert ended.code == (130 if isinstance(error, KeyboardInterrupt) else 3)
     assert "THE SOURCE MAY STILL BE ON: deaf" in ended.err

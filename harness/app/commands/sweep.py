@@ -15,7 +15,7 @@ from harness.app.options import (
     seed_option,
     store_option,
 )
-from harness.errors import ExitCode, UsageError
+from harness.errors import UsageError
 
 
 @click.command()
@@ -42,13 +42,12 @@ def command(
     as_json: bool,
 ) -> int:
     """Walk the ladder of JOB on its bench: every reading is recorded, then judged, then reported."""
-    from harness import report
     from harness.app.bench_open import open_bench
-    from harness.app.output import ready_folder, result, result_json, say
-    from harness.app.run import RunRequest, judged, new_header, record_run, verdict_line, write_report
+    from harness.app.ending import conclude
+    from harness.app.output import ready_folder, say
+    from harness.app.run import RunRequest, new_header, record_run
     from harness.app.setup import read_setup
     from harness.app.signals import interruptible
-    from harness.judge import exit_code
     from harness.store import open_store
 
     setup = read_setup(job, bench_path=bench_path, limits_path=limits_path)
@@ -65,16 +64,7 @@ def command(
             size = f"{len(setup.rungs)} readings of {len(setup.planned())} settings"
             say(f"run {header.run_id}: {size}, {opened.mode} bench")
             station = record_run(setup, opened, store, header)
-        header, decided = judged(store, header.run_id)
-        page = write_report(store, header, decided, folder)
-    if station is not None:
-        say(f"STATION FAULT {station.fault}: {station}")
-    if as_json:
-        result_json(report.summary(header, decided, report_path=str(page)))
-    else:
-        result(verdict_line(header, decided))
-        result(f"report {page}")
-    return int(ExitCode.INVALID if station is not None else exit_code(decided.verdict))
+        return conclude(store, header.run_id, station, folder, as_json=as_json)
 
 
 def _login() -> str:

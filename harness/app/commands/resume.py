@@ -1,0 +1,41 @@
+"""`gainladder resume`: go on with an interrupted run."""
+
+from __future__ import annotations
+
+import click
+
+from harness.app import cautions
+from harness.app.options import DEFAULT_REPORTS, json_option, store_option
+
+
+@click.command()
+@click.argument("run", metavar="RUN")
+@click.option("--job", "job_path", default="", metavar="FILE", help="Where the run's job file is now.")
+@click.option("--bench", "bench_path", default="", metavar="FILE", help="The run's bench with other addresses.")
+@click.option(
+    "--as-recorded", is_flag=True, help="Go on by the files in the record although they have changed on disk."
+)
+@store_option
+@click.option("--reports", default=DEFAULT_REPORTS, show_default=True, metavar="DIR", help="Where pages go.")
+@json_option
+def command(
+    run: str, job_path: str, bench_path: str, as_recorded: bool, store_url: str, reports: str, as_json: bool
+) -> int:
+    """Go on with RUN (id, unique prefix or `last`): killed, interrupted, or stopped by trouble with the bench.
+
+    The same instruments must answer, wherever they are plugged in now. An anchor and the last three settings are read
+    again first; when they have moved, the record says so. What was read stays.
+    """
+    from harness.app.ending import conclude
+    from harness.app.output import ready_folder, say
+    from harness.app.resume import ResumeRequest, resume_run
+    from harness.app.signals import interruptible
+    from harness.store import open_store
+
+    folder = ready_folder(reports)
+    request = ResumeRequest(job_path=job_path, bench_path=bench_path, as_recorded=as_recorded)
+    with open_store(store_url) as store, interruptible():
+        run_id = store.resolve(run)
+        say(cautions.short())
+        station = resume_run(store, run_id, request)
+        return conclude(store, run_id, station, folder, as_json=as_json)

@@ -1,0 +1,26 @@
+"""What a command that took readings says at its end."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from harness import report
+from harness.app.output import result, result_json, say
+from harness.app.run import judged, verdict_line, write_report
+from harness.errors import ExitCode, StationFault
+from harness.judge import exit_code
+from harness.store import Store
+
+
+def conclude(store: Store, run_id: str, station: StationFault | None, folder: Path, *, as_json: bool) -> int:
+    """Judge a run from its record, write its page, say both; the exit code."""
+    header, decided = judged(store, run_id)
+    page = write_report(store, header, decided, folder)
+    if station is not None:
+        say(f"STATION FAULT {station.fault}: {station}")
+    if as_json:
+        result_json(report.summary(header, decided, report_path=str(page)))
+    else:
+        result(verdict_line(header, decided))
+        result(f"report {page}")
+    return int(ExitCode.INVALID if station is not None else exit_code(decided.verdict))

@@ -1,0 +1,101 @@
+"""Going on with a run that did not finish: what may be gone on with, and with what."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+from harness.app.bench_open import OpenBench, open_bench
+from harness.app.changed_files import Changes, changes
+from harness.app.files import FileSet
+from harness.app.output import say
+from harness.app.run import take_readings
+from harness.app.run_lock import owning
+from harness.app.setup import Setup, read_setup
+from harness.errors import StationFault, UsageError, WrongInstrument
+from harness.store import Store
+from harness.sweep import Resumption, resumption
+from harness.values import RunHeader
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ResumeRequest:
+    """What the user asked for."""
+
+    job_path: str = ""
+    """Where the job is now; empty: where the record says."""
+    bench_path: str = ""
+    """A bench file with other addresses; empty: the run's own."""
+    as_recorded: bool = False
+    """Go on by the files in the record, although they have changed on disk."""
+
+
+def resume_run(store: Store, run_id: str, request: ResumeRequest) -> StationFault | None:
+    """Take the readings that a run still lacks; the station fault that stopped it again, if one did.
+
+    UsageError: the run is finished or under way, or its files have changed. WrongInstrument: another instrument than
+    the run's answers.
+    """
+    info = store.info(run_id)
+    header = info.header
+    if info.end == "finished":
+        raise UsageError(f"run {run_id} is finished, nothing is left of it: begin another run with `gainladder sweep`")
+    with owning(run_id):
+        found = changes(header, job_path=request.job_path, bench_path=request.bench_path)
+        if found.changed and not request.as_recorded:
+            raise UsageError(
+                f"run {run_id} is not resumed: {'; '.join(found.changed)}. Bring the files back, begin another run, or "
+                "go on by the files in the record with --as-recorded"
+            )
+        setup = _setup(header, found)
+        todo = resumption(
+            setup.rungs, store.readings(run_id), frequency_hz=setup.device.acquisition.frequency_hz
+        )
+        with open_bench(
+            setup.bench, setup.device, transport=setup.job.transport, seed=header.seed, faults=header.faults
+        ) as opened:
+            _check_same(header, opened)
+            return _go_on(store, header, setup, opened, todo, _how(found, request))
+
+
+def _setup(header: RunHeader, found: Changes) -> Setup:
+    """The setup in the record; of the bench on disk only the addresses."""
+    stored = {file.role: file for file in header.files}
+    if found.bench is not None:
+        stored["bench"] = found.bench
+    return read_setup(header.file("job").path, files=FileSet(stored=stored, from_record=True))
+
+
+def _check_same(header: RunHeader, opened: OpenBench) -> None:
+    recorded = dict(header.identities)
+    for role, identity in opened.identities:
+        before = recorded.get(role)
+        if before is None or replace(before, firmware=identity.firmware) != identity:
+            raise WrongInstrument(
+                f"{identity} answers as the {role}; run {header.run_id} began with {before or 'none'}: bring that "
+                "instrument back, or begin another run",
+                instrument=role,
+            )
+
+
+def _go_on(
+    store: Store, header: RunHeader, setup: Setup, opened: OpenBench, todo: Resumption, how: str
+) -> StationFault | None:
+    recorded = dict(header.identities)
+    firmware = [
+        f"firmware of the {role} was {recorded[role].firmware}, is {identity.firmware}"
+        for role, identity in opened.identities
+        if recorded[role].firmware != identity.firmware
+    ]
+    text = "; ".join(filter(None, (f"{len(todo.left)} of {header.planned} readings left", how, *firmware)))
+    say(f"run {header.run_id} goes on: {text}")
+    recorder = store.resume(header.run_id, opened.bench.clock, text)
+    return take_readings(setup, opened, recorder, todo)
+
+
+def _how(found: Changes, request: ResumeRequest) -> str:
+    said = []
+    if found.bench is not None:
+        said.append(f"addresses from {found.bench.path} (sha256 {found.bench.sha256[:12]})")
+    if found.changed and request.as_recorded:
+        said.append(f"by the files in the record although: {'; '.join(found.changed)}")
+    return "; ".join(said)
