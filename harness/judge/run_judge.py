@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import copy
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 
 from harness.bus import BusTally, BusWiring, TimingLimits
 from harness.config import DeviceFile, LimitItem
@@ -24,7 +24,7 @@ from harness.judge.verdict import worst_outcome
 from harness.judge.waveform import Seen
 from harness.ladder import open_ratio
 from harness.law import GainLaw, LawFit
-from harness.values import Codes, Event, Outcome, Purpose, Reading, RunResult, Setting
+from harness.values import Codes, Event, Outcome, Prediction, Purpose, Reading, RunResult, Setting
 
 
 class NoDoubt:
@@ -154,20 +154,24 @@ class RunJudge:
         other._tallies = copy.deepcopy(self._tallies)
         return other
 
-    def result(self, events: Sequence[Event] = ()) -> RunResult:
+    def result(self, events: Sequence[Event] = (), *, only: Collection[Setting] | None = None) -> RunResult:
         """Decide about everything taken so far.
 
         Args:
             events: the run's journal: a station fault found there makes the run INVALID.
+            only: settings that alone are decided about, as if no other were planned; None for all. The
+                record of the bus covers everything heard of their channels.
         Returns:
             the result; a setting with a planned reading missing is INVALID and leaves the run incomplete.
         Source:
             practice: three judgements a setting; the record is judged whole.
         """
-        context = self._context(events)
+        chosen = self._plan.keys() if only is None else self._plan.keys() & only
+        plan = {setting: prediction for setting, prediction in self._plan.items() if setting in chosen}
+        context = self._context(events, plan)
         return assemble(context, judge_all(context))
 
-    def _context(self, events: Sequence[Event]) -> Context:
+    def _context(self, events: Sequence[Event], plan: Mapping[Setting, Prediction]) -> Context:
         gathered = {
             setting: Gathered(
                 prediction=prediction,
@@ -175,12 +179,13 @@ class RunJudge:
                 planned=self._rungs[setting],
                 attempts=self._attempts.get(setting, 0),
             )
-            for setting, prediction in self._plan.items()
+            for setting, prediction in plan.items()
         }
         evidence = {setting: self._evidence(item) for setting, item in gathered.items()}
-        grounds = Grounds(evidence, self._plan, self._seen, device=self._device)
+        seen = {setting: one for setting, one in self._seen.items() if setting in plan}
+        grounds = Grounds(evidence, plan, seen, device=self._device)
         settled = {setting: grounds.setting(setting) for setting in evidence}
-        steps = steps_of(self._plan, evidence, grounds)
+        steps = steps_of(plan, evidence, grounds)
         budget = self._budget(gathered, steps)
         fits = self._fits(gathered, budget)
         return Context(
@@ -200,7 +205,11 @@ class RunJudge:
             parameters=tuple(
                 row for channel, fit in fits.items() for row in judge_parameters(channel, fit, self._limits)
             ),
-            bus=tuple(r for c, tally in self._tallies.items() if (r := tally.record(c)) is not None),
+            bus=tuple(
+                record
+                for channel in dict.fromkeys(setting.channel for setting in plan)
+                if channel in self._tallies and (record := self._tallies[channel].record(channel)) is not None
+            ),
             events=_still_true(events),
             uncertainty=budget,
             budgets=budget_tables(budget),

@@ -1,11 +1,31 @@
 """Records to pages: HTML, CSV, JSON, JUnit; every number arrives as a value, nothing is written here."""
 
+from harness.report.claim_detail import COLUMNS, detail_html, line_cells, run_html
+from harness.report.claim_line import ReportLine, report_line
 from harness.report.coverage_csv import coverage_csv
 from harness.report.csv_file import csv_text
 from harness.report.figures.coverage import coverage_svg
 from harness.report.json_file import json_text
 from harness.report.junit_file import junit_text
+from harness.report.labels import labels_of
 from harness.report.page import html
 from harness.report.summary import summary
+from harness.report.words import NOTHING
 
-__all__ = ["coverage_csv", "coverage_svg", "csv_text", "html", "json_text", "junit_text", "summary"]
+__all__ = [
+    "COLUMNS",
+    "NOTHING",
+    "ReportLine",
+    "coverage_csv",
+    "coverage_svg",
+    "csv_text",
+    "detail_html",
+    "html",
+    "json_text",
+    "junit_text",
+    "labels_of",
+    "line_cells",
+    "report_line",
+    "run_html",
+    "summary",
+]

@@ -43,6 +43,22 @@ def percent(value_percent: float | None, *, digits: int = 2, signed: bool = True
     return NOTHING if value_percent is None else f"{decimal(value_percent, digits=digits, signed=signed)} %"
 
 
+def quantity(value: float | None, unit: str, *, signed: bool = False) -> str:
+    """How a number of any unit reads.
+
+    Args:
+        value: in `unit`; None where there is none.
+        unit: `percent` becomes the sign; may be empty.
+        signed: whether a plus is written.
+    Returns:
+        such as `+0.123 %`, `1.23e-05 V`; a dash for None.
+    """
+    if value is None:
+        return NOTHING
+    text = decimal(value, digits=3, signed=signed) if unit == "percent" else f"{value:{'+' if signed else ''}.4g}"
+    return f"{text.replace('-', MINUS)} {'%' if unit == 'percent' else unit}".rstrip()
+
+
 def decimal(value: float | None, *, digits: int = 2, signed: bool = False) -> str:
     """How a number reads with fixed decimals.
 

@@ -2,16 +2,12 @@
 
 from __future__ import annotations
 
-import contextlib
 import json
 import os
 import re
 import signal
-import sqlite3
 import subprocess
-import sys
 import time
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -19,9 +15,8 @@ import pytest
 
 from harness.config import InstrumentSlot
 from harness.drivers import open_link
+from tests.app.served_bench import PROGRAM, ROOT, in_store, job, output, served
 
-ROOT = Path(__file__).resolve().parents[2]
-PROGRAM = [sys.executable, "-m", "harness.app.main"]
 pytestmark = pytest.mark.wire
 
 SMALL = """
@@ -30,13 +25,6 @@ channels = [1]
 coarse = ["5V", "20mV", "10mV"]
 fine = [0, 10, 20]
 """
-
-
-def job(tmp_path: Path, ladder: str, device: str = "skerry-hr-4") -> Path:
-    head = (ROOT / "configs/jobs/demo.toml").read_text().split("[ladder]")[0]
-    path = tmp_path / "job.toml"
-    path.write_text(head.replace('"../', f'"{ROOT}/configs/') + ladder)
-    return path
 
 
 def test_every_kind_of_setting_over_socket_hislip_and_a_pseudo_terminal(gainladder: Any, tmp_path: Path) -> None:
@@ -58,22 +46,6 @@ def test_a_bad_fault_is_a_usage_error_on_the_wire_too(gainladder: Any, tmp_path:
     assert "relay-not-picking" in ended.err
 
 
-@contextlib.contextmanager
-def served(tmp_path: Path) -> Iterator[tuple[dict[str, str], Path]]:
-    """`gainladder simulate` in a process of its own, and a bench file that reaches it."""
-    bench = tmp_path / "live.toml"
-    command = [*PROGRAM, "simulate", "configs/benches/simulated.toml", "--json", "--seed", "1"]
-    command += ["--bench-out", str(bench)]
-    with subprocess.Popen(command, cwd=ROOT, stdout=subprocess.PIPE, text=True) as server:
-        try:
-            assert server.stdout is not None
-            yield json.loads(server.stdout.readline())["addresses"], bench
-        finally:
-            # Not SIGINT: a background job of a shell starts with it ignored, and so do its children.
-            server.terminate()
-            server.wait(10)
-
-
 def sweep_of(tmp_path: Path, bench: Path) -> subprocess.Popen[str]:
     whole = job(tmp_path, "[ladder]\nchannels = [1]\n")
     command = [*PROGRAM, "sweep", str(whole), "--unit", "A1", "--bench", str(bench)]
@@ -89,21 +61,6 @@ def announced(sweep: subprocess.Popen[str]) -> int:
         if found:
             return int(found[1])
     raise AssertionError("the sweep ended without a word")
-
-
-def output(address: str) -> str:
-    """Ask the source by a connection of our own."""
-    link = open_link(InstrumentSlot(profile="x", address=address, timeout_s=2.0), role="source")
-    try:
-        link.write(b"OUTP?\n")
-        return link.read_line().decode().strip()
-    finally:
-        link.close()
-
-
-def in_store(tmp_path: Path) -> int:
-    with contextlib.closing(sqlite3.connect(tmp_path / "runs.sqlite")) as bare:
-        return int(bare.execute("select count(*) from readings").fetchone()[0])
 
 
 def test_after_kill_nine_every_announced_reading_is_there_and_the_source_goes_off_within_two_seconds(

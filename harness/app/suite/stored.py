@@ -1,0 +1,80 @@
+"""A recorded run as the acceptance suite asks it: decided again, no bench."""
+
+from __future__ import annotations
+
+import contextlib
+from collections.abc import Collection, Iterator, Mapping
+
+from harness.app.bench_open import OpenBench
+from harness.app.run import judge_of
+from harness.app.setup import Setup, setup_of_run
+from harness.app.suite.claim import Range, SuiteClaim, by_range
+from harness.app.suite.ended import Ended
+from harness.app.suite.judged import Part, Parts
+from harness.app.suite.rows import differences
+from harness.errors import UsageError
+from harness.store import Store, open_store
+from harness.values import Reading
+
+
+class StoredRun:
+    """Decides about a run from its record."""
+
+    def __init__(self, store: Store, run_id: str, *, limits_path: str = "") -> None:
+        self.header = store.header(run_id)
+        self.setup: Setup = setup_of_run(self.header, limits_path=limits_path)
+        self.ladder: tuple[Range, ...] = by_range(rung.setting for rung in self.setup.rungs)
+        self._store = store
+        judge = judge_of(self.setup)
+        seen: set[Range] = set()
+        for reading in store.readings(run_id):
+            judge.take(reading)
+            seen.add((reading.setting.channel, reading.setting.coarse))
+        self.swept: tuple[Range, ...] = tuple(one for one in self.ladder if one in seen)
+        """The ranges that hold a reading."""
+        settings = [setting for setting, _ in self.setup.planned()]
+        self._parts = Parts(judge, settings, lambda: store.events(run_id))
+
+    def bench(self) -> OpenBench:
+        """A record has none."""
+        raise UsageError(
+            f"run {self.header.run_id} is a record: a test that needs the bench cannot run on it; leave out --run"
+        )
+
+    def readings(self, ranges: Collection[Range]) -> tuple[Reading, ...]:
+        """Every attempt in these ranges."""
+        stored = self._store.readings(self.header.run_id)
+        return tuple(reading for reading in stored if (reading.setting.channel, reading.setting.coarse) in ranges)
+
+    def part(self, ranges: Collection[Range]) -> Part:
+        """What is decided about these ranges by themselves."""
+        return self._parts.of(ranges)
+
+    def ended(self, shown: Mapping[SuiteClaim, str], wanted: Collection[Range]) -> Ended:
+        """What the record says of all that was swept, and of the rows that a session showed."""
+        return Ended(
+            header=self.header,
+            result=self.part(self.swept).result,
+            swept=len(self.swept),
+            planned=len(self.ladder),
+            differences=differences(shown, self, wanted),
+        )
+
+
+@contextlib.contextmanager
+def open_record(store_url: str, run: str, limits_path: str) -> Iterator[StoredRun]:
+    """A run of a store (id, unique prefix or `last`), with its own limits or others."""
+    with _opened(store_url, run) as store:
+        yield StoredRun(store, store.resolve(run), limits_path=limits_path)
+
+
+def setup_of_record(store_url: str, run: str, limits_path: str) -> Setup:
+    """The setup of a recorded run, without a look at its readings."""
+    with _opened(store_url, run) as store:
+        return setup_of_run(store.header(store.resolve(run)), limits_path=limits_path)
+
+
+def _opened(store_url: str, run: str) -> Store:
+    if not store_url:
+        raise UsageError(f"--run {run} needs --store URL: where the run is recorded")
+    return open_store(store_url, read_only=True)
