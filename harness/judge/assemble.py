@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 from harness.config import LimitItem
 from harness.judge.claims import ClaimKind, Context, Scope
 from harness.judge.explained import explanations
+from harness.judge.figures import path_figures, setting_figures
 from harness.judge.rows import row
 from harness.judge.steps import step_row
 from harness.judge.verdict import worst_outcome
@@ -30,17 +31,7 @@ def assemble(context: Context, made: Made) -> RunResult:
         none: a record.
     """
     at = _by_place(made)
-    rows = tuple(
-        _with_uncertainty(
-            replace(
-                row(item, at.get((setting, None), ()), context.found[setting], context.fitted_percent.get(setting)),
-                evidence=context.grounds.get(setting),
-            ),
-            context,
-            at.get((setting, None), ()),
-        )
-        for setting, item in context.gathered.items()
-    )
+    rows = _rows(context, at)
     steps = tuple(step_row(step, at.get((step.upper.setting, step.lower.setting), ())) for step in context.steps)
     station = tuple(claim for kind, claim in made if kind.scope is Scope.RUN)
     others = tuple(claim for kind, claim in made if kind.scope not in (*_PLACED, Scope.RUN))
@@ -75,6 +66,9 @@ def assemble(context: Context, made: Made) -> RunResult:
         parameters=tuple(context.parameters),
         budgets=tuple(context.budgets),
         flags=tuple(context.flags),
+        paths=path_figures(
+            context.gathered.values(), relays_of=lambda item: context.evidence[item.prediction.setting].relays
+        ),
         bus=tuple(context.bus),
     )
 
@@ -91,15 +85,22 @@ def _by_place(made: Made) -> dict[Place, list[Judgement]]:
     return at
 
 
-def _with_uncertainty(made: SettingResult, context: Context, claims: Sequence[Judgement]) -> SettingResult:
-    if context.uncertainty is None:
-        return made
-    return replace(
-        made,
-        expanded_percent=context.uncertainty.gain_expanded_percent(made.setting),
-        own_percent=context.uncertainty.own_expanded_percent(made.setting),
-        tur_ratio=next((claim.tur_ratio for claim in claims if claim.item == "gain"), None),
-    )
+def _rows(context: Context, at: Mapping[Place, Sequence[Judgement]]) -> tuple[SettingResult, ...]:
+    rows = []
+    for setting, item in context.gathered.items():
+        claims = at.get((setting, None), ())
+        known = context.uncertainty
+        rows.append(
+            replace(
+                row(item, claims, context.found[setting], context.fitted_percent.get(setting)),
+                evidence=context.grounds.get(setting),
+                figures=setting_figures(item, span_code=2.0**context.device.converter.bits),
+                expanded_percent=known.gain_expanded_percent(setting) if known else None,
+                own_percent=known.own_expanded_percent(setting) if known else None,
+                tur_ratio=next((claim.tur_ratio for claim in claims if claim.item == "gain"), None),
+            )
+        )
+    return tuple(rows)
 
 
 def _notes(context: Context, complete: bool) -> tuple[str, ...]:

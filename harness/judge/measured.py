@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from harness.amplitude import Flag, check_quality, fit_sine3
+from harness.amplitude import CodeGaps, Flag, check_quality, code_gaps, fit_sine3
 from harness.bus import BusTally
 from harness.config import DeviceFile
 from harness.errors import MeasureError
@@ -51,6 +51,8 @@ class Measured:
     """Whether the reading had no working bench."""
     flags: tuple[Flag, ...] = ()
     """What is remarkable about the record."""
+    gaps: CodeGaps | None = None
+    """Codes that the record never visits, on the converter's own grid."""
 
 
 def measure(
@@ -77,44 +79,55 @@ def measure(
     Source:
         IEEE Std 1057, three-parameter fit; practice: gain is a ratio of fitted amplitudes, never of screen values.
     """
-    fit = quality = gain = None
-    flags: tuple[Flag, ...] = ()
+    gain = None
     status, reason = reading.status, reading.reason
+    record = _Record(reason=reason)
     if status is ReadingStatus.VALID:
         try:
-            fit, quality, flags, reason = _fitted(reading, device, previous)
+            record = _read(reading, device, previous)
+            reason = record.reason
         except MeasureError as error:
             reason = f"{error.reason}: {error}"
         input_vpk = reading.drive_read_vpk * input_ratio
         if not (reason or (math.isfinite(input_vpk) and input_vpk > 0.0)):
             reason = f"no-level: the source read back {reading.drive_read_vpk:g} V peak"
-        if reason or fit is None:
+        if reason or record.fit is None:
             status = ReadingStatus.INVALID
         else:
-            gain = fit.amplitude_code / input_vpk
+            gain = record.fit.amplitude_code / input_vpk
     return Measured(
         direction=reading.direction,
         status=status,
         reason=reason,
         gain_codes_per_v=gain,
         drive_vpk=reading.drive_read_vpk,
-        fit=fit,
-        quality=quality,
+        fit=record.fit,
+        quality=record.quality,
         captured=None if bus is None else _captured(reading, bus, latches),
         bench_gone=reading.bench_gone,
-        flags=flags,
+        flags=record.flags,
+        gaps=record.gaps,
     )
 
 
-def _fitted(
-    reading: Reading, device: DeviceFile, previous: Codes | None
-) -> tuple[SineFit | None, Quality | None, tuple[Flag, ...], str]:
-    """The sine in the record, its quality, its flags, and why it may not be judged; empty when it may."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Record:
+    """What a record says."""
+
+    reason: str
+    """Why it may not be judged; empty when it may."""
+    fit: SineFit | None = None
+    quality: Quality | None = None
+    flags: tuple[Flag, ...] = ()
+    gaps: CodeGaps | None = None
+
+
+def _read(reading: Reading, device: DeviceFile, previous: Codes | None) -> _Record:
     wave = reading.waveform
     if wave is None:
-        return None, None, (), "no-record: the reading holds no waveform"
+        return _Record(reason="no-record: the reading holds no waveform")
     if wave.mode != "sample":
-        return None, None, (), f"not-plain: acquired in mode {wave.mode!r}; allowed is sample, others hide code gaps"
+        return _Record(reason=f"not-plain: acquired in mode {wave.mode!r}; allowed is sample, others hide code gaps")
     frequency_hz = reading.frequency_hz or device.acquisition.frequency_hz
     fit = fit_sine3(wave.codes, sample_rate_hz=wave.sample_rate_hz, frequency_hz=frequency_hz)
     quality = check_quality(
@@ -126,12 +139,18 @@ def _fitted(
         amplitude_code=fit.amplitude_code,
     )
     if quality.reason:
-        return fit, quality, (), quality.reason
+        return _Record(reason=quality.reason, fit=fit, quality=quality)
     if fit.amplitude_code <= 0.0:
-        return fit, quality, (), "no-signal: the record holds no sine at the test frequency"
+        return _Record(reason="no-signal: the record holds no sine at the test frequency", fit=fit, quality=quality)
     flags = record_flags(wave, fit, quality, frequency_hz=frequency_hz, previous=previous)
-    against = next((f"{flag.name}: {flag.reason}" for flag in flags if flag.severity == "invalid"), "")
-    return fit, quality, flags, against
+    step = quality.code_spacing
+    return _Record(
+        reason=next((f"{flag.name}: {flag.reason}" for flag in flags if flag.severity == "invalid"), ""),
+        fit=fit,
+        quality=quality,
+        flags=flags,
+        gaps=code_gaps((wave.codes - wave.codes.min()) // step, amplitude_code=fit.amplitude_code / step),
+    )
 
 
 def _captured(reading: Reading, bus: BusTally, latches: Sequence[str]) -> Captured:

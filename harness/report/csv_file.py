@@ -44,8 +44,17 @@ COLUMNS = (
     "own_percent",
     "tur_ratio",
     "flags",
+    "sinad_db",
+    "enob_bits",
+    "used_bits",
+    "noise_in_v",
+    "gap_inner",
+    "gap_empty",
+    "gap_longest",
 )
 """Units are in the names; an empty field means that there is no value; new columns come last."""
+FIGURES = COLUMNS[-7:]
+"""Fields of the converter figures."""
 
 
 def csv_text(header: RunHeader, result: RunResult) -> str:
@@ -103,6 +112,7 @@ def _row(header: RunHeader, result: RunResult, row: SettingResult) -> tuple[obje
         row.own_percent,
         row.tur_ratio,
         " ".join(row.flags),
+        *(None if row.figures is None else getattr(row.figures, name) for name in FIGURES),
     )
 
 

@@ -50,6 +50,8 @@ def json_text(header: RunHeader, result: RunResult) -> str:
         "judgements": result.judgements,
         "parameters": result.parameters,
         "budgets": result.budgets,
+        "flags": result.flags,
+        "paths": result.paths,
     }
     lines = [f"  {_dumps(key)}: {_lines(_plain(value))}" for key, value in content.items()]
     return "{\n" + ",\n".join(lines) + "\n}\n"

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from harness.report import figures, tables, words
 from harness.report.budgets import budget_texts
 from harness.report.claims import claims, worst_channels, worst_table
+from harness.report.converter import path_lines
 from harness.report.csv_file import csv_text
 from harness.report.finite import require_finite
 from harness.report.json_file import json_text
@@ -70,6 +71,7 @@ def html(header: RunHeader, result: RunResult, events: tuple[Event, ...]) -> str
             "parameter_findings": parameter_findings(result),
             "parameters": parameter_lines(result),
             "budgets": budget_texts(result),
+            "paths": path_lines(result),
             "columns": tables.columns(result),
             "claims": claims(result),
             "worst_channels": worst_channels(result),

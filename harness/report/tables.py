@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from harness.report import words
 from harness.report.claims import limits_by_item
+from harness.report.converter import FigureCells, figure_cells
 from harness.report.labels import labels_of, step_label
 from harness.values import ConfigFile, Outcome, RunResult, Setting, SettingResult
 
@@ -42,6 +43,7 @@ class SettingLine:
     """Distance of the absolute gain to its nearest limit."""
     tur: str
     flags: str
+    figures: FigureCells
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -54,6 +56,7 @@ class Columns:
     margin: bool
     tur: bool
     flags: bool
+    figures: bool
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -88,6 +91,7 @@ def columns(result: RunResult) -> Columns:
         margin=bool(margins(result)),
         tur=any(row.tur_ratio is not None for row in rows),
         flags=any(row.flags for row in rows),
+        figures=any(row.figures is not None for row in rows),
     )
 
 
@@ -143,6 +147,7 @@ def _setting_line(row: SettingResult, margin_percent: float | None) -> SettingLi
         margin=words.percent(margin_percent),
         tur=words.ratio(row.tur_ratio),
         flags=", ".join(row.flags),
+        figures=figure_cells(row.figures),
     )
 
 

@@ -2,6 +2,7 @@
 
 from harness.values.bus_timing import BusDistance, BusRecord, BusTiming, LineLevels
 from harness.values.capture import Capture, Decoding, LatchedWord
+from harness.values.converter import ConverterFigures, PathFigures
 from harness.values.coverage import Coverage, CoverageRange, CoverageRow
 from harness.values.decibel import db_from_ratio, db_from_ratios, ratio_from_db
 from harness.values.evidence import Realness, RealnessEvidence, WaveformFinding
@@ -37,6 +38,7 @@ __all__ = [
     "Codes",
     "ConfigFile",
     "ControlWord",
+    "ConverterFigures",
     "Coverage",
     "CoverageRange",
     "CoverageRow",
@@ -50,6 +52,7 @@ __all__ = [
     "LineLevels",
     "Outcome",
     "ParameterResult",
+    "PathFigures",
     "Prediction",
     "Purpose",
     "Quality",

@@ -6,6 +6,7 @@ import enum
 from dataclasses import dataclass
 
 from harness.values.bus_timing import BusRecord
+from harness.values.converter import ConverterFigures, PathFigures
 from harness.values.evidence import Realness, RealnessEvidence
 from harness.values.setting import ControlWord, Setting
 
@@ -99,6 +100,8 @@ class SettingResult:
     """Test uncertainty ratio of the absolute gain: half the width between its limits over its U."""
     flags: tuple[str, ...] = ()
     """Short codes for what is remarkable about the readings without making them INVALID."""
+    figures: ConverterFigures | None = None
+    """Of the first valid reading."""
     evidence: RealnessEvidence | None = None
     """What words and waveform each say of it; None where that was not worked out."""
 
@@ -246,5 +249,7 @@ class RunResult:
     """By range group, least sensitive first; empty where no budget was made."""
     flags: tuple[FlagNote, ...] = ()
     """What is remarkable about readings that were judged, each kind once."""
+    paths: tuple[PathFigures, ...] = ()
+    """Offset and noise before and after the gain, by channel and relays picked."""
     bus: tuple[BusRecord, ...] = ()
     """The control bus as each channel's captures show it; empty without captures."""
