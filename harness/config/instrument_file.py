@@ -57,6 +57,8 @@ class InstrumentFile(Versioned):
     high_z_above_ohm: Positive = 9.0e36
     """A load read back at or above this means high-z (SCPI infinity is 9.9E37)."""
     code_type: Literal["int16-little", "int16-big"] = "int16-little"
+    together: bool = False
+    """Takes several questions in one message and answers them with semicolons between (IEEE 488.2)."""
     commands: dict[str, str | tuple[str, ...]] = Field(default_factory=dict)
     """Verb to one message or several; placeholders in braces: channel, full_scale_vpp, coarse, percent, fine, samples,
     rate_hz, hz, level, ohm, latch, bits, word, gain_ratio, offset_code."""

@@ -37,10 +37,11 @@ class AcquisitionDriver(InstrumentDriver):
         self._carry_out(
             self._commands.messages("prepare", samples=wanted.samples, rate_hz=number_text(wanted.sample_rate_hz))
         )
-        mode = self._mode()
+        mode = _mode_of(self._query(self._commands.question("mode_query")))
         if mode != "sample":
             raise ReadBackDiffers(f"set plain samples, reads back {mode!r}", **self._place("mode_query"))
-        self._rate_hz()
+        question = self._commands.question("rate_query")
+        self._right_rate_hz(question, self._query(question))
 
     def acquire(self, channel: int) -> Waveform:
         """One record, with the counter that proves it new."""
@@ -51,22 +52,23 @@ class AcquisitionDriver(InstrumentDriver):
         for message in messages:
             self._send(message)
         acquisition = self._device.acquisition
+        questions = [
+            self._commands.question(verb) for verb in ("sequence_query", "scale_query", "rate_query", "mode_query")
+        ]
         with self._patience(acquisition.samples / acquisition.sample_rate_hz):
-            self._complete()
-        self._check_errors(messages)
-        sequence = self._sequence_number()
+            counted, scale, rate, mode = self._settled(messages, then=questions)
+        sequence = self._whole(questions[0], counted)
         if sequence == before:
             raise ReadBackDiffers(
                 f"stale record: the acquisition counter still stands at {sequence}",
                 **self._place(self._commands.question("sequence_query")),
             )
-        scale_v_per_code = self._query_number(self._commands.question("scale_query"))
         waveform = Waveform(
-            codes=self._codes(),
-            sample_rate_hz=self._rate_hz(),
-            scale_v_per_code=scale_v_per_code,
+            scale_v_per_code=self._finite(questions[1], scale),
+            sample_rate_hz=self._right_rate_hz(questions[2], rate),
+            mode=_mode_of(mode),
             sequence=sequence,
-            mode=self._mode(),
+            codes=self._codes(),
         )
         self._sequence = sequence
         return waveform
@@ -81,13 +83,8 @@ class AcquisitionDriver(InstrumentDriver):
             )
         return np.frombuffer(payload, dtype=CODE_TYPES[self._profile.code_type]).astype(np.int16)
 
-    def _mode(self) -> str:
-        reply = self._query(self._commands.question("mode_query"))
-        return "sample" if reply.upper() in PLAIN_MODES else reply.lower()
-
-    def _rate_hz(self) -> float:
-        question = self._commands.question("rate_query")
-        rate_hz = self._query_number(question)
+    def _right_rate_hz(self, question: str, reply: str) -> float:
+        rate_hz = self._finite(question, reply)
         wanted_hz = self._device.acquisition.sample_rate_hz
         if not abs(rate_hz - wanted_hz) <= READ_BACK_TOLERANCE * wanted_hz:
             raise ReadBackDiffers(f"set {wanted_hz:g} Hz, reads back {rate_hz:g} Hz", **self._place(question))
@@ -95,7 +92,9 @@ class AcquisitionDriver(InstrumentDriver):
 
     def _sequence_number(self) -> int:
         question = self._commands.question("sequence_query")
-        reply = self._query(question)
+        return self._whole(question, self._query(question))
+
+    def _whole(self, question: str, reply: str) -> int:
         try:
             return int(reply)
         except ValueError:
@@ -126,3 +125,7 @@ class AcquisitionDriver(InstrumentDriver):
 
     def _forget(self) -> None:
         self._sequence = None
+
+
+def _mode_of(reply: str) -> str:
+    return "sample" if reply.upper() in PLAIN_MODES else reply.lower()

@@ -47,12 +47,13 @@ class DeviceDriver(AcquisitionDriver):
         channel = setting.channel
         coarse, fine = self._coarse_words(setting.coarse), self._fine_words(setting.fine)
         fine_messages = self._commands.messages("select_fine", channel=channel, **_texts(fine))
-        if known.get(channel) == setting.coarse:
-            self._carry_out(fine_messages)
-        else:
-            self._carry_out(self._commands.messages("select_coarse", channel=channel, **_texts(coarse)), fine_messages)
-        coarse_text = self._read_back("coarse_query", channel, self._used("select_coarse", coarse))
-        fine_text = self._read_back("fine_query", channel, self._used("select_fine", fine))
+        coarse_messages: tuple[str, ...] = ()
+        if known.get(channel) != setting.coarse:
+            coarse_messages = self._commands.messages("select_coarse", channel=channel, **_texts(coarse))
+        questions = [self._commands.question(verb, channel=channel) for verb in ("coarse_query", "fine_query")]
+        coarse_text, fine_text = self._carry_out(coarse_messages, fine_messages, then=questions)
+        self._check_read_back(questions[0], coarse_text, self._used("select_coarse", coarse))
+        self._check_read_back(questions[1], fine_text, self._used("select_fine", fine))
         self._coarse = {**known, channel: setting.coarse}
         return (("coarse", coarse_text), ("fine", fine_text))
 
@@ -116,20 +117,17 @@ class DeviceDriver(AcquisitionDriver):
         names = self._commands.placeholders(verb)
         return next((value for name, value in words.items() if name in names), next(iter(words.values())))
 
-    def _read_back(self, verb: str, channel: int, wanted: float | str) -> str:
-        question = self._commands.question(verb, channel=channel)
-        reply = self._query(question)
+    def _check_read_back(self, question: str, reply: str, wanted: float | str) -> None:
         if isinstance(wanted, str):
             if reply.strip('"').upper() != wanted.upper():
                 raise ReadBackDiffers(f"set {wanted}, reads back {reply}", **self._place(question))
-            return reply
+            return
         try:
             got = float(reply)
         except ValueError:
             raise self._bad_reply(question, reply, "a number") from None
         if not math.isclose(got, wanted, rel_tol=READ_BACK_TOLERANCE, abs_tol=NOTHING):
             raise ReadBackDiffers(f"set {number_text(wanted)}, reads back {reply}", **self._place(question))
-        return reply
 
     def _forget(self) -> None:
         super()._forget()

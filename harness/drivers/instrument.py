@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from harness.bench import Clock, Link
 from harness.config import InstrumentFile, InstrumentSlot
@@ -137,7 +137,9 @@ class InstrumentDriver:
 
     def _query_number(self, command: str) -> float:
         """A finite number; SCPI's stand-ins for NaN and infinity are refused."""
-        reply = self._query(command)
+        return self._finite(command, self._query(command))
+
+    def _finite(self, command: str, reply: str) -> float:
         value = _number(reply)
         if not abs(value) < NOT_A_NUMBER:  # NaN compares false
             raise self._bad_reply(command, reply, "a finite number")
@@ -153,22 +155,45 @@ class InstrumentDriver:
 
     # ---- command groups
 
-    def _carry_out(self, *groups: tuple[str, ...]) -> None:
-        """Send every message, wait for operation complete, then demand an empty error queue."""
+    def _carry_out(self, *groups: tuple[str, ...], then: Sequence[str] = ()) -> list[str]:
+        """Send every message, wait for operation complete, demand an empty error queue; then the answers asked for."""
         messages = tuple(message for group in groups for message in group)
         for message in messages:
             self._send(message)
-        self._complete()
-        self._check_errors(messages)
+        return self._settled(messages, then)
+
+    def _settled(self, messages: tuple[str, ...], then: Sequence[str] = ()) -> list[str]:
+        """What ends a command group; its questions travel in one message where the profile allows."""
+        if not self._profile.together:
+            self._complete()
+            self._check_errors(messages)
+            return [self._query(question) for question in then]
+        complete, error = self._commands.question("complete_query"), self._commands.question("error_query")
+        done, entry, *answers = self._query_together((complete, error, *then))
+        self._check_complete(complete, done)
+        self._check_errors(messages, first=entry)
+        return answers
+
+    def _query_together(self, questions: Sequence[str]) -> list[str]:
+        """Several answers to one message; each question begins at the root of the command tree."""
+        message = ";".join(question if question.startswith(("*", ":")) else f":{question}" for question in questions)
+        reply = self._query(message)
+        answers = split_answers(reply)
+        if len(answers) != len(questions):
+            raise self._bad_reply(message, reply, f"{len(questions)} answers with semicolons between")
+        return answers
 
     def _complete(self) -> None:
         question = self._commands.question("complete_query")
-        reply = self._query(question)
+        self._check_complete(question, self._query(question))
+
+    def _check_complete(self, question: str, reply: str) -> None:
         if reply not in ("1", "+1"):
             raise self._bad_reply(question, reply, "1")
 
-    def _check_errors(self, messages: tuple[str, ...]) -> None:
-        entries = self._drained()
+    def _check_errors(self, messages: tuple[str, ...], *, first: str | None = None) -> None:
+        """Demand an empty error queue; `first` is its first entry where that has been asked for already."""
+        entries = self._drained(first)
         if entries:
             shown = "; ".join(f"{code}, {text}" for code, text in entries)
             raise InstrumentReported(
@@ -177,11 +202,11 @@ class InstrumentDriver:
                 **self._place("; ".join(messages)),
             )
 
-    def _drained(self) -> tuple[tuple[int, str], ...]:
+    def _drained(self, first: str | None = None) -> tuple[tuple[int, str], ...]:
         question = self._commands.question("error_query")
         entries: list[tuple[int, str]] = []
         while len(entries) <= MOST_ENTRIES:
-            reply = self._query(question)
+            reply, first = self._query(question) if first is None else first, None
             number, _, text = reply.partition(",")
             try:
                 code = int(number)
@@ -204,6 +229,21 @@ class InstrumentDriver:
 
     def _place(self, command: str) -> dict[str, str]:
         return {"instrument": self._name, "address": self._link.address, "command": command}
+
+
+def split_answers(reply: str) -> list[str]:
+    """The answers to one message: cut at semicolons that stand outside of quotes."""
+    pieces, quote = [""], ""
+    for character in reply:
+        if quote:
+            quote = "" if character == quote else quote
+        elif character in "\"'":
+            quote = character
+        elif character == ";":
+            pieces.append("")
+            continue
+        pieces[-1] += character
+    return [piece.strip() for piece in pieces]
 
 
 def _number(reply: str) -> float:

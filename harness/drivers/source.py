@@ -115,9 +115,10 @@ class SourceDriver(InstrumentDriver):
                 **self._place("level"),
             )
         self._level_vpk = None
-        self._carry_out(self._commands.messages("level", level=number_text(level_vpk * self._unit)))
         question = self._commands.question("level_query")
-        read_vpk = self._query_number(question) / self._unit
+        messages = self._commands.messages("level", level=number_text(level_vpk * self._unit))
+        (reply,) = self._carry_out(messages, then=(question,))
+        read_vpk = self._finite(question, reply) / self._unit
         tolerance_percent = self._ranges.level_tolerance_percent
         if not _near(read_vpk, level_vpk, tolerance_percent / 100.0):
             raise ReadBackDiffers(
@@ -137,19 +138,22 @@ class SourceDriver(InstrumentDriver):
                 **self._place("output_on"),
             )
         self._check_safe(self._level_vpk)  # the impedance may have changed since
-        self._carry_out(self._commands.messages("output_on"))
-        self._check_output(on=True)
+        self._switch(on=True)
 
     def output_off(self) -> None:
         """Output off."""
-        self._carry_out(self._commands.messages("output_off"))
-        self._check_output(on=False)
+        self._switch(on=False)
+
+    def _switch(self, *, on: bool) -> None:
+        messages = self._commands.messages("output_on" if on else "output_off")
+        (reply,) = self._carry_out(messages, then=(self._commands.question("output_query"),))
+        self._check_output(reply, on=on)
 
     def _off(self) -> None:
         """Off and read back; old errors in the queue are nobody's reason to leave it on."""
         for message in self._commands.messages("output_off"):
             self._send(message)
-        self._check_output(on=False)
+        self._check_output(self._query(self._commands.question("output_query")), on=False)
 
     def _try_blind_off(self) -> None:
         for message in self._commands.messages("output_off"):
@@ -158,9 +162,8 @@ class SourceDriver(InstrumentDriver):
             except BenchError:
                 return
 
-    def _check_output(self, *, on: bool) -> None:
+    def _check_output(self, reply: str, *, on: bool) -> None:
         question = self._commands.question("output_query")
-        reply = self._query(question)
         states = {"1": True, "ON": True, "+1": True, "0": False, "OFF": False, "+0": False}
         state = states.get(reply.upper())
         if state is None:

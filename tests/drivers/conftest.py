@@ -98,6 +98,8 @@ class ScriptedInstrument:
     def __call__(self, message: str) -> bytes:
         if message in self.overrides:
             return self.overrides[message]
+        if ";" in message:
+            return b";".join(self(part.lstrip(":")).rstrip(b"\n") for part in message.split(";")) + b"\n"
         if message == "*IDN?":
             return self.identity.encode() + b"\n"
         if message == "*OPC?":
@@ -186,7 +188,8 @@ def profile_text(role: str) -> str:
 
 @pytest.fixture
 def profile() -> Callable[[str], InstrumentFile]:
-    return lambda role: parse(InstrumentFile, profile_text(role), file=role)
+    """Shipped profiles, one question a message, so that each answer can be scripted and spoiled by itself."""
+    return lambda role: parse(InstrumentFile, profile_text(role), file=role).model_copy(update={"together": False})
 
 
 @pytest.fixture

@@ -77,6 +77,23 @@ def test_no_wrong_number_is_ever_valid_whatever_answer_is_spoiled(rig: Any, role
         assert not bench.output_is_on()
 
 
+@pytest.mark.parametrize("kind", ["silent", "truncated", "closed"])
+@pytest.mark.parametrize(("role", "answers"), [("source", 2), ("device", 3)])
+def test_no_wrong_number_is_ever_valid_where_questions_travel_together(
+    rig: Any, role: str, answers: int, kind: str
+) -> None:
+    # Of a rung: the level (and the output) of the source; the setting, the record and its codes of the device.
+    for after in range(answers):
+        bench = rig(together=True)
+        spoil_after_first_rung(bench, role, kind, after)
+        bench.sweep()
+        check_record(bench)
+        assert INVALID not in bench.statuses
+        assert bench.statuses.count(VALID) == 4
+        assert bench.statuses.count(RETRIED) == 1
+        assert not bench.output_is_on()
+
+
 @pytest.mark.parametrize(("role", "answers"), [("source", 26), ("device", 44)])
 def test_no_wrong_number_is_ever_valid_when_an_answer_is_late_before_the_first_rung(
     rig: Any, role: str, answers: int
