@@ -1,7 +1,8 @@
 """The durable record of every run: raw readings first, opinions later. The SQL of the house lives here."""
 
+from harness.store.forward import Forwarder, Waiting, targets, waiting_for
 from harness.store.opening import open_store
 from harness.store.recorder import Clock, RunRecorder
 from harness.store.store import Store
 
-__all__ = ["Clock", "RunRecorder", "Store", "open_store"]
+__all__ = ["Clock", "Forwarder", "RunRecorder", "Store", "Waiting", "open_store", "targets", "waiting_for"]

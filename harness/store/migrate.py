@@ -11,7 +11,7 @@ from sqlalchemy.schema import CreateColumn
 from harness.errors import SchemaMismatch
 from harness.store import chain
 from harness.store.schema import CHANGES, METADATA, MIGRATIONS, SCHEMA, VERSION, since_of
-from harness.store.server import hold_schema
+from harness.store.server import hold
 
 Filling = Callable[[Connection, int], None]
 
@@ -27,9 +27,7 @@ def bring_up(connection: Connection, place: str) -> None:
     Raises:
         SchemaMismatch: written by a newer version, or not a store of ours at all.
     """
-    if connection.dialect.name == "postgresql":
-        # SQLite's lock is held already: it was taken with the transaction.
-        hold_schema(connection)
+    hold(connection, "schema")
     if not inspect(connection).get_table_names():
         METADATA.create_all(connection)
         connection.execute(insert(SCHEMA), {"version": VERSION})

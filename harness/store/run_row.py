@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from typing import Any
 
 from sqlalchemy import Connection, Row, func, insert, select, update
@@ -13,6 +13,7 @@ from harness.errors import RunExists, StoreError
 from harness.store.blobs import listed, texts
 from harness.store.chain import header_hash
 from harness.store.schema import FILES, READINGS, RUN_FILES, RUNS, VERSION, columns_at
+from harness.store.server import hold
 from harness.values import ConfigFile, Identity, RunHeader, RunInfo
 
 
@@ -60,12 +61,18 @@ def insert_run(connection: Connection, header: RunHeader) -> int:
     return number
 
 
-def _insert_files(connection: Connection, run: int, files: tuple[ConfigFile, ...]) -> None:
-    by_hash = {file.sha256: file.text for file in files}
+def insert_texts(connection: Connection, by_hash: Mapping[str, str]) -> None:
+    """Keep each text once, under its hash."""
+    # Two stations may begin with the same files at the same moment.
+    hold(connection, "files")
     known = set(connection.execute(select(FILES.c.sha256).where(FILES.c.sha256.in_(by_hash))).scalars())
     for sha256, text in by_hash.items():
         if sha256 not in known:
             connection.execute(insert(FILES), {"sha256": sha256, "text": text})
+
+
+def _insert_files(connection: Connection, run: int, files: tuple[ConfigFile, ...]) -> None:
+    insert_texts(connection, {file.sha256: file.text for file in files})
     for position, file in enumerate(files):
         row = {"role": file.role, "path": file.path, "version": int(file.version), "sha256": file.sha256}
         connection.execute(insert(RUN_FILES), {"run": run, "position": position, **row})

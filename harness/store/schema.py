@@ -21,6 +21,7 @@ CHANGES = {
     2: "a table that tells when the schema was changed",
     3: "what a reading was taken for, and what the source of another channel did meanwhile",
     4: "a chain of hashes over the readings of a run",
+    5: "how much of each run was forwarded, and where to",
 }
 """What each version brought, for the table of migrations."""
 
@@ -140,6 +141,18 @@ EVENTS = Table(
     Column("at_s", Double, nullable=False),
     Column("kind", AnyText, nullable=False),
     Column("text", AnyText, nullable=False),
+)
+
+# What another store has confirmed to hold. Less than the truth after a death in between: then it is asked again.
+FORWARDED = Table(
+    "forwarded",
+    METADATA,
+    Column("target", AnyText, primary_key=True),
+    Column("run", ForeignKey("runs.number"), primary_key=True),
+    Column("readings", WHOLE, nullable=False),
+    Column("events", WHOLE, nullable=False),
+    Column("end", AnyText, nullable=False),
+    info=since(5),
 )
 
 

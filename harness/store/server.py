@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import importlib.util
 
-from sqlalchemy import Connection, Engine, create_engine, event
+from sqlalchemy import Connection, Engine, create_engine, event, func, select
 from sqlalchemy.engine.interfaces import DBAPIConnection
 from sqlalchemy.pool import ConnectionPoolEntry, NullPool
 
@@ -80,10 +80,11 @@ def _engine(address: ServerAddress) -> Engine:
     return engine
 
 
-def hold_schema(connection: Connection) -> None:
-    """Let one process at a time look at the tables and change them, until the transaction ends."""
-    connection.exec_driver_sql(f"SELECT pg_advisory_xact_lock({_SCHEMA_LOCK})")
+def hold(connection: Connection, what: str) -> None:
+    """Let one process at a time work on a thing, until the transaction ends; SQLite's one lock does so by itself."""
+    if connection.dialect.name == "postgresql":
+        connection.execute(select(func.pg_advisory_xact_lock(func.hashtextextended(what, _OURS))))
 
 
-_SCHEMA_LOCK = 0x6761696E
-"""Any number that other programs on the server do not use for theirs."""
+_OURS = 0x6761696E
+"""Keeps these locks apart from those of other programs on the server."""

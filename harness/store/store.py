@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import AbstractContextManager, contextmanager
 from pathlib import Path
 from types import TracebackType
 from typing import Self
@@ -189,6 +189,24 @@ class Store:
     def _run_ids(self) -> tuple[str, ...]:
         with self._reading("listing runs") as connection:
             return tuple(connection.execute(select(RUNS.c.run_id).order_by(RUNS.c.number.desc())).scalars())
+
+    @property
+    def place(self) -> str:
+        """The store as the user named it, without a password."""
+        return self._place
+
+    @property
+    def version(self) -> int:
+        """The version of its schema when it was opened."""
+        return self._version
+
+    def viewing(self, doing: str) -> AbstractContextManager[Connection]:
+        """One consistent view of the tables, for this room."""
+        return self._reading(doing)
+
+    def changing(self, doing: str) -> AbstractContextManager[Connection]:
+        """A durable transaction, for this room."""
+        return self._writing(doing).transaction(doing)
 
     @contextmanager
     def _reading(self, doing: str) -> Iterator[Connection]:

@@ -11,7 +11,7 @@ from harness.app.options import json_option, store_option
 
 @click.group(no_args_is_help=True)
 def command() -> None:
-    """See to the store: is it whole, keep a copy."""
+    """See to the store: is it whole, keep a copy, forward it to a server."""
 
 
 @command.command()
@@ -55,3 +55,34 @@ def backup(file: Path, store_url: str) -> int:
         runs = copy.runs()
     result(f"{file}: {len(runs)} runs, {sum(info.readings for info in runs)} readings")
     return 0
+
+
+@command.command()
+@click.argument("url", metavar="URL")
+@click.option("--follow", is_flag=True, help="Go on as readings come, also while the server is away, until Ctrl-C.")
+@click.option("--again", is_flag=True, help="Ask the server about every run: for one that was restored from a backup.")
+@store_option
+@json_option
+def forward(url: str, follow: bool, again: bool, store_url: str, as_json: bool) -> int:
+    """Copy what is new in the store to the one at URL, such as postgresql://user@server/database; nothing twice."""
+    from harness.app import forwarding
+    from harness.app.output import result, result_json
+    from harness.app.signals import interruptible
+    from harness.drivers import RealClock
+    from harness.errors import ExitCode
+    from harness.store import Forwarder, open_store
+
+    with open_store(store_url) as store, Forwarder(store, url) as forwarder:
+        if again:
+            forwarder.compare_all()
+        if follow:
+            with interruptible():
+                sent = forwarding.follow(forwarder, RealClock())
+        else:
+            sent = forwarding.send(forwarder)
+        waiting = forwarder.waiting()
+    if as_json:
+        result_json(forwarding.as_json(forwarder.target, sent, waiting))
+    else:
+        result(f"{forwarder.target}: {forwarding.words(sent)} sent, {forwarding.words(waiting)} waiting")
+    return ExitCode.INVALID if waiting.runs else ExitCode.PASS
