@@ -1,7 +1,21 @@
-"""Names for what is wrong: exact factors, patterns over words, relays, pre-gain and bits."""
+"""Diagnosis: known faults, what each would do to the readings of a run, and which come nearest."""
 
-from harness.diagnosis.candidates import candidates
+from harness.diagnosis.affected import not_exercised
+from harness.diagnosis.candidates import Diagnosis, diagnose
+from harness.diagnosis.catalogue import KNOWN, Known, Sight
 from harness.diagnosis.exact_factors import FACTORS, ExactFactor, match_factor
-from harness.diagnosis.observation import Observation
+from harness.diagnosis.visit import Case, Visit
 
-__all__ = ["FACTORS", "ExactFactor", "Observation", "candidates", "match_factor"]
+__all__ = [
+    "FACTORS",
+    "KNOWN",
+    "Case",
+    "Diagnosis",
+    "ExactFactor",
+    "Known",
+    "Sight",
+    "Visit",
+    "diagnose",
+    "match_factor",
+    "not_exercised",
+]

@@ -1,85 +1,144 @@
-"""The likeliest explanations, simplest first, each with the test that would tell it from the others."""
+"""From a run to the likeliest faults: station first, then words and gains against the dictionary, then the ranking."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import dataclass
 
+from harness.diagnosis.affected import affected_channels
+from harness.diagnosis.catalogue import KNOWN
+from harness.diagnosis.dictionary import hypotheses
+from harness.diagnosis.distance import Match, matches
 from harness.diagnosis.exact_factors import match_factor
-from harness.diagnosis.observation import Observation
-from harness.diagnosis.patterns import of_channel
+from harness.diagnosis.ranking import Ranked, Ranking, rank
+from harness.diagnosis.validity import of_invalid
+from harness.diagnosis.view import View, view_of
+from harness.diagnosis.visit import Case
 from harness.values import Candidate
 
-COMMON_SPREAD_PERCENT = 3.0
-"""Residuals of all settings that lie this close together share one factor; healthy ones spread by 1 to 2 %."""
-COMMON_PERCENT = 2.0
-"""A common factor nearer to 1 than this is none."""
 MOST = 3
 """Candidates shown."""
 DEVICE_PROVEN = "noise moved with the gain"
 """Words of the self-check when the device's own noise shows that the device is what changed."""
-DEVICE_TESTS = {
-    "load-resistor-missing": "add an outside load of 1 kΩ: the gain then falls; output clip level",
-    "relay-not-picking": "coil current of each relay; a range that needs other relays",
-    "relay-drivers-swapped": "coil current of each relay; a range that needs other relays",
-}
-"""What tells a fault of the device from one of the station."""
+FAR = 100.0
+"""Beside one that explains the readings, others as much farther off need not be shown."""
+FEWEST = 3
+"""Readings without which no pattern is looked for."""
 
 
-def candidates(
-    observations: Sequence[Observation], *, code_control: str, notes: Sequence[str] = ()
-) -> tuple[Candidate, ...]:
-    """What would explain the run.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Diagnosis:
+    """What may be wrong."""
+
+    candidates: tuple[Candidate, ...]
+    """At most three, the likeliest first."""
+    none_of_these: str = ""
+    """Not empty when no known fault explains the readings: how far the best one is from them."""
+
+
+def diagnose(case: Case) -> Diagnosis:
+    """What would explain a run.
 
     Args:
-        observations: every setting that was read.
-        code_control: name of the control that holds the fine code.
-        notes: the journal's texts; the self-check says there whether the device's own noise moved with the factor.
+        case: the run.
     Returns:
-        at most three candidates, the likeliest first; none for a healthy run. Faults that the run cannot tell apart
-        stand side by side.
+        candidates with what each predicts, where to look and what tells it apart; none for a run that meets everything.
     Source:
-        classifier recipe (common practice, no source): station factors first, then words, then gain patterns.
+        classifier recipe (common practice, no source): validity, station, words, gains, dictionary, ranking, order.
     """
-    common = _common_factor(observations)
-    channels = sorted({o.setting.channel for o in observations})
-    if common is not None:
-        return _whole_run(common, several=len(channels) > 1, notes=notes)
-    found: dict[str, Candidate] = {}
-    for channel in channels:
-        own = [o for o in observations if o.setting.channel == channel]
-        for candidate in of_channel(own, code_control=code_control):
-            known = found.get(candidate.fault)
-            why = f"{known.why}; {candidate.why}" if known else candidate.why
-            found[candidate.fault] = Candidate(fault=candidate.fault, why=why, test=candidate.test)
-    return tuple(found.values())[:MOST]
+    channels = affected_channels(case)
+    views = {channel: view_of(case, channel) for channel in channels}
+    views = {channel: view for channel, view in views.items() if _enough(view)}
+    invalid = of_invalid(case)
+    if not views:
+        return Diagnosis(candidates=invalid[:MOST])
+    found = {channel: matches(view, tuple(hypotheses(view)), case.failed[channel]) for channel, view in views.items()}
+    sound = len(channels) < len(case.channels)
+    ranking = _ranked(found, views, sound_channels=sound)
+    if ranking.explained or len(found) == 1:
+        return _diagnosis(ranking, case, views, invalid)
+    apart = [_ranked({channel: own}, views, sound_channels=sound) for channel, own in found.items()]
+    return (
+        _several(apart, case, views, invalid)
+        if all(own.explained for own in apart)
+        else _diagnosis(ranking, case, views, invalid)
+    )
 
 
-def _common_factor(observations: Sequence[Observation]) -> float | None:
-    values = [o.residual_percent for o in observations if o.residual_percent is not None]
-    if len(values) < 3 or max(values) - min(values) > COMMON_SPREAD_PERCENT:
-        return None
-    ratio = math.exp(sum(values) / len(values) / 100.0)
-    return ratio if abs(100.0 * math.log(ratio)) > COMMON_PERCENT else None
+def _enough(view: View) -> bool:
+    return int(view.known.sum()) >= FEWEST or bool(view.heard.any())
 
 
-def _whole_run(ratio: float, *, several: bool, notes: Sequence[str]) -> tuple[Candidate, ...]:
-    where = "all settings of all channels" if several else "all settings of the one channel tested"
-    seen = f"{where} are off by ×{ratio:.4g}"
-    factor = next(iter(match_factor(ratio)), None)
-    if factor is None:
-        return (
-            Candidate(fault="load-resistor-wrong", why=seen, test="another unit on this station; another station"),
-            Candidate(fault="reference-wrong", why=seen, test="another unit on this station; golden unit"),
-        )
-    proven = any(DEVICE_PROVEN in text for text in notes)
-    found: list[Candidate] = []
-    if factor.device_fault:
-        why = seen + ("; the device's own noise moved with it" if proven else "")
-        found.append(Candidate(fault=factor.device_fault, why=why, test=DEVICE_TESTS[factor.device_fault]))
-    if factor.station_fault:
-        why = f"{seen}: {factor.cause}"
-        test = "a meter at the device's input; another unit on this station"
-        found.append(Candidate(fault=factor.station_fault, why=why, test=test))
-    # A load resistor that is missing can only raise the gain.
-    return tuple(found if proven or ratio > 1.0 else found[::-1])
+def _ranked(found: dict[int, tuple[Match, ...]], views: dict[int, View], *, sound_channels: bool) -> Ranking:
+    readings = sum(int(views[channel].known.sum()) for channel in found)
+    return rank(found, readings=readings, sound_channels=sound_channels)
+
+
+def _diagnosis(ranking: Ranking, case: Case, views: dict[int, View], invalid: Sequence[Candidate]) -> Diagnosis:
+    together = ranking.ambiguous()
+    faults = _proven(ranking, case)
+    least = ranking.faults[0].distance if ranking.faults else 0.0
+    near = [r for r in faults[:MOST] if not ranking.explained or r.distance - least <= FAR]
+    shown = [_candidate(ranked, views, together) for ranked in near]
+    shown += [candidate for candidate in invalid if candidate.fault not in {one.fault for one in shown}]
+    return Diagnosis(candidates=tuple(shown[:MOST]), none_of_these=_none(ranking))
+
+
+def _several(apart: list[Ranking], case: Case, views: dict[int, View], invalid: Sequence[Candidate]) -> Diagnosis:
+    """Channels with faults of their own: the best of each."""
+    best: dict[str, Candidate] = {}
+    for ranking in apart:
+        ranked = _proven(ranking, case)[0]
+        one = _candidate(ranked, views, ranking.ambiguous())
+        best.setdefault(ranked.fault, one)
+    return Diagnosis(candidates=(*best.values(), *invalid)[:MOST])
+
+
+def _proven(ranking: Ranking, case: Case) -> list[Ranked]:
+    """Of those that cannot be told apart the device before the station where its own noise moved with the gain."""
+    proven, together = any(DEVICE_PROVEN in text for text in case.notes), ranking.ambiguous()
+    return sorted(
+        ranking.faults,
+        key=lambda ranked: (ranked.fault not in together, proven and KNOWN[ranked.fault].station),
+    )
+
+
+def _none(ranking: Ranking) -> str:
+    if ranking.explained or not ranking.faults:
+        return ""
+    return (
+        f"none of these: what the best one ({ranking.faults[0].fault}) leaves is {ranking.misfit_ratio:.3g} times what "
+        f"good units scatter, squared; chance allows {ranking.most_ratio:.3g}"
+    )
+
+
+def _candidate(ranked: Ranked, views: dict[int, View], together: tuple[str, ...]) -> Candidate:
+    known = KNOWN[ranked.fault]
+    others = tuple(fault for fault in together if fault != ranked.fault) if ranked.fault in together else ()
+    return Candidate(
+        fault=ranked.fault,
+        why="; ".join(_why(channel, match, views[channel]) for channel, match in ranked.matches.items()),
+        test=known.test,
+        id=known.id,
+        predicts=known.shows,
+        look=known.look,
+        confidence_ratio=ranked.share_ratio,
+        distance=ranked.distance,
+        ambiguous=others,
+    )
+
+
+def _why(channel: int, match: Match, view: View) -> str:
+    """One channel in words: which part, how much, and whether the bus shows it."""
+    entry = match.hypothesis
+    said = [entry.what] if entry.what else []
+    if match.size is not None:
+        said.append(f"size {match.size:+.3g} %")
+        exact = match_factor(math.exp(match.size / 100.0)) if abs(match.size) < 1e3 else ()
+        said += [f"exactly {exact[0].cause}"] if exact and entry.everywhere else []
+    if bool(view.heard.any()):
+        said.append("words on the bus right" if entry.latched is None else "the bus shows it")
+    if not entry.pattern_percent.any():
+        said.append("gains as they are" if not entry.needs else f"claims: {', '.join(sorted(entry.needs))}")
+    return f"channel {channel}: {', '.join(said)}"

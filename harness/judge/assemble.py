@@ -42,6 +42,7 @@ def assemble(context: Context, made: Made) -> RunResult:
     judgements = (*station, *placed, *others)
     faulty = any(claim.item == "station" for claim in station)
     complete = all(len(item.final) >= item.planned for item in context.gathered.values())
+    diagnosis, not_exercised = explanations(context, judgements)
     gain, step = context.limits.get("gain"), context.limits.get("fine-step")
     device = context.device
     return RunResult(
@@ -51,7 +52,7 @@ def assemble(context: Context, made: Made) -> RunResult:
         settings=rows,
         steps=steps,
         judgements=judgements,
-        candidates=explanations(context),
+        candidates=diagnosis.candidates,
         worst=_worst(rows),
         gain_limit_percent=_edges(gain),
         gain_guard_percent=max((c.guard for c in judgements if c.item == "gain"), default=gain.guard if gain else 0.0),
@@ -70,6 +71,8 @@ def assemble(context: Context, made: Made) -> RunResult:
             context.gathered.values(), relays_of=lambda item: context.evidence[item.prediction.setting].relays
         ),
         bus=tuple(context.bus),
+        none_of_these=diagnosis.none_of_these,
+        not_exercised=not_exercised,
     )
 
 

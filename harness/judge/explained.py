@@ -2,50 +2,108 @@
 
 from __future__ import annotations
 
+import math
+import re
 from collections.abc import Sequence
 
-from harness.diagnosis import Observation, candidates
-from harness.judge.claims import Context
+from harness.diagnosis import KNOWN, Case, Diagnosis, Visit, diagnose, not_exercised
+from harness.judge.claims.context import Context
 from harness.judge.claims.station import STATION_FAULT
-from harness.values import Candidate, Setting
+from harness.judge.measured import Measured
+from harness.law import GainLaw
+from harness.values import Candidate, Judgement, Outcome, Prediction, ReadingStatus, SineFit
+
+LEAST_U_PERCENT = 0.02
+"""Repeatability that the noise of one record does not show."""
+_ALSO = re.compile(r"cannot be told apart from ([\w, -]+)")
+"""How the journal names further faults of the station."""
 
 
-def explanations(context: Context) -> tuple[Candidate, ...]:
-    """Which faults would explain what was seen.
+def explanations(context: Context, judgements: Sequence[Judgement]) -> tuple[Diagnosis, tuple[str, ...]]:
+    """Which faults would explain what was seen, and which could not have been seen.
 
     Args:
         context: the run.
+        judgements: all of it.
     Returns:
-        the station's faults where the journal names any, for then nothing is said about the unit; else candidates.
+        the station's faults where the journal names any, for then nothing is said about the unit, else candidates of
+        the dictionary; and lines about faults that the run cannot see.
     Source:
-        diagnosis.candidates.
+        diagnosis.diagnose.
     """
     station = _station(context)
-    if station:
-        return station
-    observations = [_observation(context, setting) for setting, item in context.gathered.items() if item.final]
-    notes = [event.text for event in context.events]
-    return tuple(candidates(observations, code_control=context.device.firmware.code, notes=notes))
+    if context.law is None:
+        return Diagnosis(candidates=station), ()
+    case = case_of(context, context.law, judgements)
+    return (Diagnosis(candidates=station) if station else diagnose(case)), not_exercised(case)
+
+
+def case_of(context: Context, law: GainLaw, judgements: Sequence[Judgement]) -> Case:
+    """A run as the diagnosis sees it.
+
+    Args:
+        context: the run.
+        law: of the device.
+        judgements: all of it.
+    Returns:
+        every reading, what is not met where, and the journal.
+    Source:
+        none: a record.
+    """
+    failed: dict[int, set[str]] = {}
+    for claim in judgements:
+        if claim.outcome in (Outcome.FAIL, Outcome.INCONCLUSIVE):
+            failed.setdefault(claim.setting.channel if claim.setting else 0, set()).add(claim.item)
+    return Case(
+        law=law,
+        visits=tuple(
+            _visit(item.prediction, measured) for item in context.gathered.values() for measured in item.final
+        ),
+        captured=context.captured,
+        failed={channel: frozenset(items) for channel, items in failed.items()},
+        claimed=frozenset(claim.item for claim in judgements),
+        notes=tuple(event.text for event in context.events),
+    )
+
+
+def _visit(prediction: Prediction, measured: Measured) -> Visit:
+    gain, captured = measured.gain_codes_per_v, measured.captured
+    return Visit(
+        setting=prediction.setting,
+        order=measured.index,
+        off_percent=100.0 * math.log(gain / prediction.gain_codes_per_v) if gain else None,
+        u_percent=_u_percent(measured.fit),
+        measurable=measured.status is not ReadingStatus.UNMEASURABLE,
+        word=captured.value if captured else None,
+        sound=captured is not None and captured.sound,
+        seen=captured.text if captured else "",
+        trouble="" if gain or measured.status is ReadingStatus.UNMEASURABLE else measured.reason.split(":", 1)[0],
+    )
+
+
+def _u_percent(fit: SineFit | None) -> float:
+    """Of one fitted amplitude: variance 2σ²/N (Kay 1993, example 3.14, from memory)."""
+    if fit is None or not fit.amplitude_code > 0.0:
+        return LEAST_U_PERCENT
+    noise_code = math.hypot(fit.noise_code, 1.0 / math.sqrt(12.0))
+    return math.hypot(LEAST_U_PERCENT, 100.0 * noise_code * math.sqrt(2.0 / fit.samples) / fit.amplitude_code)
 
 
 def _station(context: Context) -> tuple[Candidate, ...]:
-    test = "a meter at the device's input shows what the source really puts out"
-    faults: Sequence[str] = [event.text for event in context.events if event.kind == STATION_FAULT]
-    return tuple(
-        Candidate(fault=text.split(":", 1)[0], why=text.split(":", 1)[-1].strip(), test=test) for text in faults
-    )
-
-
-def _observation(context: Context, setting: Setting) -> Observation:
-    prediction, seen = context.gathered[setting].prediction, context.evidence[setting]
-    return Observation(
-        setting=setting,
-        controls=dict(prediction.state.controls),
-        relays=seen.relays,
-        residual_percent=context.gathered[setting].residual_percent(),
-        expected_word=prediction.state.word.value,
-        captured_word=seen.word,
-        capture_sound=seen.sound,
-        realness=context.found[setting].realness,
-        declared_ratio=prediction.state.arithmetic_ratio,
-    )
+    found: dict[str, Candidate] = {}
+    for text in (event.text for event in context.events if event.kind == STATION_FAULT):
+        also = _ALSO.search(text)
+        first = text.split(":", 1)[0]
+        names = (first, *(name.strip() for name in (also.group(1).split(",") if also else ())))
+        for name in names:
+            known = KNOWN.get(name)
+            found[name] = Candidate(
+                fault=name,
+                why=text.split(":", 1)[-1].strip(),
+                test="a meter at the device's input shows what the source really puts out",
+                id=known.id if known else "",
+                predicts=known.shows if known else "",
+                look=known.look if known else "",
+                ambiguous=tuple(other for other in names if other != name),
+            )
+    return tuple(found.values())[:3]

@@ -53,6 +53,8 @@ class Measured:
     """What is remarkable about the record."""
     gaps: CodeGaps | None = None
     """Codes that the record never visits, on the converter's own grid."""
+    index: int = 0
+    """Of the reading, in order of recording."""
 
 
 def measure(
@@ -107,6 +109,7 @@ def measure(
         bench_gone=reading.bench_gone,
         flags=record.flags,
         gaps=record.gaps,
+        index=reading.index,
     )
 
 

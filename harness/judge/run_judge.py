@@ -214,6 +214,7 @@ class RunJudge:
             uncertainty=budget,
             budgets=budget_tables(budget),
             flags=flag_notes({item.prediction.label: item.flags for item in gathered.values()}),
+            law=self._law,
         )
 
     def _budget(self, gathered: Mapping[Setting, Gathered], steps: Sequence[Step]) -> GainBudget:

@@ -45,6 +45,8 @@ def json_text(header: RunHeader, result: RunResult) -> str:
         "notes": result.notes,
         "worst": [{"channel": c, "coarse": r, "residual_percent": worst} for c, r, worst in result.worst],
         "candidates": result.candidates,
+        "none_of_these": result.none_of_these,
+        "not_exercised": result.not_exercised,
         "settings": result.settings,
         "steps": result.steps,
         "judgements": result.judgements,

@@ -10,6 +10,7 @@ from harness.report.budgets import budget_texts
 from harness.report.claims import claims, worst_channels, worst_table
 from harness.report.converter import path_lines
 from harness.report.csv_file import csv_text
+from harness.report.diagnosis import candidate_lines
 from harness.report.finite import require_finite
 from harness.report.json_file import json_text
 from harness.report.overview import overview
@@ -68,6 +69,7 @@ def html(header: RunHeader, result: RunResult, events: tuple[Event, ...]) -> str
             "findings_left": max(len(shown) - tables.MOST_ROWS, 0),
             "step_findings": steps_shown[: tables.MOST_ROWS],
             "steps_left": max(len(steps_shown) - tables.MOST_ROWS, 0),
+            "candidates": candidate_lines(result),
             "parameter_findings": parameter_findings(result),
             "parameters": parameter_lines(result),
             "budgets": budget_texts(result),

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from harness.report.arithmetic import arithmetic_ranges, arithmetic_settings
 from harness.report.finite import require_finite
 from harness.report.labels import labels_of, parameter_label, range_name, step_label
 from harness.report.overview import tested
-from harness.values import Outcome, RunHeader, RunResult
+from harness.values import Candidate, Outcome, RunHeader, RunResult
 
 
 def summary(header: RunHeader, result: RunResult, *, report_path: str) -> dict[str, object]:
@@ -50,7 +52,23 @@ def summary(header: RunHeader, result: RunResult, *, report_path: str) -> dict[s
             for row in result.parameters
         ],
         "failing_parameters": [parameter_label(p) for p in result.parameters if p.outcome is Outcome.FAIL],
-        "candidates": [{"fault": c.fault, "why": c.why, "test": c.test} for c in result.candidates],
+        "candidates": [_candidate(candidate) for candidate in result.candidates],
+        "none_of_these": result.none_of_these,
+        "not_exercised": list(result.not_exercised),
         "notes": list(result.notes),
         "report": report_path,
+    }
+
+
+def _candidate(candidate: Candidate) -> dict[str, Any]:
+    return {
+        "id": candidate.id,
+        "fault": candidate.fault,
+        "why": candidate.why,
+        "predicts": candidate.predicts,
+        "look": candidate.look,
+        "test": candidate.test,
+        "confidence_ratio": candidate.confidence_ratio,
+        "distance": candidate.distance,
+        "ambiguous": list(candidate.ambiguous),
     }

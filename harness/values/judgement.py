@@ -215,6 +215,18 @@ class Candidate:
     why: str
     test: str
     """What would tell it from the other candidates."""
+    id: str = ""
+    """In the catalogue: F the unit, T the station, I instruments, links and host; empty where unknown."""
+    predicts: str = ""
+    """How it shows."""
+    look: str = ""
+    """Where on the board, or on the bench, to look."""
+    confidence_ratio: float | None = None
+    """Likelihood among all faults that were compared, 0 to 1; None where nothing was compared."""
+    distance: float | None = None
+    """Squared distance of the readings from what it predicts, in standard uncertainties, with a cost for each size."""
+    ambiguous: tuple[str, ...] = ()
+    """Faults that these readings cannot tell from it."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -245,6 +257,10 @@ class RunResult:
     """Warnings for the first screen."""
     parameters: tuple[ParameterResult, ...] = ()
     """Of the fitted law, by channel."""
+    none_of_these: str = ""
+    """Not empty when no known fault explains the readings well."""
+    not_exercised: tuple[str, ...] = ()
+    """Known faults that this run could not see, and what it would have to hold."""
     budgets: tuple[BudgetTable, ...] = ()
     """By range group, least sensitive first; empty where no budget was made."""
     flags: tuple[FlagNote, ...] = ()

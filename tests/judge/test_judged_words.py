@@ -181,7 +181,7 @@ def test_a_latch_that_never_fires_with_a_frozen_gain_is_a_fault() -> None:
     assert set(outcomes(result, "word").values()) == {"FAIL"}
     assert {row.realness for row in result.settings} == {Realness.FAULT}
     assert {step.realness for step in result.steps} == {Realness.FAULT}
-    assert [c.fault for c in result.candidates] == ["latch-missing"]
+    assert [c.fault for c in result.candidates] == ["latch-missing", "clock-line-dead"]
 
 
 def test_a_word_without_gain_does_not_divide_by_it() -> None:

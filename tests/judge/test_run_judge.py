@@ -310,4 +310,5 @@ def test_only_the_affected_channel_fails() -> None:
     setup = setup_at(*RANGE, *((2, 3, fine) for fine in (0, 5, 10, 15, 20)))
     result = judged(setup, [reading_of(r, gain_ratio=1.05 if r.setting.channel == 2 else 1.0) for r in setup.rungs])
     assert {row.setting.channel for row in result.settings if row.outcome is FAIL} == {2}
-    assert [c.fault for c in result.candidates] == ["load-resistor-wrong"]
+    assert result.candidates[0].fault == "load-resistor-wrong"
+    assert "reference-wrong" in result.candidates[0].ambiguous

@@ -50,7 +50,10 @@ def _judge(run: str, limits_path: str, store_url: str, as_json: bool) -> int:
         for judgement in [j for j in decided.judgements if j.reason][:20]:
             result(f"  {judgement.outcome}  {judgement.reason}")
         for candidate in decided.candidates:
-            result(f"  suspect {candidate.fault}: {candidate.why}; to tell: {candidate.test}")
+            told = f"look at: {candidate.look}; to tell: {candidate.test}"
+            result(f"  suspect {candidate.fault}: {candidate.why}; {told}")
+        if decided.none_of_these:
+            result(f"  {decided.none_of_these}")
     return int(exit_code(decided.verdict))
 
 

@@ -8,7 +8,7 @@ import click
 
 from harness.app.options import limits_option, store_option
 
-FORMS = ("html", "csv", "json", "junit")
+FORMS = ("html", "csv", "json", "junit", "diagnosis")
 
 
 @click.command()
@@ -30,7 +30,12 @@ def command(run: str, form: str, out: str, limits_path: str, store_url: str) -> 
     if form == "html":
         text = report.html(header, decided, events)
     else:
-        make = {"csv": report.csv_text, "json": report.json_text, "junit": report.junit_text}[form]
+        make = {
+            "csv": report.csv_text,
+            "json": report.json_text,
+            "junit": report.junit_text,
+            "diagnosis": report.diagnosis_csv,
+        }[form]
         text = make(header, decided)
     if out:
         write_file(Path(out), text)

@@ -11,6 +11,7 @@ from harness.judge.limit_set import LimitSet
 from harness.judge.realness import Evidence, Found
 from harness.judge.rows import Gathered
 from harness.judge.steps import Step
+from harness.law import GainLaw
 from harness.values import BudgetTable, BusRecord, Event, FlagNote, ParameterResult, RealnessEvidence, Setting
 
 
@@ -60,6 +61,8 @@ class Context:
     """Of each range group, for print."""
     flags: Sequence[FlagNote] = ()
     """What is remarkable about readings, each kind once."""
+    law: GainLaw | None = None
+    """None for one reading alone."""
 
     def limit(self, item: str, setting: Setting) -> LimitItem | None:
         """The row of an item that holds at a setting, of a step at its upper one; None where nothing is required."""

@@ -1,0 +1,112 @@
+"""Entries that depend on the order of readings: late, slow, drifting, lost for a while, single events."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from harness.diagnosis.hypothesis import Hypothesis
+from harness.diagnosis.view import Floats, View
+
+CLEAR_PERCENT = 1.0
+"""A reading that differs from the other one of its setting by more than this is an event."""
+MOST_EVENTS = 3
+FAR_PERCENT = 50.0
+"""An event beyond this is an open joint, below a bit."""
+
+
+def order_hypotheses(view: View) -> Iterator[Hypothesis]:
+    """What faults of time would do.
+
+    Args:
+        view: of the channel, visits in order of recording.
+    Returns:
+        entries with a free size, or one free size per event.
+    Source:
+        signatures of single faults (common practice, no source).
+    """
+    yield from _after_relay(view)
+    yield from _lagging(view)
+    yield from _drift(view)
+    yield from _events(view)
+
+
+def _sized(fault: str, what: str, pattern_percent: Floats, *, prior: float = 0.0) -> Hypothesis:
+    return Hypothesis(
+        fault=fault,
+        what=what,
+        pattern_percent=pattern_percent,
+        sized=True,
+        prior=prior,
+        unit="percent",
+        explains=frozenset({"repeatability"}),
+    )
+
+
+def _after_relay(view: View) -> Iterator[Hypothesis]:
+    first = view.first_of_block.astype(np.float64)
+    if 0.0 < first.sum() < view.count:
+        yield _sized("relay-settles-late", "first reading in each range", first)
+        yield _sized("settle-too-short", "first reading in each range", first, prior=2.0)
+
+
+def _lagging(view: View) -> Iterator[Hypothesis]:
+    """Part of the way from the gain before is still to go."""
+    if view.count < 3:
+        return
+    gains = np.asarray(view.law.path.gains_codes_per_v(view.arrays), dtype=np.float64)
+    before = np.concatenate((gains[:1], gains[:-1]))
+    within = np.where(view.first_of_block, 0.0, 100.0 * (before / gains - 1.0))
+    if np.any(within != 0.0):
+        yield _sized("slow-settling", "share of the step before", within / 100.0)
+    direction = np.sign(within)
+    if np.any(direction != 0.0):
+        yield _sized("slow-settling", "up against down", direction, prior=1.0)
+
+
+def _drift(view: View) -> Iterator[Hypothesis]:
+    if view.count < 4:
+        return
+    ramp = np.linspace(-0.5, 0.5, view.count)
+    for fault, prior in (("reference-wrong", 1.0), ("temperature-compensation-missing", 2.0)):
+        yield _sized(fault, "drift in the run", ramp, prior=prior)
+
+
+def _events(view: View) -> Iterator[Hypothesis]:
+    """Readings that differ from the other one of the same setting; and a stretch of them."""
+    known = np.flatnonzero(view.known)
+    if known.size < 4:
+        return
+    off_percent = view.off_percent - float(np.median(view.off_percent[known]))
+    wrong = np.zeros(view.count, dtype=np.bool_)
+    for place in known:
+        same = known[(view.index[known] == view.index[place]) & (known != place)]
+        if same.size and abs(off_percent[place] - np.median(off_percent[same])) > CLEAR_PERCENT:
+            wrong[place] = abs(off_percent[place]) > np.min(np.abs(off_percent[same]))
+    events = np.flatnonzero(wrong)
+    if not 0 < events.size <= max(MOST_EVENTS, view.count // 20):
+        return
+    pattern_percent = np.where(wrong, off_percent, 0.0)
+    far = bool(np.any(np.abs(pattern_percent) > FAR_PERCENT))
+    names = ", ".join(_name(view, int(place)) for place in events[:MOST_EVENTS])
+    plans = (
+        ("intermittent-joint", 0.0 if far else 3.0, ()),
+        ("register-reset-mid-run", 1.0, ()),
+        ("setup-hold-marginal", 1.0 if not far else 2.0, ("bus-timing",)),
+        ("logic-level-weak", 1.5 if not far else 2.5, ("bus-timing",)),
+    )
+    for fault, prior, items in plans:
+        yield Hypothesis(
+            fault=fault,
+            what=f"once at {names}",
+            pattern_percent=pattern_percent,
+            free=int(events.size),
+            prior=prior,
+            explains=frozenset({"realness", "repeatability", *items}),
+        )
+
+
+def _name(view: View, place: int) -> str:
+    coarse, fine = divmod(int(view.index[place]), len(view.law.fine_names))
+    return view.law.places[coarse][fine].name

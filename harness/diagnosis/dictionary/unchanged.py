@@ -1,0 +1,88 @@
+"""Entries that leave the gain alone: words, noise, offset, the bus, the extra readings show them."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from typing import Final
+
+import numpy as np
+
+from harness.diagnosis.hypothesis import Hypothesis
+from harness.diagnosis.view import View
+
+SHOWN_BY: Final[tuple[tuple[str, tuple[str, ...], float], ...]] = (
+    ("setup-hold-marginal", ("bus-timing",), 0.0),
+    ("logic-level-weak", ("bus-timing",), 0.5),
+    ("latch-transparent", ("bus-timing",), 1.0),
+    ("extra-clock-edge", ("bus-timing",), 1.5),
+    ("input-offset", ("offset",), 0.0),
+    ("output-offset", ("offset",), 0.5),
+    ("excess-noise", ("noise",), 0.0),
+    ("mains-or-supply-line", ("noise",), 0.5),
+    ("oscillation", ("noise",), 1.0),
+    ("output-compression", ("two-level",), 0.0),
+    ("leaky-clamp", ("two-level",), 1.0),
+    ("supply-rail-low", ("two-level",), 1.5),
+    ("attenuator-compensation-wrong", ("frequency",), 0.0),
+    ("bandwidth-falls-with-gain", ("frequency",), 0.5),
+    ("coupling-capacitor-wrong", ("frequency",), 2.0),
+    ("relay-contact-film", ("repeatability",), 0.0),
+    ("fixture-worn", ("repeatability",), 1.0),
+    ("channel-crosstalk", ("crosstalk",), 0.0),
+)
+"""Fault, the items of claims that it makes fail, and its prior among those of one item."""
+
+
+def unchanged_hypotheses(view: View) -> Iterator[Hypothesis]:
+    """What faults without a pattern in the gain would do.
+
+    Args:
+        view: of the channel.
+    Returns:
+        entries with no pattern, told apart by what they explain.
+    Source:
+        signatures of single faults (common practice, no source).
+    """
+    still = np.zeros(view.count)
+    for fault, items, prior in SHOWN_BY:
+        shown = frozenset(items)
+        yield Hypothesis(fault=fault, what="", pattern_percent=still, explains=shown, needs=shown, prior=prior)
+    yield from _arithmetic(view)
+
+
+def _arithmetic(view: View) -> Iterator[Hypothesis]:
+    """Codes multiplied by the nominal ratio, which no code meets exactly; or by what the code would have given."""
+    first, real = _first_words(view), frozenset({"realness"})
+    nominal = _nominal_percent(view)
+    for pattern_percent, what in ((nominal, "nominal ratios"), (np.zeros(view.count), "ratios of the codes")):
+        for latched in (None, first) if first is not None else (None,):
+            yield Hypothesis(
+                fault="fine-gain-arithmetic",
+                what=f"{what}{'' if latched is None else ', one word throughout each range'}",
+                pattern_percent=pattern_percent,
+                latched=latched,
+                explains=real,
+                needs=real,
+            )
+
+
+def _nominal_percent(view: View) -> np.ndarray:
+    """100·ln of the gain by the hardware of the least fine position and the nominal ratio, over the planned gain."""
+    found = []
+    for coarse, fine in zip(view.coarse.tolist(), view.fine.tolist(), strict=True):
+        here, first = view.law.places[coarse][fine], view.law.places[coarse][0]
+        nominal = first.gain_codes_per_v * first.full_scale_vpp / here.full_scale_vpp
+        found.append(100.0 * math.log(nominal / here.gain_codes_per_v))
+    return np.asarray(found, dtype=np.float64)
+
+
+def _first_words(view: View) -> np.ndarray | None:
+    """The word of the least fine position in place of each; None without words."""
+    if view.word_bits == 0 or not bool(view.heard.any()):
+        return None
+    first = {}
+    for coarse in np.unique(view.coarse).tolist():
+        place = coarse * len(view.law.fine_names)
+        first[coarse] = view.law.predict(view.law.settings()[place]).state.word.value
+    return np.asarray([first[int(coarse)] for coarse in view.coarse], dtype=np.int64)

@@ -1,0 +1,46 @@
+"""Entries for the weights of a code: one bit, and the step at the middle of the code."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from harness.diagnosis.hypothesis import Hypothesis
+from harness.diagnosis.view import View
+
+
+def weight_hypotheses(view: View) -> Iterator[Hypothesis]:
+    """What a bit of a wrong weight would do, and a step at the major carry.
+
+    Args:
+        view: of the channel.
+    Returns:
+        entries with a free size, first order in it; none for laws whose bits have no weights.
+    Source:
+        sensitivities of ln G, by the law.
+    """
+    for stage in view.law.path.hardware():
+        weights = [parameter for parameter in stage.law.parameters() if parameter.weight]
+        if not weights:
+            continue
+        slopes = stage.law.sensitivities(view.arrays, {})
+        for bit, parameter in enumerate(weights):
+            slope = np.broadcast_to(np.asarray(slopes[parameter.name], dtype=np.float64), (view.count,))
+            if np.any(slope != 0.0) and np.ptp(slope) > 0.0:
+                yield _sized("bit-weight-wrong", f"bit {bit}", slope.copy())
+        yield from _carry(view, len(weights))
+
+
+def _carry(view: View, bits: int) -> Iterator[Hypothesis]:
+    """A saw-tooth: half the step down at the low side of the carry, half up at its high side, gone at both ends."""
+    codes = view.arrays[view.law.code_control].astype(np.float64)
+    half = 2.0 ** (bits - 1)
+    shape = np.where(codes >= half, 0.5 * (2.0 - codes / half), -0.5 * codes / half)
+    for what, pattern_percent in (("saw-tooth", shape), ("step", (codes >= half).astype(np.float64))):
+        if np.ptp(pattern_percent) > 0.0:
+            yield _sized("major-carry-step", what, pattern_percent, prior=0.5)
+
+
+def _sized(fault: str, what: str, pattern_percent: np.ndarray, *, prior: float = 0.0) -> Hypothesis:
+    return Hypothesis(fault=fault, what=what, pattern_percent=pattern_percent, sized=True, unit="percent", prior=prior)

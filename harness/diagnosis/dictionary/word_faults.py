@@ -1,0 +1,74 @@
+"""Entries for wrong words: the bus carries them, or only the pins of the gain device see them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from harness.diagnosis.hypothesis import Hypothesis
+from harness.diagnosis.view import View
+from harness.diagnosis.words import Transform, transforms
+
+MOST_ROWS_RATIO = 0.1
+"""More wrong rows than this are no matter of single rows of a table."""
+
+
+def word_hypotheses(view: View) -> Iterator[Hypothesis]:
+    """What wrong words would do, seen on the bus or not.
+
+    Args:
+        view: of the channel.
+    Returns:
+        entries whose gains follow the words.
+    Source:
+        the law, on transformed words.
+    """
+    for transform in transforms(view):
+        if np.array_equal(transform.words, view.planned):
+            continue
+        pattern_percent = view.of_words(transform.words)
+        yield _entry(transform, pattern_percent, on_bus=False)
+        if bool(view.heard.any()):
+            yield _entry(transform, pattern_percent, on_bus=True)
+    yield from _rows(view)
+
+
+def _entry(transform: Transform, pattern_percent: np.ndarray, *, on_bus: bool) -> Hypothesis:
+    return Hypothesis(
+        fault=transform.fault,
+        what=transform.what,
+        pattern_percent=pattern_percent,
+        latched=transform.words if on_bus else None,
+        by_code=True,
+        free=transform.free,
+        explains=frozenset({"realness", "bus-timing"}),
+        prior=_PRIORS.get(transform.fault, 0.0),
+    )
+
+
+_PRIORS = {"data-bits-shorted": 1.0, "word-polarity-inverted": 1.0, "data-bits-swapped": 0.5}
+"""Where two transforms do the same to every word of the ladder, the plainer one goes first."""
+
+
+def _rows(view: View) -> Iterator[Hypothesis]:
+    """Single settings with a wrong but well formed word, and gains that follow it."""
+    wrong = view.heard & (view.latched >= 0) & (view.latched != view.planned)
+    rows = np.unique(view.index[wrong])
+    if not 0 < rows.size <= max(1.0, MOST_ROWS_RATIO * np.unique(view.index).size):
+        return
+    words = np.where(wrong, view.latched, view.planned)
+    yield Hypothesis(
+        fault="word-table-row-wrong",
+        what=f"{rows.size} rows" if rows.size > 1 else f"row {_name(view, int(rows[0]))}",
+        pattern_percent=view.of_words(words),
+        latched=words,
+        by_code=True,
+        free=int(rows.size),
+        explains=frozenset({"realness"}),
+    )
+
+
+def _name(view: View, place: int) -> str:
+    coarse, fine = divmod(place, len(view.law.fine_names))
+    return view.law.places[coarse][fine].name
