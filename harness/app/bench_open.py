@@ -110,10 +110,12 @@ def _on_links(setup: BenchSetup, device: DeviceFile, slots: Mapping[str, Instrum
         for role, slot in slots.items():
             links[role] = open_link(slot, role=role)
             stack.callback(links[role].close)
-        watchdog = stack.enter_context(Watchdog(slots["source"], setup.profiles["source"]))
+        # Where the source was found, which need not be where the file says.
+        found = slots["source"].model_copy(update={"address": links["source"].address})
+        watchdog = stack.enter_context(Watchdog(found, setup.profiles["source"]))
         bench = stack.enter_context(_closing(setup, device, slots, links, RealClock()))
         try:
-            yield bench
+            yield dataclasses.replace(bench, heartbeat=watchdog)
         finally:
             # Only a source that has just read back off may stand down the watchdog.
             bench.source.safe_off()

@@ -12,7 +12,7 @@ from harness.config.parse import sha256_of
 from harness.errors import ConfigError
 from harness.values import ConfigFile, RunHeader
 
-ADDRESSES = ("profile", "address", "also_at", "timeout_s", "termination", "baud", "via", "power_cycle")
+ADDRESSES = ("profile", "address", "also_at", "timeout_s", "termination", "baud", "via", "power_cycle", "boot_s")
 """Keys of a slot that say how an instrument is reached, not which one it is."""
 LABELS = ("name", "version", "change", "device_file")
 """Keys of a bench file that say nothing about a reading."""

@@ -8,7 +8,7 @@ from harness.app.bench_open import OpenBench, open_bench
 from harness.app.changed_files import Changes, changes
 from harness.app.files import FileSet
 from harness.app.output import say
-from harness.app.run import take_readings
+from harness.app.run import UNNAMED, bytes_of, take_readings
 from harness.app.run_lock import owning
 from harness.app.setup import Setup, read_setup
 from harness.errors import StationFault, UsageError, WrongInstrument
@@ -50,8 +50,14 @@ def resume_run(store: Store, run_id: str, request: ResumeRequest) -> StationFaul
         todo = resumption(
             setup.rungs, store.readings(run_id), frequency_hz=setup.device.acquisition.frequency_hz
         )
+        store.require_room(bytes_of(setup, len(todo.left)))
         with open_bench(
-            setup.bench, setup.device, transport=setup.job.transport, seed=header.seed, faults=header.faults
+            setup.bench,
+            setup.device,
+            transport=setup.job.transport,
+            seed=header.seed,
+            faults=header.faults,
+            unit="" if header.unit == UNNAMED else header.unit,
         ) as opened:
             _check_same(header, opened)
             return _go_on(store, header, setup, opened, todo, _how(found, request))

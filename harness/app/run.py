@@ -21,6 +21,11 @@ from harness.store import RunRecorder, Store
 from harness.sweep import Resumption, SweepPlan, Walk
 from harness.values import Outcome, Reading, RunHeader, RunResult
 
+UNNAMED = "simulated"
+"""Serial number of a unit that has none."""
+BESIDE_BYTES = 4000
+"""A capture of the bus and all texts of a reading: 1 to 3 kB on the simulated bench, and some readings are retried."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RunRequest:
@@ -83,9 +88,15 @@ def judge_of(setup: Setup, *, waveforms: bool = True) -> RunJudge:
 
 def record_run(setup: Setup, opened: OpenBench, store: Store, header: RunHeader) -> StationFault | None:
     """Sweep and record. Returns the station fault that stopped the sweep, if one did; the run is then recorded too."""
+    store.require_room(bytes_of(setup, len(setup.rungs)))
     with owning(header.run_id):
         recorder = store.begin(header, clock=opened.bench.clock)
         return take_readings(setup, opened, recorder, Resumption.of_new_run(setup.rungs))
+
+
+def bytes_of(setup: Setup, readings: int) -> int:
+    """Room that readings take in a store: two bytes a sample, hardly compressible, and what is written beside them."""
+    return readings * (2 * setup.device.acquisition.samples + BESIDE_BYTES)
 
 
 def take_readings(setup: Setup, opened: OpenBench, recorder: RunRecorder, todo: Resumption) -> StationFault | None:

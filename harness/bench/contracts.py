@@ -57,10 +57,11 @@ class Instrument(Protocol):
         """Ask who answers; WrongInstrument when it is not the one of the bench file."""
         ...
 
-    def resynchronise(self) -> None:
+    def resynchronise(self) -> str:
         """Make a suspect link sound again: clear, else reopen, then identify and drain the error queue.
 
-        At most three tries; then LinkLost, and the instrument must not be used. What had been set before the trouble is
+        At most three tries, then its power is cycled where the bench file names a command for it; then LinkLost, and
+        the instrument must not be used. Returns in a few words what it took. What had been set before the trouble is
         unknown afterwards: the caller applies the whole state again.
         """
         ...
@@ -168,6 +169,18 @@ class Clock(Protocol):
 
     def sleep(self, seconds: float) -> None:
         """Let `seconds` pass."""
+        ...
+
+
+class Heartbeat(Protocol):
+    """Signs of life to whoever switches the source off when they stay away; neither raises."""
+
+    def beat(self) -> None:
+        """Alive, and the source may be on: the next sign must come in time."""
+        ...
+
+    def rest(self) -> None:
+        """The source is off: no further sign is expected until the next beat."""
         ...
 
 

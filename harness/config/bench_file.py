@@ -24,6 +24,18 @@ class InstrumentSlot(Table):
     baud: int = Field(default=115_200, gt=0)
     via: Literal["socket", "hislip", "pty", "tcp-serial"] = "socket"
     """How a simulated bench serves it on the wire."""
+    also_at: tuple[str, ...] = ()
+    """Where else it may answer: further addresses, or patterns of ports; it is known by its serial number."""
+    power_cycle: tuple[str, ...] = ()
+    """Program and arguments that switch its power off and on again, the last resort of a link; empty: never."""
+    boot_s: NotNegative = 30.0
+    """How long it may take to start after that."""
+
+    @model_validator(mode="after")
+    def _known_by_serial(self) -> InstrumentSlot:
+        if self.also_at and not self.serial:
+            raise ValueError("serial with also_at: without it nobody knows which instrument answers there")
+        return self
 
 
 class Wiring(Table):

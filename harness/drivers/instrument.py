@@ -9,6 +9,7 @@ from collections.abc import Iterator, Sequence
 from harness.bench import Clock, Link
 from harness.config import InstrumentFile, InstrumentSlot
 from harness.drivers.block import read_block
+from harness.drivers.power import cycle_power
 from harness.drivers.profile import Commands
 from harness.errors import BadReply, BenchError, InstrumentReported, LinkClosed, LinkLost, WrongInstrument
 from harness.values import Identity
@@ -18,6 +19,8 @@ MOST_ENTRIES = 50
 TRIES = 3
 BACK_OFF_S = (0.0, 0.2, 1.0)
 """Waited before each try to resynchronise: an instrument that has just dropped a connection needs a moment."""
+BOOT_LOOK_S = 0.5
+"""Between two looks whether an instrument has started."""
 NOT_A_NUMBER = 9.9e36
 """SCPI sends 9.91E37 for NaN and 9.9E37 for infinity; nothing on a bench comes near."""
 
@@ -58,19 +61,15 @@ class InstrumentDriver:
         """Empty the error queue, oldest entry first."""
         return tuple(f"{code}, {text}" for code, text in self._drained())
 
-    def resynchronise(self) -> None:
-        """Clear or reopen, identify, drain the error queue; at most three tries."""
+    def resynchronise(self) -> str:
+        """Clear or reopen, identify, drain the error queue; three tries, then its power is cycled if it may be."""
         self._forget()
         failure: BenchError | None = None
         for attempt in range(TRIES):
             if BACK_OFF_S[attempt]:
                 self._clock.sleep(BACK_OFF_S[attempt])
             try:
-                self._renew(gently=attempt == 0)
-                self._suspect = ""
-                self.identify()
-                self._drained()
-                return
+                return f"{self._sound_again(gently=attempt == 0)}, try {attempt + 1}"
             except LinkClosed:
                 raise
             except BenchError as error:
@@ -78,10 +77,40 @@ class InstrumentDriver:
                 self._suspect = self._suspect or "resynchronise"
         if isinstance(failure, WrongInstrument):
             raise failure
+        after = ""
+        if self._slot.power_cycle:
+            try:
+                return self._powered_anew()
+            except WrongInstrument:
+                raise
+            except BenchError as error:
+                failure, after = error, " and after its power was cycled"
         raise LinkLost(
-            f"does not answer soundly after {TRIES} tries; last: {failure}. Check power and cables",
+            f"does not answer soundly after {TRIES} tries{after}; last: {failure}. Check power and cables",
             **self._place("resynchronise"),
         ) from failure
+
+    def _sound_again(self, *, gently: bool) -> str:
+        """One try; what was done."""
+        before = self._link.address
+        done = self._renew(gently=gently)
+        self._suspect = ""
+        self.identify()
+        self._drained()
+        return done if self._link.address == before else f"found at {self._link.address}, was at {before}"
+
+    def _powered_anew(self) -> str:
+        """Cycle the power, then ask until it has started or its time is up."""
+        cycle_power(self._slot.power_cycle, address=self._link.address)
+        until_s = self._clock.now_s() + self._slot.boot_s
+        while True:
+            try:
+                return f"power cycled, {self._sound_again(gently=False)}"
+            except BenchError:
+                self._suspect = self._suspect or "resynchronise"
+                if self._clock.now_s() >= until_s:
+                    raise
+            self._clock.sleep(BOOT_LOOK_S)
 
     def close(self) -> None:
         """Close the link."""
@@ -90,12 +119,13 @@ class InstrumentDriver:
     def _forget(self) -> None:
         """What had been set is unknown from now on."""
 
-    def _renew(self, *, gently: bool) -> None:
+    def _renew(self, *, gently: bool) -> str:
         if gently:
             with contextlib.suppress(BenchError):
                 self._link.clear()
-                return
+                return "cleared"
         self._link.reopen()
+        return "reopened"
 
     # ---- asking
 

@@ -51,7 +51,6 @@ class LoadedDeviceDriver(AcquisitionDriver):
         self._adapter.load_word(word.latch, word.bits, word.value)
         return (("word", str(word)),)
 
-    def resynchronise(self) -> None:
+    def resynchronise(self) -> str:
         """Make both links sound: a failed load leaves that of the adapter suspect."""
-        super().resynchronise()
-        self._adapter.resynchronise()
+        return f"{super().resynchronise()}; adapter {self._adapter.resynchronise()}"

@@ -8,6 +8,7 @@ import os
 import select
 import subprocess
 import sys
+import time
 from pathlib import Path
 from types import TracebackType
 
@@ -17,7 +18,12 @@ from harness.drivers.profile import Commands
 from harness.errors import BenchError, OpenFailed
 
 READY = b"ready\n"
-SAFE = b"safe\n"
+SAFE, BEAT, REST = b"safe", b"beat", b"rest"
+"""Words that the child hears, a line each."""
+BEAT_EVERY_S = 1.0
+"""A sign of life need not be sent more often."""
+HANG_S = 120.0
+"""A sweep that gives no sign of life for so long hangs: longer than all tries to mend a link, power and all."""
 START_S = 30.0
 """Longest wait for the child to import its libraries; usually below a second."""
 END_S = 20.0
@@ -25,15 +31,17 @@ END_S = 20.0
 
 
 class Watchdog:
-    """Watches from `__enter__` on; inside, say `safe()` once the source is known to be off.
+    """Watches from `__enter__` on; inside, say `safe()` once the source is known to be off. It is a `Heartbeat` too.
 
     The child holds the reading end of a pipe. When the pipe closes without the word, it opens the source by a link of
     its own, sends output off and reads it back. Leaving the block without `safe()`, by an error or not, is such a case.
+    When signs of life stay away after a `beat()` and no `rest()` was said, it does the same, and then tells this
+    process to end (SIGTERM): no reading may be taken with the source off that was meant to be on.
     It does not take the source's lock, and needs an instrument that allows a second connection or drops a dead one's.
     """
 
-    def __init__(self, slot: InstrumentSlot, profile: InstrumentFile | str) -> None:
-        """Take the source's slot and its instrument file, parsed or as text."""
+    def __init__(self, slot: InstrumentSlot, profile: InstrumentFile | str, *, hang_s: float = HANG_S) -> None:
+        """Take the source's slot, its instrument file, parsed or as text, and how long no sign of life is borne."""
         if isinstance(profile, str):
             profile = parse(InstrumentFile, profile, file=slot.profile)
         commands = Commands(profile)
@@ -44,9 +52,11 @@ class Watchdog:
             "termination": slot.termination,
             "output_off": commands.messages("output_off"),
             "output_query": commands.question("output_query"),
+            "hang_s": hang_s,
         }
         self._address = slot.address
         self._child: subprocess.Popen[bytes] | None = None
+        self._beat_s: float | None = None
 
     def __enter__(self) -> Watchdog:
         """Start the child; returns once it has imported its libraries and stands ready."""
@@ -61,7 +71,7 @@ class Watchdog:
             env={**os.environ, "PYTHONPATH": os.pathsep.join(paths)},
         )
         try:
-            self._say(json.dumps(self._orders).encode() + b"\n")
+            self._say(json.dumps(self._orders).encode())
             self._await_ready()
         except BaseException:
             self._child.kill()
@@ -83,11 +93,23 @@ class Watchdog:
         """All ended well and the source is off: the child ends without touching it."""
         self._say(SAFE)
 
-    def _say(self, words: bytes) -> None:
+    def beat(self) -> None:
+        """A sign of life; the next one must come in time, or a rest."""
+        now_s = time.monotonic()
+        if self._beat_s is None or now_s - self._beat_s >= BEAT_EVERY_S:
+            self._beat_s = now_s
+            self._say(BEAT)
+
+    def rest(self) -> None:
+        """The source is off: no sign of life is due until the next beat."""
+        self._beat_s = None
+        self._say(REST)
+
+    def _say(self, word: bytes) -> None:
         """Tell the child; one that has died hears nothing."""
         if self._child is not None and self._child.stdin is not None:
             with contextlib.suppress(OSError):
-                self._child.stdin.write(words)
+                self._child.stdin.write(word + b"\n")
                 self._child.stdin.flush()
 
     def _await_ready(self) -> None:

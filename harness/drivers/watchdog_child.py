@@ -10,7 +10,7 @@ import sys
 import time
 
 from harness.drivers.visa_manager import backend_of, resource_manager
-from harness.drivers.watchdog import READY, SAFE, switch_off
+from harness.drivers.watchdog import BEAT, READY, REST, SAFE, switch_off
 from harness.errors import BenchError
 
 TRY_FOR_S = 12.0
@@ -32,23 +32,57 @@ def main() -> int:
     resource_manager(backend_of(orders["address"]))  # imports the library now: there is no time for it later
     sys.stdout.buffer.write(READY)
     sys.stdout.buffer.flush()
-    if _parent_said_safe(parent):
-        return 0
-    return _switch_off(orders)
+    return 0 if _parent_said_safe(parent, orders) else _switch_off(orders)
 
 
-def _parent_said_safe(parent: int) -> bool:
+def _parent_said_safe(parent: int, orders: dict[str, object]) -> bool:
+    """Listen until the parent says so, or dies; a parent that hangs is made safe, and told to end."""
     heard = b""
+    alive = Alive(float(str(orders["hang_s"])))
     while os.getppid() == parent:
-        if not select.select([0], [], [], LOOK_S)[0]:
+        if alive.is_overdue(time.monotonic()):
+            alive.rest()
+            _switch_off(orders)
+            sys.stderr.write(
+                f"watchdog: no sign of life from the sweep for {alive.hang_s:g} s: {orders['name']} was switched off "
+                "and the sweep told to end; go on with `gainladder resume`\n"
+            )
+            sys.stderr.flush()
+            os.kill(parent, signal.SIGTERM)
+        if not select.select([0], [], [], min(LOOK_S, alive.hang_s))[0]:
             continue
         said = os.read(0, 4096)
         if not said:
-            break
-        heard += said
-        if SAFE in heard:
-            return True
-    return SAFE in heard
+            return False
+        *words, heard = (heard + said).split(b"\n")
+        for word in words:
+            if word == SAFE:
+                return True
+            alive.heard(word, time.monotonic())
+    return False
+
+
+class Alive:
+    """When the last sign of life came, and whether one is due."""
+
+    def __init__(self, hang_s: float) -> None:
+        self.hang_s = hang_s
+        self._last_s: float | None = None
+
+    def heard(self, word: bytes, now_s: float) -> None:
+        """A beat starts the time anew, a rest stops it."""
+        if word == BEAT:
+            self._last_s = now_s
+        elif word == REST:
+            self.rest()
+
+    def rest(self) -> None:
+        """Nothing is due until the next beat."""
+        self._last_s = None
+
+    def is_overdue(self, now_s: float) -> bool:
+        """Whether a sign of life has stayed away for too long."""
+        return self._last_s is not None and now_s - self._last_s > self.hang_s
 
 
 def _switch_off(orders: dict[str, object]) -> int:

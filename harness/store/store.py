@@ -19,6 +19,7 @@ from harness.store.file import page_faults
 from harness.store.find import find, not_found
 from harness.store.reading_row import reading_of
 from harness.store.recorder import Clock, RunRecorder
+from harness.store.room import require_room
 from harness.store.run_row import insert_run, read_infos, require_hashes
 from harness.store.schema import EVENTS, READINGS, RUNS, columns_at
 from harness.values import Event, Reading, RunHeader, RunInfo
@@ -51,6 +52,15 @@ class Store:
         self._closed = True
         if self._writer is not None:
             self._writer.close()
+
+    def require_room(self, wanted_bytes: int) -> None:
+        """See, before the first reading, that all of them will find room; of a server nothing is known.
+
+        Raises:
+            StoreUnavailable: the disk has too little free.
+        """
+        if isinstance(self._address, Address):
+            require_room(self._address, wanted_bytes)
 
     def begin(self, header: RunHeader, clock: Clock) -> RunRecorder:
         """Commit the header of a new run.

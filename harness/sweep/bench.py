@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from harness.bench import Adapter, Clock, Device, Source
+from harness.bench import Adapter, Clock, Device, Heartbeat, Source
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -15,3 +15,5 @@ class Bench:
     device: Device
     adapter: Adapter | None
     clock: Clock
+    heartbeat: Heartbeat | None = None
+    """Told that the sweep is alive while the source may be on; None where nobody watches."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 from harness.bench import Adapter
@@ -28,12 +29,18 @@ UNHEARD = Selected(read_back=(), capture=None, capture_reason="the setting was n
 """Stands for a change of setting that has not been completed."""
 
 
+def _untold(kind: str, text: str) -> None:
+    """For hands without a journal."""
+
+
 class Hands:
     """Sets the bench for a rung. After any failure call `recover` before anything else."""
 
-    def __init__(self, bench: Bench, plan: SweepPlan) -> None:
+    def __init__(self, bench: Bench, plan: SweepPlan, note: Callable[[str, str], None] = _untold) -> None:
+        """Take the bench, the plan, and what writes a line into the run's journal."""
         self._bench = bench
         self._plan = plan
+        self._note = note
         self._channel: int | None = None
         self._coarse: int | None = None
         self._on = False
@@ -46,6 +53,7 @@ class Hands:
     def prepare(self) -> None:
         """Everything off, then source and device ready for the first rung."""
         self._forget()
+        self._alive()
         self._bench.source.prepare()
         self._bench.device.prepare()
         self.frequency_hz = self._bench.source.set_frequency(self._plan.device.acquisition.frequency_hz)
@@ -53,9 +61,12 @@ class Hands:
     def recover(self) -> None:
         """After a failure: source off first, both links sound again, the whole state set anew."""
         self._forget()
+        self._alive()
         self._bench.source.safe_off()
-        self._bench.source.resynchronise()
-        self._bench.device.resynchronise()
+        # The power of an instrument may have to be cycled: that takes longer than any sign of life may stay away.
+        self.rest()
+        self._note("link", f"source: {self._bench.source.resynchronise()}")
+        self._note("link", f"device: {self._bench.device.resynchronise()}")
         self.prepare()
 
     def off(self) -> None:
@@ -67,6 +78,15 @@ class Hands:
         """The source has been switched off by other hands."""
         self._on = False
 
+    def rest(self) -> None:
+        """The source is off: nobody need wait for a sign of life."""
+        if self._bench.heartbeat is not None:
+            self._bench.heartbeat.rest()
+
+    def _alive(self) -> None:
+        if self._bench.heartbeat is not None:
+            self._bench.heartbeat.beat()
+
     def lower(self, setting: Setting, level_vpk: float) -> None:
         """Lower the level before the gain rises; a change of range or channel switches off instead."""
         here = (setting.channel, setting.coarse) == (self._channel, self._coarse)
@@ -75,6 +95,7 @@ class Hands:
 
     def select(self, setting: Setting) -> Selected:
         """Set the device; the source is off before a relay moves, and the channel left behind is parked."""
+        self._alive()
         moves_relay = (setting.channel, setting.coarse) != (self._channel, self._coarse)
         if moves_relay:
             self.off()
@@ -95,6 +116,7 @@ class Hands:
         """Set a level, then the output on; waits for the device to follow."""
         if self._on and level_vpk == self.level_vpk:
             return
+        self._alive()
         started_s = self._bench.clock.now_s()
         self.level_vpk = self._bench.source.set_level(level_vpk)
         if not self._on:
@@ -104,6 +126,7 @@ class Hands:
 
     def acquire(self, channel: int) -> Waveform:
         """One plain record."""
+        self._alive()
         wave = self._bench.device.acquire(channel)
         if wave.mode != "sample":
             raise ReadBackDiffers(
@@ -146,7 +169,7 @@ class Hands:
         """Words are missing; the gain is still measured. The adapter is made sound for the next rung."""
         reason = f"{type(error).__name__}: {error}"
         try:
-            adapter.resynchronise()
+            self._note("link", f"adapter: {adapter.resynchronise()} after {reason}")
         except WrongInstrument:
             raise
         except BenchError as again:

@@ -27,7 +27,7 @@ class Walk:
         self._bench = bench
         self._plan = plan
         self._journal = Journal(recorder, first_index=first_index)
-        self._hands = Hands(bench, plan)
+        self._hands = Hands(bench, plan, self._journal.note)
         self._walker: RungWalker | None = None
         self._prepared = False
         self._lost = 0
@@ -74,6 +74,8 @@ class Walk:
             trouble = _safe(self._bench.source, self._journal)
             if trouble is not None:
                 first.add_note(f"THE SOURCE MAY STILL BE ON: {trouble}")
+            else:
+                self._hands.rest()
             if isinstance(first, StationFault):
                 also = f"; cannot be told apart from {', '.join(first.also)}" if first.also else ""
                 self._journal.note("station-fault", f"{first.fault}: {first}{also}")
@@ -82,6 +84,7 @@ class Walk:
         if trouble is not None:
             raise trouble
         self._hands.switched_off()
+        self._hands.rest()
 
     def forget(self) -> None:
         """Somebody else may have touched the bench: it is made ready anew before the next portion."""

@@ -12,8 +12,8 @@ import pytest
 from harness.config import InstrumentSlot
 from harness.drivers import Watchdog
 from harness.drivers.locks import ResourceLock
-from harness.drivers.watchdog import switch_off
-from harness.drivers.watchdog_child import _switch_off
+from harness.drivers.watchdog import BEAT, REST, switch_off
+from harness.drivers.watchdog_child import Alive, _switch_off
 from harness.errors import BenchError, ConfigError, LinkLost, OpenFailed
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -47,8 +47,13 @@ import sys, time, os, subprocess
 from harness.config import InstrumentSlot
 from harness.drivers import Watchdog
 slot = InstrumentSlot(profile="source.toml", address=sys.argv[1])
-with Watchdog(slot, open(sys.argv[2]).read()) as watchdog:
+with Watchdog(slot, open(sys.argv[2]).read(), hang_s=0.5) as watchdog:
     print(watchdog.pid, flush=True)
+    if sys.argv[3] == "beat":
+        watchdog.beat()
+    if sys.argv[3] == "rest":
+        watchdog.beat()
+        watchdog.rest()
     if sys.argv[3] == "leak":
         subprocess.Popen(["sleep", "4"], close_fds=False, pass_fds=[watchdog._child.stdin.fileno()])
     print("go", flush=True)
@@ -104,6 +109,61 @@ def test_after_a_kill_the_source_is_off_within_two_seconds(served, wait_for, how
     parent.wait()
     assert parent.stdout is not None
     parent.stdout.close()
+
+
+def test_a_sweep_that_hangs_is_made_safe_and_told_to_end(served, wait_for):
+    parent, _ = start_parent(served, "beat")
+    os.kill(parent.pid, signal.SIGSTOP)
+    stopped_s = time.monotonic()
+    assert wait_for(lambda: served.heard == ["OUTP OFF", "OUTP?"])
+    assert time.monotonic() - stopped_s < 2.0
+    # The word to end waits until the process can hear it: it must not go on as if nothing had been switched.
+    os.kill(parent.pid, signal.SIGCONT)
+    assert parent.wait(5.0) == -signal.SIGTERM
+    assert parent.stdout is not None
+    parent.stdout.close()
+
+
+def test_at_rest_no_sign_of_life_is_due(served, wait_for):
+    parent, _ = start_parent(served, "rest")
+    # Longer than the half second that is borne after a beat.
+    with pytest.raises(subprocess.TimeoutExpired):
+        parent.wait(1.2)
+    assert served.heard == []
+    parent.kill()
+    parent.wait()
+    assert wait_for(lambda: served.heard == ["OUTP OFF", "OUTP?"])
+    assert parent.stdout is not None
+    parent.stdout.close()
+
+
+def test_signs_of_life_are_timed_from_the_last_one():
+    alive = Alive(10.0)
+    assert not alive.is_overdue(1e9)
+    alive.heard(BEAT, 100.0)
+    assert not alive.is_overdue(110.0)
+    assert alive.is_overdue(110.1)
+    alive.heard(BEAT, 105.0)
+    assert not alive.is_overdue(115.0)
+    alive.heard(b"noise", 300.0)
+    assert alive.is_overdue(300.0)
+    alive.heard(REST, 300.0)
+    assert not alive.is_overdue(1e9)
+
+
+def test_signs_of_life_are_sent_once_a_second_at_most_and_anew_after_a_rest(served, profile, monkeypatch):
+    watchdog = Watchdog(served.slot, profile("source"))
+    said = []
+    monkeypatch.setattr(watchdog, "_say", said.append)
+    now_s = [50.0]
+    monkeypatch.setattr("harness.drivers.watchdog.time.monotonic", lambda: now_s[0])
+    for step_s in (0.0, 0.4, 0.5, 0.2):
+        now_s[0] += step_s
+        watchdog.beat()
+    assert said == [BEAT, BEAT]
+    watchdog.rest()
+    watchdog.beat()
+    assert said == [BEAT, BEAT, REST, BEAT]
 
 
 def test_the_child_is_out_of_reach_of_ctrl_c(served, profile):

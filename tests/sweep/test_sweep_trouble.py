@@ -328,3 +328,47 @@ def test_what_stood_in_an_error_queue_is_kept_with_the_try_that_it_ended(rig: An
     assert message in bench.readings[1].reason
     assert all(reading.messages == () for reading in bench.readings if reading.status is VALID)
     check_record(bench)
+
+
+def test_what_it_took_to_mend_a_link_is_in_the_journal(rig: Any) -> None:
+    bench = rig()
+    spoil_after_first_rung(bench, "device", "closed", 3)
+    bench.sweep()
+    assert bench.notebook.texts("link") == ["source: cleared, try 1", "device: reopened, try 1"]
+
+
+class Pulse:
+    """Signs of life, and whether the source was on at each rest."""
+
+    def __init__(self, bench: Rig) -> None:
+        self.bench = bench
+        self.said: list[str] = []
+
+    def beat(self) -> None:
+        self.said.append("beat")
+
+    def rest(self) -> None:
+        assert not self.bench.output_is_on()
+        self.said.append("rest")
+
+
+def test_signs_of_life_come_with_every_step_and_rest_only_with_the_source_off(rig: Any) -> None:
+    bench = rig()
+    pulse = Pulse(bench)
+    bench.bench = dataclasses.replace(bench.bench, heartbeat=pulse)
+    spoil_after_first_rung(bench, "device", "closed", 3)
+    bench.sweep()
+    # The four rungs select and acquire, the third try of one is mended in between.
+    assert pulse.said.count("beat") >= 2 * 4
+    assert pulse.said.count("rest") == 2
+    assert pulse.said[-1] == "rest"
+
+
+def test_a_sweep_that_breaks_off_rests_too(rig: Any) -> None:
+    bench = rig()
+    pulse = Pulse(bench)
+    bench.bench = dataclasses.replace(bench.bench, heartbeat=pulse)
+    bench.stop = lambda: True
+    with pytest.raises(KeyboardInterrupt):
+        bench.sweep()
+    assert pulse.said[-1] == "rest"

@@ -45,7 +45,7 @@ def command(
     from harness.app.bench_open import open_bench
     from harness.app.ending import conclude
     from harness.app.output import ready_folder, say
-    from harness.app.run import RunRequest, new_header, record_run
+    from harness.app.run import UNNAMED, RunRequest, new_header, record_run
     from harness.app.setup import read_setup
     from harness.app.signals import interruptible
     from harness.store import open_store
@@ -55,7 +55,7 @@ def command(
         raise UsageError("a real bench needs --unit SERIAL: a record without a serial number is worthless")
     folder = ready_folder(reports)
     say(cautions.short())
-    request = RunRequest(unit=unit or "simulated", operator=operator or _login(), faults=faults)
+    request = RunRequest(unit=unit or UNNAMED, operator=operator or _login(), faults=faults)
     with open_store(store_url) as store, interruptible():
         with open_bench(
             setup.bench, setup.device, transport=setup.job.transport, seed=seed, faults=faults, unit=unit
