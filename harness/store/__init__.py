@@ -2,7 +2,19 @@
 
 from harness.store.forward import Forwarder, Waiting, targets, waiting_for
 from harness.store.opening import open_store
+from harness.store.parquet import Exported, export_parquet
 from harness.store.recorder import Clock, RunRecorder
 from harness.store.store import Store
 
-__all__ = ["Clock", "Forwarder", "RunRecorder", "Store", "Waiting", "open_store", "targets", "waiting_for"]
+__all__ = [
+    "Clock",
+    "Exported",
+    "Forwarder",
+    "RunRecorder",
+    "Store",
+    "Waiting",
+    "export_parquet",
+    "open_store",
+    "targets",
+    "waiting_for",
+]

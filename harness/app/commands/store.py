@@ -11,7 +11,7 @@ from harness.app.options import json_option, store_option
 
 @click.group(no_args_is_help=True)
 def command() -> None:
-    """See to the store: is it whole, keep a copy, forward it to a server."""
+    """See to the store: is it whole, keep a copy, forward it to a server, export it."""
 
 
 @command.command()
@@ -86,3 +86,19 @@ def forward(url: str, follow: bool, again: bool, store_url: str, as_json: bool) 
     else:
         result(f"{forwarder.target}: {forwarding.words(sent)} sent, {forwarding.words(waiting)} waiting")
     return ExitCode.INVALID if waiting.runs else ExitCode.PASS
+
+
+@command.command()
+@click.option(
+    "--parquet", "folder", required=True, metavar="DIR", type=click.Path(path_type=Path), help="The folder to fill."
+)
+@store_option
+def export(folder: Path, store_url: str) -> int:
+    """Write all tables as Parquet files, the readings of each run in one of its own; arrays unpacked."""
+    from harness.app.output import result
+    from harness.store import export_parquet, open_store
+
+    with open_store(store_url, read_only=True) as store:
+        written = export_parquet(store, folder)
+    result(f"{folder}: {written.runs} runs, {written.readings} readings in {written.files} files")
+    return 0
