@@ -52,7 +52,7 @@ def postgres_server() -> Iterator[PostgresServer]:
 def gainladder(capfd: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Command:
     """Run a command in this process, from the project's root, with store and reports in a folder of the test's own."""
     monkeypatch.chdir(ROOT)
-    takes_store = {"sweep", "resume", "judge", "report", "runs"}
+    takes_store = {"sweep", "resume", "watch", "judge", "report", "runs"}
 
     def run(*words: str) -> Ended:
         arguments = list(words)

@@ -10,8 +10,8 @@ import click
 from harness.errors import BenchError, ExitCode, GainladderError
 
 COMMANDS = (
-    "sweep", "preview", "resume", "judge", "report", "runs", "check", "simulate", "faults", "decode", "calibrate",
-    "advise", "store",
+    "sweep", "preview", "resume", "watch", "judge", "report", "runs", "check", "simulate", "faults", "decode",
+    "calibrate", "advise", "store",
 )  # fmt: skip
 
 

@@ -127,14 +127,14 @@ class Store:
         """
         return self.info(run_id).header
 
-    def readings(self, run_id: str) -> Iterator[Reading]:
-        """The readings in order of index, a few in memory at a time; sees those that come while it reads.
+    def readings(self, run_id: str, *, after: int = -1) -> Iterator[Reading]:
+        """The readings behind an index, in order, a few in memory at a time; sees those that come while it reads.
 
         Raises:
             RunNotFound: no run has that id (at once).
             StoreError: a record is damaged; names the reading (while reading).
         """
-        return self._readings(self._number(run_id), run_id)
+        return self._readings(self._number(run_id), run_id, after)
 
     def events(self, run_id: str) -> tuple[Event, ...]:
         """The run's journal in order of writing.
@@ -171,9 +171,8 @@ class Store:
             raise UsageError(f"store {self._place}: a server is backed up by its own tools; allowed here is a file")
         backup(self._address, target)
 
-    def _readings(self, number: int, run_id: str) -> Iterator[Reading]:
+    def _readings(self, number: int, run_id: str, last: int) -> Iterator[Reading]:
         # Page by page, each in a short transaction: a reader that pauses holds up no checkpoint, leaves nothing open.
-        last = -1
         while True:
             query = (
                 select(*columns_at(READINGS, self._version))
