@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import struct
+import zlib
 
 import numpy as np
 
 from harness.errors import CaptureError
 from harness.values import Capture
 
-MAGIC = b"GLC1"
+MAGIC, SUMMED = b"GLC1", b"GLC2"
+"""Without and with a CRC-32 of everything before at the end."""
+SUM_BYTES = 4
 HEAD = struct.Struct("<4sIII")
 
 
@@ -22,7 +25,7 @@ def read_block(content: bytes, lines: tuple[str, ...]) -> Capture:
     Returns:
         the capture, times in ns since the arming.
     Raises:
-        CaptureError: no such block, or one that is shorter or longer than it says.
+        CaptureError: no such block, one that is shorter or longer than it says, or one with another check sum.
     Source:
         README.md beside this file.
     """
@@ -35,8 +38,17 @@ def read_block(content: bytes, lines: tuple[str, ...]) -> Capture:
                 "allowed is the length announced: is the file whole?"
             )
         content = content[2 + digits : 2 + digits + int(length)]
-    if len(content) < HEAD.size or content[:4] != MAGIC:
-        raise CaptureError(f"adapter block: begins with {content[:4]!r}; allowed is {MAGIC!r} and a head of 16 bytes")
+    if len(content) < HEAD.size or content[:4] not in (MAGIC, SUMMED):
+        raise CaptureError(
+            f"adapter block: begins with {content[:4]!r}; allowed is {MAGIC!r} or {SUMMED!r} and a head of 16 bytes"
+        )
+    if content[:4] == SUMMED:
+        content, told = content[:-SUM_BYTES], int.from_bytes(content[-SUM_BYTES:], "little")
+        if len(content) < HEAD.size or zlib.crc32(content) != told:
+            raise CaptureError(
+                f"adapter block: check sum {zlib.crc32(content):08x}; allowed is the {told:08x} at its end: "
+                "fetch it again"
+            )
     _, dropped, initial, count = HEAD.unpack_from(content)
     if len(content) != HEAD.size + 8 * count:
         raise CaptureError(

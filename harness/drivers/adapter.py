@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import struct
+import zlib
 
 import numpy as np
 
@@ -12,7 +13,9 @@ from harness.drivers.instrument import InstrumentDriver
 from harness.errors import BadReply, BenchError
 from harness.values import Capture
 
-MAGIC = b"GLC1"
+MAGIC, SUMMED = b"GLC1", b"GLC2"
+"""Without and with a CRC-32 at the end: on a serial line a bit error would be a wrong word."""
+SUM_BYTES = 4
 HEAD = struct.Struct("<4sIII")
 LONGEST_WORD_BITS = 64
 
@@ -32,8 +35,14 @@ class AdapterDriver(InstrumentDriver):
         """What was seen since `arm`."""
         question = self._commands.question("fetch")
         payload = self._query_block(question)
-        if len(payload) < HEAD.size or payload[:4] != MAGIC:
-            raise self._wrong(question, f"{len(payload)} bytes beginning with {payload[:4]!r}", f"{MAGIC!r} and a head")
+        if len(payload) < HEAD.size or payload[:4] not in (MAGIC, SUMMED):
+            got = f"{len(payload)} bytes beginning with {payload[:4]!r}"
+            raise self._wrong(question, got, f"{MAGIC!r} or {SUMMED!r} and a head")
+        if payload[:4] == SUMMED:
+            payload, told = payload[:-SUM_BYTES], int.from_bytes(payload[-SUM_BYTES:], "little")
+            if len(payload) < HEAD.size or zlib.crc32(payload) != told:
+                got = f"{len(payload) + SUM_BYTES} bytes with check sum {zlib.crc32(payload):08x}"
+                raise self._wrong(question, got, f"the check sum {told:08x} at their end")
         _, dropped, initial, count = HEAD.unpack_from(payload)
         if len(payload) != HEAD.size + 8 * count:
             raise self._wrong(question, f"{len(payload)} bytes", f"{HEAD.size + 8 * count} bytes for {count} events")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import struct
+import zlib
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -78,8 +79,9 @@ class SimulatedAdapter(Instrument):
         times_ns, levels = times_ns[heard] - self._armed_ns, levels[heard]
         kept = min(len(times_ns), self._capacity)
         events = (times_ns[:kept].astype("<u8") << np.uint64(8)) | levels[:kept]
-        head = struct.pack("<4sIII", b"GLC1", len(times_ns) - kept, self._initial, kept)
-        return definite_block(head + events.astype("<u8").tobytes())
+        head = struct.pack("<4sIII", b"GLC2", len(times_ns) - kept, self._initial, kept)
+        payload = head + events.astype("<u8").tobytes()
+        return definite_block(payload + struct.pack("<I", zlib.crc32(payload)))
 
     def _load(self, parameters: str) -> str:
         fields = parameters.split()

@@ -363,7 +363,7 @@ def test_labelled_captures_show_channels_and_bit_order(tmp_path):
         ("a.csv", b"", (), "CSV: the file ends with no head"),
         ("a.csv", b"x" * 3_000_000, (), "1:1 (line:column): got a line of more than 65536 bytes; allowed: rows of"),
         ("a.vcd", b"", (), "VCD: the definitions never end"),
-        ("a.glc", b"GLC1", (), "allowed is b'GLC1' and a head of 16 bytes"),
+        ("a.glc", b"GLC1", (), "allowed is b'GLC1' or b'GLC2' and a head of 16 bytes"),
         ("missing/a.csv", None, (), "cannot be read: No such file or directory; name a readable capture"),
     ],
 )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import struct
+import zlib
 
 import pytest
 
@@ -22,12 +23,32 @@ def test_block_with_and_without_its_head(content):
     assert (capture.initial, capture.dropped, capture.lines) == (4, 7, LINES)
 
 
+# CRC-32 of "123456789" is cbf43926 in every table of check sums; here of the block without its last four bytes.
+def test_a_block_with_its_check_sum():
+    assert zlib.crc32(b"123456789") == 0xCBF43926
+    summed = b"GLC2" + PAYLOAD[4:]
+    summed += struct.pack("<I", zlib.crc32(summed))
+    assert read_block(summed, LINES).times_ns.tolist() == [100, 120, 2**40]
+
+
+def test_every_flipped_bit_is_seen():
+    summed = b"GLC2" + PAYLOAD[4:]
+    summed += struct.pack("<I", zlib.crc32(summed))
+    for bit in range(8 * len(summed)):
+        flipped = bytearray(summed)
+        flipped[bit // 8] ^= 1 << bit % 8
+        with pytest.raises(CaptureError, match="adapter block: "):
+            read_block(bytes(flipped), LINES)
+
+
 @pytest.mark.parametrize(
     ("content", "words"),
     [
-        (b"", "begins with b''; allowed is b'GLC1' and a head of 16 bytes"),
-        (b"GLC2" + PAYLOAD[4:], "begins with b'GLC2'"),
-        (PAYLOAD[:10], "allowed is b'GLC1' and a head of 16 bytes"),
+        (b"", "begins with b''; allowed is b'GLC1' or b'GLC2' and a head of 16 bytes"),
+        (b"GLC3" + PAYLOAD[4:], "begins with b'GLC3'"),
+        (PAYLOAD[:10], "allowed is b'GLC1' or b'GLC2' and a head of 16 bytes"),
+        (b"GLC2" + bytes(12) + b"\x01\x02\x03\x04", "check sum eacf1d0d; allowed is the 04030201 at its end"),
+        (b"GLC2" + PAYLOAD[4:20], "check sum"),
         (PAYLOAD[:-1], "39 bytes; allowed are 40 for 3 events: is it whole?"),
         (PAYLOAD + b"12345678", "48 bytes; allowed are 40"),
         (b"#240" + PAYLOAD[:-2], "38 bytes after a head that announces b'40'"),

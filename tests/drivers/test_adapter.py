@@ -33,6 +33,8 @@ def test_an_empty_capture_is_sound(adapter_rig):
     [
         (b"GLC", "3 bytes beginning with b'GLC'"),
         (b"XXXX" + bytes(12), "16 bytes beginning with b'XXXX'"),
+        (b"GLC2" + bytes(12) + b"\x01\x02\x03\x04", "check sum eacf1d0d; allowed: the check sum 04030201 at their end"),
+        (b"GLC2" + bytes(12), "16 bytes with check sum"),
         (b"GLC1" + bytes(8) + b"\x02\x00\x00\x00" + bytes(8), "24 bytes; allowed: 32 bytes for 2 events"),
     ],
 )

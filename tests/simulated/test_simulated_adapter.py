@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import zlib
+
 import numpy as np
 import pytest
 
@@ -9,8 +11,9 @@ import pytest
 def events(desk):
     payload = desk.block("adapter", "FETCH?")
     magic, dropped, initial, count = payload[:4], *np.frombuffer(payload[4:16], "<u4").tolist()
-    assert magic == b"GLC1"
-    words = np.frombuffer(payload[16:], "<u8")
+    assert magic == b"GLC2"
+    assert zlib.crc32(payload[:-4]) == int.from_bytes(payload[-4:], "little")
+    words = np.frombuffer(payload[16:-4], "<u8")
     assert len(words) == count
     return dropped, initial, (words >> np.uint64(8)).astype(np.int64), (words & np.uint64(255)).astype(int)
 

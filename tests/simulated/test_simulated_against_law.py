@@ -103,9 +103,9 @@ def test_words_on_the_bus_are_those_of_the_law(desk, device, law):
 
 def _capture(desk, device):
     payload = desk.block("adapter", "FETCH?")
-    assert payload[:4] == b"GLC1"
+    assert payload[:4] == b"GLC2"
     dropped, initial, count = np.frombuffer(payload[4:16], "<u4")
-    events = np.frombuffer(payload[16:], "<u8")
+    events = np.frombuffer(payload[16:-4], "<u8")
     assert len(events) == count
     return Capture(
         times_ns=(events >> np.uint64(8)).astype(np.int64), levels=(events & np.uint64(255)).astype(np.uint8),

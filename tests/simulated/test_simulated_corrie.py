@@ -74,7 +74,7 @@ def test_full_grammar_of_its_commands(desk):
 def test_one_word_for_each_command_and_no_bias_converter(desk):
     desk.ask("adapter", "ARM")
     select(desk, 60, 7.5)
-    events = np.frombuffer(desk.block("adapter", "FETCH?")[16:], "<u8")
+    events = np.frombuffer(desk.block("adapter", "FETCH?")[16:-4], "<u8")
     levels = [0, *(int(event) & 255 for event in events)]
     clocks = sum(levels[k] & 2 > levels[k - 1] & 2 for k in range(1, len(levels)))
     latches = sum(levels[k] & 4 > levels[k - 1] & 4 for k in range(1, len(levels)))

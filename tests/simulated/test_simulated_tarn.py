@@ -85,7 +85,7 @@ def test_the_bus_carries_nothing_but_the_word(desk):
     assert desk.ask("adapter", "ARM") == "OK"
     load(desk, 2, 0, 0x55)
     payload = desk.block("adapter", "FETCH?")
-    events = np.frombuffer(payload[16:], "<u8")
+    events = np.frombuffer(payload[16:-4], "<u8")
     levels = [0, *(int(event) & 255 for event in events)]
     times = [0, *(int(event) >> 8 for event in events)]
     rises = [k for k in range(1, len(levels)) if levels[k] & 2 > levels[k - 1] & 2]
@@ -136,7 +136,7 @@ def test_a_missing_latch_does_not_reach_the_adapter_either(make_desk):
     desk = make_desk("latch-missing:1", bench="simulated-tarn-vg-1.toml")
     desk.ask("adapter", "ARM")
     load(desk, 1, 0, 100)
-    events = np.frombuffer(desk.block("adapter", "FETCH?")[16:], "<u8")
+    events = np.frombuffer(desk.block("adapter", "FETCH?")[16:-4], "<u8")
     assert len(events) > 16
     assert not any(int(event) & 4 for event in events)
 

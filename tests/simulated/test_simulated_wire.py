@@ -11,6 +11,7 @@ import subprocess
 import sys
 import threading
 import time
+import zlib
 from pathlib import Path
 
 import numpy as np
@@ -280,7 +281,9 @@ def test_a_pty_serves_one_client_after_another(make_desk):
             with serial.Serial(addresses["adapter"], 115_200, timeout=2, write_timeout=2, exclusive=True) as port:
                 port.write(b"ARM\nFETCH?\n")
                 assert port.read_until(b"\n") == b"OK\n"
-                assert port.read(4 + 16 + 1) == b"#216GLC1" + bytes(12) + b"\n"
+                # CRC-32 of the sixteen bytes, by zlib.
+                crc = zlib.crc32(b"GLC2" + bytes(12)).to_bytes(4, "little")
+                assert port.read(4 + 20 + 1) == b"#220GLC2" + bytes(12) + crc + b"\n"
 
 
 @pytest.mark.parametrize("via", [("socket", "hislip", "pty"), ("hislip", "socket", "tcp-serial")], ids=str)
