@@ -81,7 +81,16 @@ class AcquisitionDriver(InstrumentDriver):
             raise BadReply(
                 f"got {len(payload)} bytes of codes; allowed: {wanted} samples of 2 bytes", **self._place(question)
             )
-        return np.frombuffer(payload, dtype=CODE_TYPES[self._profile.code_type]).astype(np.int16)
+        codes = np.frombuffer(payload, dtype=CODE_TYPES[self._profile.code_type]).astype(np.int16)
+        converter = self._device.converter
+        if codes.min() < converter.low_code or codes.max() > converter.high_code:
+            # Bytes in the wrong order, or a record that is none: no level can mend it.
+            raise BadReply(
+                f"got codes from {codes.min()} to {codes.max()}; allowed: {converter.low_code} to "
+                f"{converter.high_code}, the codes of the converter: is code_type right?",
+                **self._place(question),
+            )
+        return codes
 
     def _right_rate_hz(self, question: str, reply: str) -> float:
         rate_hz = self._finite(question, reply)

@@ -144,7 +144,7 @@ class ScriptedDevice(ScriptedInstrument):
         if head == "FETC:SCAL?":
             return b"4.8828E-03\n"
         if head == "FETC:CODE?":
-            payload = struct.pack(f"<{self.samples}h", *([0x0A0A, -2048, 2047, 1] * self.samples)[: self.samples])
+            payload = struct.pack(f"<{self.samples}h", *([0x060A, -2048, 2047, 1] * self.samples)[: self.samples])
             return f"#{len(str(len(payload)))}{len(payload)}".encode() + payload + b"\n"
         if head.endswith("?"):
             return self.values[head[:-1]].encode() + b"\n"

@@ -1,5 +1,7 @@
 from __future__ import annotations
 
+import struct
+
 import numpy as np
 import pytest
 
@@ -102,7 +104,7 @@ def test_acquire_hands_over_a_row_of_its_own(device_rig):
     driver, _, link = device_rig
     waveform = driver.acquire(3)
     assert link.sent[:2] == ["FETC:SEQ?", "ACQ:CHAN 3"]
-    assert waveform.codes[:4].tolist() == [0x0A0A, -2048, 2047, 1]
+    assert waveform.codes[:4].tolist() == [0x060A, -2048, 2047, 1]
     assert waveform.codes.dtype == np.int16
     assert waveform.codes.flags.c_contiguous
     assert waveform.codes.flags.owndata
@@ -115,10 +117,23 @@ def test_acquire_hands_over_a_row_of_its_own(device_rig):
 def test_big_endian_codes(device_rig, profile, slot, device_file, pushed_clock):
     from harness.drivers import DeviceDriver
 
+    _, instrument, link = device_rig
+    swapped = profile("device").model_copy(update={"code_type": "int16-big"})
+    payload = struct.pack(">4000h", *[0x060A, -2048, 2047, 1] * 1000)
+    instrument.overrides["FETC:CODE?"] = b"#48000" + payload + b"\n"
+    waveform = DeviceDriver(link, swapped, slot(), device_file, pushed_clock).acquire(1)
+    assert waveform.codes[:4].tolist() == [0x060A, -2048, 2047, 1]
+
+
+def test_codes_that_no_converter_has_are_no_record(device_rig, profile, slot, device_file, pushed_clock):
+    from harness.drivers import DeviceDriver
+
     _, _, link = device_rig
     swapped = profile("device").model_copy(update={"code_type": "int16-big"})
-    waveform = DeviceDriver(link, swapped, slot(), device_file, pushed_clock).acquire(1)
-    assert waveform.codes[:3].tolist() == [0x0A0A, 0x00F8, -249]  # 00 F8 and FF 07 read the other way round
+    driver = DeviceDriver(link, swapped, slot(), device_file, pushed_clock)
+    # 06 0A, 00 F8, FF 07 and 01 00 the other way round: 2566, 248, -249 and 256.
+    with pytest.raises(BadReply, match=r"got codes from -249 to 2566; allowed: -2048 to 2047, .* is code_type right\?"):
+        driver.acquire(1)
 
 
 def test_an_unchanged_counter_is_a_stale_record(device_rig):
