@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
+from functools import lru_cache
 
 from harness.simulated.error_list import Refusal
 
@@ -48,15 +49,17 @@ def split(text: str, separator: str) -> list[str]:
     return [*pieces, piece]
 
 
-def units(message: bytes) -> list[str]:
+@lru_cache(maxsize=4096)
+def units(message: bytes) -> tuple[str, ...]:
     """The units of one message, stripped, empty ones left out."""
     text = message.decode("latin-1")
     strange = next((character for character in text if not (" " <= character <= "~" or character == "\t")), None)
     if strange is not None:
         raise Refusal(-101, f"byte 0x{ord(strange):02X}")
-    return [piece.strip() for piece in split(text, ";") if piece.strip()]
+    return tuple(piece.strip() for piece in split(text, ";") if piece.strip())
 
 
+@lru_cache(maxsize=4096)
 def read_unit(text: str) -> Unit:
     """Take one unit apart; -102 and -11x where it is malformed."""
     match = _HEADER.match(text)

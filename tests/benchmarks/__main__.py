@@ -25,6 +25,8 @@ GOALS: dict[str, tuple[str, float]] = {
     "versus_script": ("<=", 0.5),
     "startup": ("<=", 2.0),
     "commit_ratio": (">=", 0.75),
+    "readings_per_s": (">=", 300.0),
+    "ci_sweep_s": ("<=", 0.4),
 }
 """Figure -> at most or at least, and how much."""
 

@@ -32,4 +32,4 @@ def test_an_unknown_benchmark_is_answered_with_those_there_are(capsys):
         table.main(["startups"])
     said = capsys.readouterr().err
     assert "got startups; allowed: " in said
-    assert "overhead, startup" in said
+    assert "overhead, simulated, startup" in said
