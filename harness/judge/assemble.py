@@ -117,6 +117,10 @@ def _notes(context: Context, complete: bool) -> tuple[str, ...]:
     if moved:
         more = f"; {len(moved) - 1} more in the journal" if moved[1:] else ""
         notes.append(f"The run was resumed, and readings before and after do not belong together: {moved[0]}{more}")
+    against = [item for item in context.grounds.values() if item.contradiction]
+    if against:
+        places = f"{len(against)} of {len(context.grounds)} settings"
+        notes.append(f"Words and waveform contradict at {places}: see the evidence.")
     return (*notes, *(row.reason for row in context.parameters if row.reason))
 
 

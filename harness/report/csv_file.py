@@ -5,10 +5,11 @@ from __future__ import annotations
 import csv
 import io
 
+from harness.report.evidence import tests_text
 from harness.report.finite import require_finite
 from harness.report.labels import fine_name, range_name
 from harness.report.words import plain
-from harness.values import RunHeader, RunResult, SettingResult
+from harness.values import RealnessEvidence, RunHeader, RunResult, SettingResult
 
 COLUMNS = (
     "run",
@@ -51,9 +52,15 @@ COLUMNS = (
     "gap_inner",
     "gap_empty",
     "gap_longest",
+    "realness_by_words",
+    "realness_by_waveform",
+    "waveform_tests",
+    "could_tell_ratio",
+    "waveform_confidence",
+    "contradiction",
 )
 """Units are in the names; an empty field means that there is no value; new columns come last."""
-FIGURES = COLUMNS[-7:]
+FIGURES = COLUMNS[-13:-6]
 """Fields of the converter figures."""
 
 
@@ -113,6 +120,20 @@ def _row(header: RunHeader, result: RunResult, row: SettingResult) -> tuple[obje
         row.tur_ratio,
         " ".join(row.flags),
         *(None if row.figures is None else getattr(row.figures, name) for name in FIGURES),
+        *_evidence(row.evidence),
+    )
+
+
+def _evidence(evidence: RealnessEvidence | None) -> tuple[object, ...]:
+    if evidence is None:
+        return (None,) * 6
+    return (
+        evidence.words,
+        evidence.waveform,
+        tests_text(evidence.tests),
+        evidence.power_m,
+        evidence.confidence,
+        "yes" if evidence.contradiction else "no",
     )
 
 

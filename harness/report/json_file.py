@@ -7,9 +7,10 @@ import json
 from collections.abc import Iterable
 from typing import Any
 
+from harness.report.evidence import strongest_tests
 from harness.report.finite import require_finite
 from harness.report.words import plain
-from harness.values import ControlWord, RunHeader, RunResult
+from harness.values import ControlWord, RunHeader, RunResult, SettingResult, StepResult
 
 SCHEMA = 1
 """Grows when a key changes its meaning or goes; new keys do not change it."""
@@ -47,13 +48,14 @@ def json_text(header: RunHeader, result: RunResult) -> str:
         "candidates": result.candidates,
         "none_of_these": result.none_of_these,
         "not_exercised": result.not_exercised,
-        "settings": result.settings,
-        "steps": result.steps,
+        "settings": [_setting(row) for row in result.settings],
+        "steps": [_step(step) for step in result.steps],
         "judgements": result.judgements,
         "parameters": result.parameters,
         "budgets": result.budgets,
         "flags": result.flags,
         "paths": result.paths,
+        "bus": [dataclasses.replace(record, frame=None) for record in result.bus],
     }
     lines = [f"  {_dumps(key)}: {_lines(_plain(value))}" for key, value in content.items()]
     return "{\n" + ",\n".join(lines) + "\n}\n"
@@ -73,6 +75,21 @@ def header_record(header: RunHeader) -> dict[str, Any]:
         {"role": file.role, "path": file.path, "version": file.version, "sha256": file.sha256} for file in header.files
     ]
     return record
+
+
+def _setting(row: SettingResult) -> SettingResult:
+    """A setting with its evidence; of several tests of one name the strongest."""
+    if row.evidence is None:
+        return row
+    trimmed = dataclasses.replace(row.evidence, tests=strongest_tests(row.evidence.tests))
+    return dataclasses.replace(row, evidence=trimmed)
+
+
+def _step(step: StepResult) -> StepResult:
+    """A step with its evidence, but without the single tests: they are those of its two settings once more."""
+    if step.evidence is None:
+        return step
+    return dataclasses.replace(step, evidence=dataclasses.replace(step.evidence, tests=()))
 
 
 def _plain(value: Any) -> Any:

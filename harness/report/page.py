@@ -7,10 +7,12 @@ from dataclasses import dataclass
 
 from harness.report import figures, tables, words
 from harness.report.budgets import budget_texts
+from harness.report.bus_section import bus_section
 from harness.report.claims import claims, worst_channels, worst_table
 from harness.report.converter import path_lines
 from harness.report.csv_file import csv_text
 from harness.report.diagnosis import candidate_lines
+from harness.report.evidence import evidence_table
 from harness.report.finite import require_finite
 from harness.report.json_file import json_text
 from harness.report.overview import overview
@@ -74,6 +76,8 @@ def html(header: RunHeader, result: RunResult, events: tuple[Event, ...]) -> str
             "parameters": parameter_lines(result),
             "budgets": budget_texts(result),
             "paths": path_lines(result),
+            "evidence": evidence_table(result),
+            "bus": bus_section(result),
             "columns": tables.columns(result),
             "claims": claims(result),
             "worst_channels": worst_channels(result),

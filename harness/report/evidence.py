@@ -1,0 +1,125 @@
+"""What words and waveform each say of a setting: the table of evidence."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from harness.report.labels import labels_of
+from harness.values import RealnessEvidence, RunResult, WaveformFinding
+
+TESTS = ("W1", "W2", "W2'", "W3", "W4", "W5", "W6", "W7")
+MINUS = "\N{MINUS SIGN}"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WaveformCell:
+    """One waveform test of one setting as text."""
+
+    text: str
+    """What it says with its log-likelihood ratio, or that its precondition is not met."""
+    why: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class EvidenceLine:
+    """One setting as text."""
+
+    label: str
+    words: str
+    waveform: str
+    tests: tuple[WaveformCell, ...]
+    """In the order of the table's columns."""
+    power: str
+    confidence: str
+    both: str
+    contradiction: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class EvidenceTable:
+    """All settings with evidence."""
+
+    columns: tuple[str, ...]
+    """Names of the tests that were made."""
+    lines: tuple[EvidenceLine, ...]
+    contradictions: int
+
+
+def evidence_table(result: RunResult) -> EvidenceTable:
+    """What words and waveform each say of every setting.
+
+    Args:
+        result: of a run.
+    Returns:
+        one line a setting with evidence, in the order of the run.
+    """
+    labels = labels_of(result)
+    known = [(row, row.evidence) for row in result.settings if row.evidence is not None]
+    made = {test.name for _, evidence in known for test in evidence.tests}
+    columns = tuple(name for name in TESTS if name in made)
+    lines = tuple(_line(labels[row.setting], evidence, columns) for row, evidence in known)
+    return EvidenceTable(
+        columns=columns, lines=lines, contradictions=sum(line.contradiction for line in lines)
+    )
+
+
+def _line(label: str, evidence: RealnessEvidence, columns: Sequence[str]) -> EvidenceLine:
+    return EvidenceLine(
+        label=label,
+        words=str(evidence.words),
+        waveform=str(evidence.waveform),
+        tests=tuple(_cell(strongest(evidence.tests, name)) for name in columns),
+        power="" if evidence.power_m is None else f"{evidence.power_m:.4g}",
+        confidence=f"{evidence.confidence:.3f}",
+        both=str(evidence.both),
+        contradiction=evidence.contradiction,
+    )
+
+
+def strongest(tests: Sequence[WaveformFinding], name: str) -> WaveformFinding | None:
+    """The test of a name that says most.
+
+    Args:
+        tests: of one setting, against one or more references.
+        name: W1 to W7.
+    Returns:
+        the one whose precondition is met and whose log-likelihood ratio is farthest from 0; None without any.
+    """
+    mine = [test for test in tests if test.name == name]
+    return max(mine, key=lambda test: (test.met, abs(test.llr)), default=None)
+
+
+def strongest_tests(tests: Sequence[WaveformFinding]) -> tuple[WaveformFinding, ...]:
+    """The test of each name that says most.
+
+    Args:
+        tests: of one setting.
+    Returns:
+        at most one of each name, in order of the names.
+    """
+    found = (strongest(tests, name) for name in TESTS)
+    return tuple(test for test in found if test is not None)
+
+
+def tests_text(tests: Sequence[WaveformFinding]) -> str:
+    """The tests of a setting in one field.
+
+    Args:
+        tests: of one setting.
+    Returns:
+        such as `W1 hardware +7.0; W3 not met`; the strongest of each name.
+    """
+    return "; ".join(f"{test.name} {_said(test)}" for test in strongest_tests(tests))
+
+
+def _cell(test: WaveformFinding | None) -> WaveformCell:
+    if test is None:
+        return WaveformCell(text="", why="")
+    return WaveformCell(text=_said(test).replace("-", MINUS), why=f"{test.against}: {test.why}")
+
+
+def _said(test: WaveformFinding) -> str:
+    if not test.met:
+        return "not met"
+    return f"{'cannot tell' if test.says == 'cannot-tell' else test.says} {test.llr:+.1f}"

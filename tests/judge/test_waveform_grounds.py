@@ -1,0 +1,153 @@
+"""Realness in a run: words, the waveform alone, both; contradictions said; bus timing claimed."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections import Counter
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+
+from harness.app.setup import read_setup
+from harness.config.bus_limits import BusTimingLimits
+from harness.judge.confirm import confirm, contradicts
+from harness.judge.realness import Found
+from harness.judge.waveform import WaveformView
+from harness.judge.waveform.combine import Decision
+from harness.values import Realness, Setting
+from tests.judge.run_builder import JOB
+from tests.simulated_run import decided, swept, without_words
+
+
+def run(*faults):
+    setup = read_setup(JOB)
+    setup = dataclasses.replace(setup, rungs=tuple(rung for rung in setup.rungs if rung.setting.channel == 1))
+    readings = swept(setup, seed=5, faults=faults)
+    return SimpleNamespace(setup=setup, readings=readings, result=decided(setup, readings))
+
+
+@pytest.fixture(scope="module")
+def good():
+    return run()
+
+
+@pytest.fixture(scope="module")
+def arithmetic():
+    return run("fine-gain-arithmetic")
+
+
+def test_words_and_waveform_agree_on_a_good_unit(good):
+    assert good.result.verdict.value == "PASS"
+    for row in good.result.settings:
+        truth = Realness.ARITHMETIC if row.setting.coarse == 10 else Realness.HARDWARE
+        evidence = row.evidence
+        assert (evidence.words, evidence.both, row.realness, evidence.contradiction) == (truth, truth, truth, False)
+        assert evidence.waveform in (truth, Realness.UNPROVEN)
+        assert {"W1", "W2", "W3", "W7"} == {test.name for test in evidence.tests}
+        assert evidence.waveform is Realness.UNPROVEN or (evidence.confidence > 0.99 and 1.0 < evidence.power_m < 1.2)
+    told = Counter(row.evidence.waveform for row in good.result.settings)
+    assert told[Realness.UNPROVEN] <= 3, told
+
+
+def test_without_words_the_waveform_decides(good):
+    result = decided(*without_words(good.setup, good.readings))
+    assert result.notes[0] == "No control words were captured: realness is decided by the waveform alone."
+    found = Counter((row.setting.coarse == 10, row.realness) for row in result.settings)
+    assert found[True, Realness.ARITHMETIC] == 5
+    assert found[False, Realness.HARDWARE] >= 47
+    assert {row.evidence.words for row in result.settings} == {Realness.UNPROVEN}
+    claims = Counter(claim.outcome.value for claim in result.judgements if claim.item == "realness")
+    assert set(claims) <= {"PASS", "INCONCLUSIVE"}
+    assert claims["PASS"] > 9 * claims["INCONCLUSIVE"]
+    declared = next(row for row in result.settings if row.setting == Setting(1, 10, 0))
+    assert declared.arithmetic_ratio == pytest.approx(2.0)
+
+
+def test_fine_gain_by_arithmetic_is_found_without_words(arithmetic):
+    result = decided(*without_words(arithmetic.setup, arithmetic.readings))
+    assert result.verdict.value == "FAIL"
+    for row in result.settings:
+        if row.setting.coarse < 10:
+            truth = Realness.HARDWARE if row.setting.fine == 0 else Realness.ARITHMETIC
+            assert row.realness in (truth, Realness.UNPROVEN), row.label
+    last = next(row for row in result.settings if row.setting == Setting(1, 4, 20))
+    assert (last.realness, last.arithmetic_ratio) == (Realness.ARITHMETIC, pytest.approx(2.5))
+    assert "gain is arithmetic" in last.reason
+    assert "hardware is specified" in last.reason
+
+
+def test_words_that_the_waveform_contradicts_are_a_fault(good, arithmetic):
+    # The bus of the good unit over the records of the bad one: new words, which nothing executed.
+    mixed = [
+        dataclasses.replace(bad, capture=fine.capture)
+        for bad, fine in zip(arithmetic.readings, good.readings, strict=True)
+    ]
+    result = decided(arithmetic.setup, mixed)
+    last = next(row for row in result.settings if row.setting == Setting(1, 4, 20))
+    assert last.word_outcome.value == "PASS"
+    assert (last.realness, last.evidence.contradiction) == (Realness.FAULT, True)
+    assert "words and waveform contradict: a new state was latched but not executed" in last.reason
+    assert any("Words and waveform contradict at" in note for note in result.notes)
+    # And the other way: one word throughout, records of hardware.
+    mixed = [
+        dataclasses.replace(fine, capture=bad.capture)
+        for bad, fine in zip(arithmetic.readings, good.readings, strict=True)
+    ]
+    result = decided(good.setup, mixed)
+    row = next(row for row in result.settings if row.setting == Setting(1, 4, 20))
+    assert (row.realness, row.evidence.contradiction) == (Realness.UNPROVEN, True)
+    (claim,) = (
+        c for c in result.judgements if (c.item, c.setting, c.other) == ("realness", Setting(1, 4, 20), None)
+    )
+    assert claim.outcome.value == "INCONCLUSIVE"
+    assert "no new word, but the waveform says hardware; is a control path not probed?" in claim.reason
+
+
+def view(realness, *, ratio=None):
+    decision = Decision(
+        realness=realness, confidence=0.9, why="so", power_m=1.1, hardware_ratio=None, arithmetic_ratio=ratio
+    )
+    return WaveformView(decision=decision, compared=())
+
+
+H, A, M, U, F = Realness.HARDWARE, Realness.ARITHMETIC, Realness.MIXED, Realness.UNPROVEN, Realness.FAULT
+
+
+@pytest.mark.parametrize(
+    ("words", "waveform", "both", "against"),
+    [
+        (H, H, H, False), (H, U, H, False), (H, A, F, True), (H, M, M, False),
+        (A, A, A, False), (A, U, A, False), (A, H, U, True), (A, M, A, False),
+        (M, H, M, False), (M, A, M, False), (F, H, F, False), (F, A, F, False),
+        (U, H, H, False), (U, A, A, False), (U, M, M, False), (U, U, U, False),
+    ],
+)  # fmt: skip
+def test_the_table_of_words_and_waveform(words, waveform, both, against):
+    found = Found(realness=words, ratio=1.0, why="words")
+    seen = view(waveform, ratio=1.25)
+    assert confirm(found, seen).realness is both
+    assert contradicts(found, seen) is against
+    assert confirm(found, None) == found
+    if (words, waveform) in ((U, A), (U, M), (H, M)):
+        assert confirm(found, seen).ratio == 1.25
+
+
+def test_bus_timing_is_claimed_and_a_slow_register_fails(good):
+    claims = [claim for claim in good.result.judgements if claim.item == "bus-timing"]
+    assert {claim.outcome.value for claim in claims} == {"PASS"}
+    # Hand-computed from the bench file: data 200 ns before the rise, idle pulses 120 ns behind it, latch 300 ns, 1 MHz.
+    assert [(claim.measured, claim.margin) for claim in claims[:2]] == [(200.0, 150.0), (120.0, 70.0)]
+    assert claims[-1].measured == pytest.approx(1000.0)
+    (record,) = good.result.bus
+    assert record.captures == len(good.readings)
+    assert record.timing.error_bound_ratio == pytest.approx(3.0 / record.timing.sound_words)
+    assert np.all(np.diff(record.frame.times_ns) >= 0)
+    strict = good.setup.device.bus.model_copy(update={"timing": BusTimingLimits(hold_ns=125.0, clock_hz=5e5)})
+    setup = dataclasses.replace(good.setup, device=good.setup.device.model_copy(update={"bus": strict}))
+    result = decided(setup, good.readings[:6])
+    failed = {claim.measured: claim for claim in result.judgements if claim.item == "bus-timing"}
+    assert {claim.outcome.value for claim in failed.values()} == {"FAIL"}
+    assert "ch1 bus: hold 120 ns at reading " in failed[120.0].reason
+    assert "allowed 125 ns or more" in failed[120.0].reason
+    assert "clock-period 1000 ns" in failed[1000.0].reason
