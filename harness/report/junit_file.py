@@ -13,8 +13,8 @@ from harness.values import Judgement, Outcome, RunHeader, RunResult
 MOST_REASONS = 50
 """Reasons written into one case; the rest are counted."""
 
-WHOLE_CHANNEL = "parameter"
-"""The item that belongs to a channel and to none of its ranges."""
+WHOLE_CHANNEL = ("parameter", "bus-timing")
+"""Items that belong to a channel and to none of its ranges."""
 
 ELEMENT = {Outcome.FAIL: "failure", Outcome.INVALID: "error", Outcome.INCONCLUSIVE: "skipped"}
 
@@ -82,7 +82,7 @@ def _place(claim: Judgement) -> tuple[int, int, str]:
     of = claim.setting
     if of is None:
         return 0, -1, claim.item
-    return of.channel, -1 if claim.item == WHOLE_CHANNEL else of.coarse, claim.item
+    return of.channel, -1 if claim.item in WHOLE_CHANNEL else of.coarse, claim.item
 
 
 def _case(name: str, item: str, claims: Sequence[Judgement]) -> ElementTree.Element:

@@ -38,7 +38,7 @@ NAMES = {
     for name in ("5V", "2V", "10mV")
     for item in ITEMS
     if (name, item) != ("5V", "coarse-step")
-} | {"ch1-parameter", "ch2-parameter"}
+} | {f"ch{channel}-{item}" for channel in (1, 2) for item in ("parameter", "bus-timing")}
 Run = Callable[..., pytest.RunResult]
 
 

@@ -105,7 +105,7 @@ def test_unknown(readings):
 def test_other_hands_on_the_bench_spoil_nothing(run: Run, pytester: pytest.Pytester) -> None:
     pytester.makepyfile(test_own=OWN)
     result = run("test_acceptance.py", "test_own.py", "-k", "own or ch1-5V-gain")
-    result.assert_outcomes(passed=5, failed=1, deselected=47)
+    result.assert_outcomes(passed=5, failed=1, deselected=49)
     result.stdout.fnmatch_lines(["*UsageError: the ladder has no range at all on channel 9; it has the channels 1, 2*"])
 
 
@@ -148,7 +148,7 @@ def test_an_address_where_nobody_listens_is_named(run: Run, pytester: pytest.Pyt
     bench.write_text(re.sub(r'address = "TCPIP[^"]*"', f'address = "{address}"', text).replace('"../', f'"{CONFIGS}/'))
     result = run("-k", "ch1-5V-gain", "--unit", "A1", "--bench", str(bench))
     assert result.ret == 1
-    result.assert_outcomes(errors=1, deselected=47)
+    result.assert_outcomes(errors=1, deselected=49)
     result.stdout.fnmatch_lines([f"OpenFailed: *{address}*"])
 
 
@@ -168,7 +168,7 @@ def test_a_row_that_is_not_what_the_record_says_is_an_error_of_the_session(run: 
     pytester.makeconftest(FORGED)
     result = run("-k", "ch2-2V-gain", "--fault", "relay-not-picking:2")
     assert result.ret == 1
-    result.assert_outcomes(passed=1, errors=1, deselected=47)
+    result.assert_outcomes(passed=1, errors=1, deselected=49)
     result.stdout.fnmatch_lines(
         ["*MeasureError: rows that are not what the record says: ch2-2V-gain: shown as passed, the record says FAIL*"]
     )

@@ -66,6 +66,11 @@ def _judge(context: Context) -> tuple[Judgement, ...]:
 
 
 BUS_TIMING = ClaimKind(
-    item="bus-timing", unit="", scope=Scope.CHANNEL, needs=frozenset({Need.WORDS}), judge=_judge
+    item="bus-timing",
+    unit="ns",
+    scope=Scope.CHANNEL,
+    needs=frozenset({Need.WORDS}),
+    judge=_judge,
+    limits_elsewhere=True,
 )
 """Its numbers stand in the device file, under [bus.timing]."""

@@ -45,6 +45,8 @@ class ClaimKind:
     needs: frozenset[Need]
     judge: Callable[[Context], tuple[Judgement, ...]]
     """From the shared context to judgements, in order of the ladder."""
+    limits_elsewhere: bool = False
+    """Whether its numbers stand in another file: a row of the limits file then has none, and no unit."""
     in_limits: bool = True
     """Whether a limits file may hold it; the others are always claimed."""
     provisional: bool = False

@@ -20,7 +20,8 @@ def realness_claim(found: Found, prediction: Prediction) -> Judgement:
         found: what it turned out to be.
         prediction: with the declared arithmetic.
     Returns:
-        PASS for hardware and for arithmetic of the declared factor; INCONCLUSIVE when unproven; else FAIL.
+        PASS for hardware and for arithmetic of the declared factor, alone or beside hardware; INCONCLUSIVE when
+        unproven; else FAIL.
     Source:
         design rule: undeclared arithmetic is a failure, declared is noted.
     """
@@ -32,7 +33,7 @@ def realness_claim(found: Found, prediction: Prediction) -> Judgement:
         case Realness.UNPROVEN:
             text = f"{prediction.label}: realness unproven: {found.why}"
             return judge_claim("realness", Outcome.INCONCLUSIVE, text, setting=setting)
-        case Realness.ARITHMETIC if declared != 1.0 and abs(found.ratio / declared - 1.0) < 0.01:
+        case Realness.ARITHMETIC | Realness.MIXED if declared != 1.0 and abs(found.ratio / declared - 1.0) < 0.01:
             return judge_claim("realness", Outcome.PASS, "", setting=setting)
         case Realness.ARITHMETIC:
             said = f"declared ×{declared:g}" if declared != 1.0 else "hardware is specified"

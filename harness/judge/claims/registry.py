@@ -33,7 +33,9 @@ CLAIMS: tuple[ClaimKind, ...] = (
     BUS_TIMING,
 )
 
-ITEMS: Mapping[str, str] = MappingProxyType({kind.item: kind.unit for kind in CLAIMS if kind.in_limits})
+ITEMS: Mapping[str, str] = MappingProxyType(
+    {kind.item: "" if kind.limits_elsewhere else kind.unit for kind in CLAIMS if kind.in_limits}
+)
 """Items of limits files and their unit; an item without a unit takes no numbers."""
 
 

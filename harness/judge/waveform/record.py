@@ -210,9 +210,7 @@ def _effective(residual: Floats) -> float:
     total = float(centred @ centred)
     if total <= 0.0:
         return float(residual.size)
-    # All lags at once: the autocorrelation is the transform of the spectrum, zeros keeping the ends apart.
-    length = 1 << (residual.size + CORRELATED_LAGS).bit_length()
-    spectrum = np.abs(np.fft.rfft(centred, length)) ** 2
-    correlations = np.fft.irfft(spectrum, length)[1 : CORRELATED_LAGS + 1] / total
+    lags = range(1, CORRELATED_LAGS + 1)
+    correlations = np.array([centred[:-lag] @ centred[lag:] for lag in lags]) / total
     excess = max(0.0, float(correlations @ correlations) - 2.0 * CORRELATED_LAGS / residual.size)
     return residual.size / (1.0 + 2.0 * excess)
