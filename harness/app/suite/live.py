@@ -92,7 +92,7 @@ class LiveRun:
 
     def _open(self) -> tuple[OpenBench, Store]:
         if self._trouble is not None:
-            raise self._trouble
+            raise self._trouble.with_traceback(None)
         if self._opened is None:
             try:
                 self._opened = self._enter()
