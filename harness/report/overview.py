@@ -8,8 +8,10 @@ from harness.report import words
 from harness.report.arithmetic import arithmetic_lines
 from harness.report.labels import parameter_label
 from harness.report.parameters import ParameterLine, worst_parameter
-from harness.values import Candidate, Outcome, RunHeader, RunResult, SettingResult
+from harness.values import Candidate, Outcome, Realness, RunHeader, RunResult, SettingResult
 
+FILES_FIRST = ("job", "device", "limits")
+"""Files named on the first screen."""
 MOST_CANDIDATES = 3
 """On the first screen."""
 
@@ -158,9 +160,24 @@ def _facts(header: RunHeader, result: RunResult) -> tuple[tuple[str, str], ...]:
         ("Bench", bench),
         ("Readings", f"{attempts} made, {header.planned} planned"),
         ("Run", header.run_id),
+        ("Gain is", _realness(result)),
+        ("Files", _files(header)),
     )
     metrology = _metrology(result)
     return (*facts, ("U of gain", metrology)) if metrology else facts
+
+
+def _realness(result: RunResult) -> str:
+    """How many settings turned out to be what."""
+    found = [row.realness for row in result.settings if row.attempts]
+    parts = [f"{found.count(kind)} {kind}" for kind in Realness if kind in found]
+    return ", ".join(parts) or words.NOTHING
+
+
+def _files(header: RunHeader) -> str:
+    """Job, device and limits with version and the beginning of their hashes."""
+    named = [file for file in header.files if file.role in FILES_FIRST]
+    return "; ".join(f"{file.role} {file.version}, {file.sha256[:8]}" for file in named) or words.NOTHING
 
 
 def _metrology(result: RunResult) -> str:

@@ -14,10 +14,12 @@ from harness.report.csv_file import csv_text
 from harness.report.diagnosis import candidate_lines
 from harness.report.evidence import evidence_table
 from harness.report.finite import require_finite
+from harness.report.further import further_figures
 from harness.report.json_file import json_text
 from harness.report.overview import overview
 from harness.report.parameters import parameter_findings, parameter_lines
 from harness.report.template import render
+from harness.report.trouble import trouble
 from harness.values import Event, RunHeader, RunResult
 
 MOST_DATA_BYTES = 1_000_000
@@ -66,6 +68,8 @@ def html(header: RunHeader, result: RunResult, events: tuple[Event, ...]) -> str
             "realness": figures.realness_grids(result),
             "noise": figures.noise_svg(result),
             "offset": figures.offset_svg(result),
+            "further": further_figures(result),
+            "trouble": trouble(events),
             "findings": shown[: tables.MOST_ROWS],
             "untried": tables.untried(result),
             "findings_left": max(len(shown) - tables.MOST_ROWS, 0),

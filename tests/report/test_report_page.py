@@ -352,7 +352,7 @@ def test_structure(pages: dict[str, str]) -> None:
 
 
 def test_figures_have_captions(pages: dict[str, str]) -> None:
-    assert pages["failing"].count("<figcaption>") == pages["failing"].count("<figure>") == 6
+    assert pages["failing"].count("<figcaption>") == pages["failing"].count("<figure>") == 9
     assert "<figure>" not in pages["empty"]
     assert "There is nothing to draw." in pages["empty"]
 

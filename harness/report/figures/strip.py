@@ -11,6 +11,8 @@ from harness.values import Outcome
 
 HEIGHT, TOP, BOTTOM, LEFT, RIGHT = 170, 14, 38, 76, 12
 LEAST_WIDTH, MOST_WIDTH, STEP = 420, 900, 30
+LETTER = 6.2
+"""Width of a letter."""
 REACH = 1.25
 """The scale reaches so far beyond the limits, or beyond the numbers where those go further, up to MOST_REACH."""
 MOST_REACH = 2.0
@@ -53,7 +55,9 @@ def strip_svg(points: Sequence[StripPoint], *, unit: str, label: str) -> str:
     if not points:
         return ""
     low, high = _scale(points)
-    width = min(max(LEFT + RIGHT + STEP * len(points), LEAST_WIDTH), MOST_WIDTH)
+    text_width = int(LETTER * max(len(point.short) for point in points)) + 10
+    roomy = LEFT + RIGHT + max(STEP, text_width) * len(points)
+    width = max(roomy if roomy <= MOST_WIDTH else min(LEFT + RIGHT + STEP * len(points), MOST_WIDTH), LEAST_WIDTH)
     step = (width - LEFT - RIGHT) / len(points)
 
     def y(value: float) -> float:
@@ -74,7 +78,7 @@ def strip_svg(points: Sequence[StripPoint], *, unit: str, label: str) -> str:
                 parts.append(_line(left, y(edge), left + step, y(edge), "#a3341f", 1.4))
     parts.append(_line(LEFT, y(0.0), width - RIGHT, y(0.0), "#8b9398", 0.6) if low < 0.0 < high else "")
     parts += [_point(point, LEFT + (number + 0.5) * step, y, low, high) for number, point in enumerate(points)]
-    parts += _axis(points, step, y, unit)
+    parts += _axis(points, step, y, unit, every=max(1, -(-text_width // max(int(step), 1))))
     return "".join(parts) + "</svg>"
 
 
@@ -115,14 +119,15 @@ def _point(point: StripPoint, x: float, y: Callable[[float], float], low: float,
     return f'<g data-value="{point.value!r}"><title>{title}</title>{bar}{mark}</g>'
 
 
-def _axis(points: Sequence[StripPoint], step: float, y: Callable[[float], float], unit: str) -> list[str]:
+def _axis(
+    points: Sequence[StripPoint], step: float, y: Callable[[float], float], unit: str, *, every: int
+) -> list[str]:
     marks = sorted({edge for point in points for edge in (point.low, point.high) if edge is not None} | {0.0})
     texts = [
         f'<text x="{LEFT - 6}" y="{y(value) + 4:.1f}" text-anchor="end" fill="#22282c">'
         f"{decimal(value, digits=2, signed=value != 0.0)} {html.escape(plain(unit))}</text>"
         for value in marks
     ]
-    every = max(1, int(46 // step) + 1) if step < 46 else 1
     texts += [
         f'<text x="{LEFT + (number + 0.5) * step:.1f}" y="{HEIGHT - 7}" text-anchor="middle" fill="#22282c">'
         f"{html.escape(plain(point.short))}</text>"
