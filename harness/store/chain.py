@@ -23,6 +23,8 @@ _OUTSIDE = {
     RUN_FILES.name: {"run"},
 }
 _ALWAYS = object()
+# Made once; what is hashed holds no circle to look for.
+_ENCODER = json.JSONEncoder(separators=(",", ":"), check_circular=False)
 _PAGE = 64
 
 
@@ -101,4 +103,4 @@ def _content(parts: Iterable[tuple[str, Any]], row: Mapping[str, Any]) -> dict[s
 
 def _hash(content: Any) -> str:
     # Letters beyond ASCII are escaped: the same bytes whatever the encoding of the database.
-    return hashlib.sha256(json.dumps(content, separators=(",", ":")).encode("ascii")).hexdigest()
+    return hashlib.sha256(_ENCODER.encode(content).encode("ascii")).hexdigest()

@@ -27,6 +27,7 @@ GOALS: dict[str, tuple[str, float]] = {
     "commit_ratio": (">=", 0.75),
     "readings_per_s": (">=", 300.0),
     "ci_sweep_s": ("<=", 0.4),
+    "store_memory_mb": ("<=", 300.0),
 }
 """Figure -> at most or at least, and how much."""
 
