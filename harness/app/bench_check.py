@@ -8,7 +8,7 @@ from harness.app.bench_open import open_bench
 from harness.app.files import FileSet, beside
 from harness.app.setup import read_bench
 from harness.bench import Source
-from harness.bench.conformance import check_adapter, check_clock, check_device, check_source
+from harness.bench.conformance import check_adapter, check_clock, check_device, check_meter, check_source
 from harness.config import DeviceFile
 from harness.errors import ConfigError, ConformanceError, RefusedUnsafe, UsageError
 
@@ -36,14 +36,13 @@ def check_bench(
             found.append((f"{role} identity", str(identity)))
         check_clock(bench.clock)
         found.append(("clock contract", "kept"))
-        for name, instrument in (("source", bench.source), ("device", bench.device), ("adapter", bench.adapter)):
-            if instrument is not None:
-                started_s = time.monotonic()
-                entries = instrument.drain_errors()
-                took_ms = 1000.0 * (time.monotonic() - started_s)
-                found.append((f"{name} error queue", "; ".join(entries) or "empty"))
-                slow = " - slow: look for a latency timer of the serial port" if took_ms > 10.0 else ""
-                found.append((f"{name} round trip", f"{took_ms:.2f} ms{slow}"))
+        for name, instrument in bench.instruments:
+            started_s = time.monotonic()
+            entries = instrument.drain_errors()
+            took_ms = 1000.0 * (time.monotonic() - started_s)
+            found.append((f"{name} error queue", "; ".join(entries) or "empty"))
+            slow = " - slow: look for a latency timer of the serial port" if took_ms > 10.0 else ""
+            found.append((f"{name} round trip", f"{took_ms:.2f} ms{slow}"))
         check_source(bench.source)
         found.append(("source contract", "kept; load read back as told, output off"))
         check_device(bench.device)
@@ -51,6 +50,9 @@ def check_bench(
         if bench.adapter is not None:
             check_adapter(bench.adapter)
             found.append(("adapter contract", "kept"))
+        if bench.meter is not None:
+            check_meter(bench.meter)
+            found.append(("meter contract", "kept"))
         found.append(("interlock", _interlock(bench.source, min(limit.max_vpk for limit in device.input.limit))))
         bench.source.safe_off()
         found.append(("source output", "off"))

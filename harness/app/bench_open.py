@@ -15,6 +15,7 @@ from harness.drivers import (
     AdapterDriver,
     DeviceDriver,
     LoadedDeviceDriver,
+    MeterDriver,
     RealClock,
     SourceDriver,
     Watchdog,
@@ -26,7 +27,7 @@ from harness.simulated import JumpClock, build_world
 from harness.sweep import Bench
 from harness.values import Identity
 
-ROLES = ("source", "device", "adapter")
+ROLES = ("source", "device", "adapter", "meter")
 
 
 def _untouched(recorder: Recorder) -> Recorder:
@@ -89,8 +90,7 @@ def open_bench(
 
 def _opened(bench: Bench, mode: str, seed: int | None) -> OpenBench:
     bench.source.safe_off()
-    present = [("source", bench.source), ("device", bench.device), ("adapter", bench.adapter)]
-    identities = tuple((role, instrument.identify()) for role, instrument in present if instrument is not None)
+    identities = tuple((role, instrument.identify()) for role, instrument in bench.instruments)
     return OpenBench(bench=bench, identities=identities, mode=mode, seed=seed)
 
 
@@ -153,10 +153,10 @@ def _closing(
         dut = LoadedDeviceDriver(links["device"], profile, slot, device, clock, adapter=adapter, words=words)
     else:
         dut = DeviceDriver(links["device"], profile, slot, device, clock)
-    bench = Bench(source=source, device=dut, adapter=adapter, clock=clock)
+    meter = MeterDriver(links["meter"], profiles["meter"], slots["meter"], clock) if "meter" in links else None
+    bench = Bench(source=source, device=dut, adapter=adapter, clock=clock, meter=meter)
     try:
         yield bench
     finally:
-        for instrument in (adapter, dut, source):
-            if instrument is not None:
-                instrument.close()
+        for _, instrument in reversed(bench.instruments):
+            instrument.close()

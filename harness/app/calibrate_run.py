@@ -42,6 +42,7 @@ def points_of_run(setup: Setup, store: Store, header: RunHeader, result: RunResu
         law=setup.law,
         device=setup.device,
         input_ratio=setup.input_ratio,
+        terminal_ratio=setup.terminal_ratio,
         known_u_percent=known_u_percent(result),
     )
 

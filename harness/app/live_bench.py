@@ -28,7 +28,7 @@ def live_bench_text(setup: BenchSetup, addresses: Mapping[str, str], serials: Ma
             "", "[[change]]", f"version = {change.version}", f"date = {change.date.isoformat()}",
             f'owner = "{change.owner}"', f'reason = "{change.reason}"',
         ]  # fmt: skip
-    for role in ("source", "device", "adapter"):
+    for role in ("source", "device", "adapter", "meter"):
         slot = setup.slot(role)
         if slot is not None:
             lines += [

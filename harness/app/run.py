@@ -68,6 +68,7 @@ def plan_of(setup: Setup) -> SweepPlan:
         level_limit_vpk=drive.most_vpk,
         level_least_vpk=drive.least_vpk,
         input_ratio=setup.input_ratio,
+        terminal_ratio=setup.terminal_ratio,
         self_check_percent=setup.bench.file.self_check_percent,
     )
 
@@ -81,6 +82,7 @@ def judge_of(setup: Setup, *, waveforms: bool = True) -> RunJudge:
         planned=setup.planned(),
         bus=setup.wiring,
         input_ratio=setup.input_ratio,
+        terminal_ratio=setup.terminal_ratio,
         statement=Statement.of(setup.bench.file, setup.device),
         waveforms=waveforms,
     )

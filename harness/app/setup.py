@@ -13,7 +13,7 @@ from harness.config import BenchFile, DeviceFile, InstrumentFile, InstrumentSlot
 from harness.errors import ConfigError
 from harness.judge import LimitSet
 from harness.judge import build as build_limits
-from harness.ladder import Drive, drive_of, input_ratio
+from harness.ladder import Drive, drive_of, input_ratio, terminal_ratio
 from harness.ladder import build as build_ladder
 from harness.law import GainLaw, design_matrix
 from harness.law import build as build_law
@@ -43,7 +43,7 @@ class BenchSetup:
 
     def slot(self, role: str) -> InstrumentSlot | None:
         """The slot of a role; None where the bench has none."""
-        return {"source": self.file.source, "device": self.file.device, "adapter": self.file.adapter}[role]
+        return self.file.slots.get(role)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -62,6 +62,11 @@ class Setup:
     def input_ratio(self) -> float:
         """Volts at the device's input per volt that the source is set to."""
         return input_ratio(self.bench.file.wiring)
+
+    @property
+    def terminal_ratio(self) -> float:
+        """Volts at the source's terminals, where a meter hangs, per volt that the source is set to."""
+        return terminal_ratio(self.bench.file.wiring)
 
     @property
     def drive(self) -> Drive:
@@ -95,9 +100,7 @@ def read_bench(files: FileSet, path: str, *, named_by: str = "the command line")
     if bench is None:
         return None
     profiles: dict[str, InstrumentFile] = {}
-    for role, slot in (("source", bench.source), ("device", bench.device), ("adapter", bench.adapter)):
-        if slot is None:
-            continue
+    for role, slot in bench.slots.items():
         profile_path = beside(path, slot.profile)
         profile = files.read(InstrumentFile, f"{role}-profile", profile_path, named_by=f"{path}: {role}.profile")
         if profile is not None:

@@ -1,6 +1,17 @@
-"""Contracts of the bench: what a link, a source, a device, an adapter and a clock promise, and the interlock."""
+"""Contracts of the bench: what link, source, device, adapter, meter and clock promise, and the interlock."""
 
-from harness.bench.contracts import Adapter, Clock, Decider, Device, Heartbeat, Link, Recorder, Source, WordDecoder
+from harness.bench.contracts import (
+    Adapter,
+    Clock,
+    Decider,
+    Device,
+    Heartbeat,
+    Link,
+    Meter,
+    Recorder,
+    Source,
+    WordDecoder,
+)
 from harness.bench.interlock import Interlock
 
 __all__ = [
@@ -11,6 +22,7 @@ __all__ = [
     "Heartbeat",
     "Interlock",
     "Link",
+    "Meter",
     "Recorder",
     "Source",
     "WordDecoder",

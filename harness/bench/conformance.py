@@ -9,7 +9,7 @@ from __future__ import annotations
 import datetime as dt
 import math
 
-from harness.bench.contracts import Adapter, Clock, Device, Instrument, Link, Source
+from harness.bench.contracts import Adapter, Clock, Device, Instrument, Link, Meter, Source
 from harness.errors import BenchError, ConformanceError, LinkClosed, ReadTimeout, RefusedUnsafe
 from harness.values import Capture, Setting, Waveform
 
@@ -190,6 +190,18 @@ def _check_capture(capture: Capture, name: str) -> None:
 def _asked(link: Link, query: bytes) -> bytes:
     link.write(query)
     return link.read_line()
+
+
+def check_meter(meter: Meter) -> None:
+    """A meter that reads levels, and nothing but levels; the source is off meanwhile."""
+    _demand(isinstance(meter, Meter), "meter", f"{type(meter).__name__} lacks a method of Meter")
+    check_instrument(meter)
+    name = meter.identify().model
+    meter.prepare()
+    for _ in range(2):
+        level_vpk = meter.read_level()
+        _demand(0.0 <= level_vpk < math.inf, name, f"a level of {level_vpk!r} V peak; allowed: 0 or more, finite")
+    _demand(meter.drain_errors() == (), name, "two readings left entries in the error queue")
 
 
 def _demand_silence(link: Link) -> None:

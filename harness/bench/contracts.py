@@ -156,6 +156,22 @@ class Adapter(Instrument, Protocol):
 
 
 @runtime_checkable
+class Meter(Instrument, Protocol):
+    """A reference meter at the source's terminals: its reading is trusted before the level that the source claims."""
+
+    def prepare(self) -> None:
+        """Ready to read sines; the error queue is empty."""
+        ...
+
+    def read_level(self) -> float:
+        """The level now, V peak of a sine, one reading that began after this call.
+
+        BadReply for an overload and for anything that is no level: nothing stands in for a reading.
+        """
+        ...
+
+
+@runtime_checkable
 class Clock(Protocol):
     """Time as an argument, so that simulated minutes cost nothing."""
 

@@ -76,6 +76,8 @@ class BenchFile(Versioned):
     source: InstrumentSlot
     device: InstrumentSlot
     adapter: InstrumentSlot | None = None
+    meter: InstrumentSlot | None = None
+    """Reference meter at the source's terminals; its reading takes the place of the level that the source claims."""
     wiring: Wiring
     max_level_vpk: Positive
     """The most this bench may ever put out, whatever the device would bear."""
@@ -84,6 +86,18 @@ class BenchFile(Versioned):
     uncertainty: BenchUncertainty | None = None
     """None: no uncertainty is stated, and none is made up."""
     simulation: SimulationSection | None = None
+
+    @property
+    def slots(self) -> dict[str, InstrumentSlot]:
+        """The instruments that the bench has, by role."""
+        every = {"source": self.source, "device": self.device, "adapter": self.adapter, "meter": self.meter}
+        return {role: slot for role, slot in every.items() if slot is not None}
+
+    @model_validator(mode="after")
+    def _meter_stated(self) -> BenchFile:
+        if self.uncertainty is not None and (self.uncertainty.meter is None) != (self.meter is None):
+            raise ValueError("[uncertainty.meter] where there is a [meter], and only there")
+        return self
 
     @model_validator(mode="after")
     def _pad_stated(self) -> BenchFile:
@@ -94,8 +108,7 @@ class BenchFile(Versioned):
     @model_validator(mode="after")
     def _addresses(self) -> BenchFile:
         if self.simulation is None:
-            slots = {"source": self.source, "device": self.device, "adapter": self.adapter}
-            for role, slot in slots.items():
-                if slot is not None and not (slot.address and slot.serial):
+            for role, slot in self.slots.items():
+                if not (slot.address and slot.serial):
                     raise ValueError(f"address and serial in [{role}]: a real bench names every instrument")
         return self

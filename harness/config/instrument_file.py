@@ -18,6 +18,7 @@ VERBS: dict[str, tuple[str, ...]] = {
         "acquire", "scale_query", "rate_query", "sequence_query", "codes_query", "constant", "constant_query",
     ),
     "adapter": ("arm", "fetch", "load_word"),
+    "meter": ("prepare", "level_query"),
 }  # fmt: skip
 COMMON = ("identify", "complete_query", "error_query")
 SETTING = ("select_coarse", "coarse_query", "select_fine", "fine_query")
@@ -48,7 +49,7 @@ class InstrumentFile(Versioned):
     """One instrument model."""
 
     kind: Literal["instrument"]
-    role: Literal["source", "device", "adapter"]
+    role: Literal["source", "device", "adapter", "meter"]
     name: Name
     identity: Expected
     ranges: Ranges | None = None

@@ -86,6 +86,8 @@ class BenchUncertainty(Table):
     """What a bench leaves open about the level at the device's input."""
 
     source: LevelAccuracy
+    meter: LevelAccuracy | None = None
+    """Of the reference meter: it takes the place of the source's own."""
     pad: PadStated | None = None
     loading: LoadingStated | None = None
     """None: the divider is known well enough."""

@@ -7,6 +7,7 @@ from harness.drivers.constant import HeldConstant
 from harness.drivers.device import DeviceDriver
 from harness.drivers.loaded_device import LoadedDeviceDriver
 from harness.drivers.locks import ResourceLock, resource_is_held
+from harness.drivers.meter import MeterDriver
 from harness.drivers.source import SourceDriver
 from harness.drivers.watchdog import Watchdog
 
@@ -15,6 +16,7 @@ __all__ = [
     "DeviceDriver",
     "HeldConstant",
     "LoadedDeviceDriver",
+    "MeterDriver",
     "RealClock",
     "ResourceLock",
     "SourceDriver",

@@ -11,6 +11,7 @@ from harness.bus import BusTally
 from harness.config import DeviceFile
 from harness.errors import MeasureError
 from harness.judge.flags import record_flags
+from harness.judge.level import level_flag
 from harness.values import Codes, ControlWord, Decoding, Direction, Quality, Reading, ReadingStatus, SineFit
 
 
@@ -51,6 +52,8 @@ class Measured:
     """Whether the reading had no working bench."""
     flags: tuple[Flag, ...] = ()
     """What is remarkable about the record."""
+    metered: bool = False
+    """Whether the level is the reference meter's."""
     gaps: CodeGaps | None = None
     """Codes that the record never visits, on the converter's own grid."""
     index: int = 0
@@ -92,7 +95,8 @@ def measure(
             reason = f"{error.reason}: {error}"
         input_vpk = reading.drive_read_vpk * input_ratio
         if not (reason or (math.isfinite(input_vpk) and input_vpk > 0.0)):
-            reason = f"no-level: the source read back {reading.drive_read_vpk:g} V peak"
+            who = "the source read back" if reading.meter_vpk is None else "the meter reads a level of"
+            reason = f"no-level: {who} {reading.drive_read_vpk:g} V peak"
         if reason or record.fit is None:
             status = ReadingStatus.INVALID
         else:
@@ -103,6 +107,7 @@ def measure(
         reason=reason,
         gain_codes_per_v=gain,
         drive_vpk=reading.drive_read_vpk,
+        metered=reading.meter_vpk is not None,
         fit=record.fit,
         quality=record.quality,
         captured=None if bus is None else _captured(reading, bus, latches),
@@ -146,6 +151,8 @@ def _read(reading: Reading, device: DeviceFile, previous: Codes | None) -> _Reco
     if fit.amplitude_code <= 0.0:
         return _Record(reason="no-signal: the record holds no sine at the test frequency", fit=fit, quality=quality)
     flags = record_flags(wave, fit, quality, frequency_hz=frequency_hz, previous=previous)
+    off = level_flag(reading)
+    flags = flags if off is None else (*flags, off)
     step = quality.code_spacing
     return _Record(
         reason=next((f"{flag.name}: {flag.reason}" for flag in flags if flag.severity == "invalid"), ""),

@@ -14,6 +14,7 @@ from harness.judge.fitted import fit_channel, judge_parameters
 from harness.judge.flags import flag_notes
 from harness.judge.gain_budget import NO_BUDGET, GainBudget, Statement, budget_tables, gain_budget, reduced
 from harness.judge.grounds import Grounds
+from harness.judge.level import by_meter
 from harness.judge.limit_set import LimitSet
 from harness.judge.looked import look
 from harness.judge.measured import Measured, measure
@@ -55,6 +56,7 @@ class RunJudge:
         planned: Sequence[tuple[Setting, int]],
         bus: BusWiring | None,
         input_ratio: float,
+        terminal_ratio: float = 1.0,
         statement: Statement | None = None,
         waveforms: bool = True,
     ) -> None:
@@ -67,6 +69,7 @@ class RunJudge:
             planned: settings of the ladder in its order, each once, with the number of rungs planned for it.
             bus: wiring of the control bus; None when the run captures no words.
             input_ratio: volts at the device's input per volt that the source is set to.
+            terminal_ratio: volts at the source's terminals, where a meter hangs, per volt that the source is set to.
             statement: what bench and device leave open about a gain; None makes no budget.
             waveforms: whether records are looked at for realness; a provisional outcome needs none of it.
         """
@@ -77,6 +80,7 @@ class RunJudge:
         self._plan = {setting: law.predict(setting) for setting, _ in planned}
         self._bus = bus
         self._input_ratio = input_ratio
+        self._terminal_ratio = terminal_ratio
         self._statement = statement
         self._waveforms = waveforms
         self._seen: dict[Setting, Seen] = {}
@@ -100,6 +104,7 @@ class RunJudge:
         Source:
             measure.
         """
+        reading = by_meter(reading, terminal_ratio=self._terminal_ratio)
         previous = self._previous
         self._previous = previous if reading.waveform is None else reading.waveform.codes
         if reading.purpose is not Purpose.LADDER:
@@ -225,7 +230,8 @@ class RunJudge:
                 item,
                 code_control=self._law.code_control,
                 range_name=self._law.coarse_names[setting.coarse],
-                level_ratio=open_ratio(self._statement.wiring),
+                open_ratio=open_ratio(self._statement.wiring),
+                terminal_ratio=self._terminal_ratio,
             )
             for setting, item in gathered.items()
         ]

@@ -2,7 +2,7 @@
 
 from harness.ladder.build import build
 from harness.ladder.coverage import coverage
-from harness.ladder.drive import Drive, drive_of, input_ratio, open_ratio
+from harness.ladder.drive import Drive, drive_of, input_ratio, open_ratio, terminal_ratio
 from harness.ladder.preview import PreviewRow, PreviewSummary, preview_rows, preview_summary
 
 __all__ = [
@@ -16,4 +16,5 @@ __all__ = [
     "open_ratio",
     "preview_rows",
     "preview_summary",
+    "terminal_ratio",
 ]

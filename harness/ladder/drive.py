@@ -23,8 +23,18 @@ def input_ratio(wiring: Wiring) -> float:
     Returns:
         V/V, > 0: input = set level · ratio, set level = input / ratio; the pad between them included.
     """
-    loaded_ratio = open_ratio(wiring) * wiring.load_ohm / (wiring.load_ohm + wiring.source_ohm)
-    return loaded_ratio * ratio_from_db(-wiring.pad_db)
+    return terminal_ratio(wiring) * ratio_from_db(-wiring.pad_db)
+
+
+def terminal_ratio(wiring: Wiring) -> float:
+    """How many volts stand at the source's terminals per volt that the source is set to.
+
+    Args:
+        wiring: source resistance, true load and told load.
+    Returns:
+        V/V, > 0; a pad comes behind.
+    """
+    return open_ratio(wiring) * wiring.load_ohm / (wiring.load_ohm + wiring.source_ohm)
 
 
 def open_ratio(wiring: Wiring) -> float:

@@ -18,6 +18,7 @@ from harness.simulated.corrie_ur2 import CorrieTruth
 from harness.simulated.course import Course
 from harness.simulated.device import SimulatedDevice
 from harness.simulated.faults.reading import read_fault
+from harness.simulated.meter import SimulatedMeter
 from harness.simulated.parameters import LotTruth, PadTruth, SimulationTruth
 from harness.simulated.skerry_hr4 import SkerryTruth
 from harness.simulated.source import SimulatedSource
@@ -77,12 +78,14 @@ def build_world(
         course=course,
     )
     adapter = SimulatedAdapter(truth.adapter, clock, bus=bus, device=device) if bench.adapter is not None else None
+    meter = SimulatedMeter(truth.meter, clock, seed=seed, cable=cable) if bench.meter is not None else None
     return World(
         bench=bench,
         clock=clock,
         source=source,
         device=device,
         adapter=adapter,
+        meter=meter,
         cable=cable,
         bus=bus,
         faults=injected,

@@ -50,12 +50,20 @@ class Cable:
     @property
     def ratio(self) -> float:
         """Voltage at the device's input over the source's open-circuit voltage."""
-        load_ohm, factor = self._inputs_ohm, self._pad_ratio
+        factor = self._pad_ratio
+        for fault in self._faults:
+            if fault.begun:
+                factor *= fault.cable_ratio()
+        return factor * self.terminal_ratio
+
+    @property
+    def terminal_ratio(self) -> float:
+        """Voltage at the source's terminals, where a meter hangs, over its open-circuit voltage."""
+        load_ohm = self._inputs_ohm
         for fault in self._faults:
             if fault.begun:
                 load_ohm = fault.load_ohm(load_ohm)
-                factor *= fault.cable_ratio()
-        return factor * load_ohm / (load_ohm + self._source_ohm)
+        return load_ohm / (load_ohm + self._source_ohm)
 
     def signal(self) -> Signal:
         """What the source puts out, open circuit."""

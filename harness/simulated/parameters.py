@@ -61,6 +61,21 @@ class AdapterTruth(IdentityTruth):
     capacity: int = Field(default=20_000, ge=1)
 
 
+class MeterTruth(IdentityTruth):
+    """The reference meter."""
+
+    manufacturer: Name = "Cairn"
+    model: Name = "AM-2"
+    serial: Name = "CA000001"
+    common_percent: Percent = 0.05
+    """Of reading, half width, one draw for each seed."""
+    range_percent: Percent = 0.02
+    """Of reading, half width, one draw for each decade of level."""
+    digits: int = Field(default=6, ge=3, le=9)
+    read_s: NotNegative = 0.02
+    """Over which it averages."""
+
+
 class PadTruth(Truth):
     """A pad between source and device, built in where its loss is not 0 dB."""
 
@@ -169,6 +184,7 @@ class SimulationTruth(Truth):
 
     source: SourceTruth = SourceTruth()
     adapter: AdapterTruth = AdapterTruth()
+    meter: MeterTruth = MeterTruth()
     pad: PadTruth = PadTruth()
     unit: dict[str, Any] = Field(default_factory=dict)
     """Checked by the model of the device that `device` names."""

@@ -22,7 +22,8 @@ _FRONTS: dict[str, Callable[[Desk], Front]] = {
     "pty": PtyFront,
     "tcp-serial": lambda desk: SocketFront(desk, pattern="socket://127.0.0.1:{port}"),
 }
-_SUITS = {"source": ("socket", "hislip"), "device": ("socket", "hislip"), "adapter": ("pty", "tcp-serial")}
+_MESSAGES, _SERIAL = ("socket", "hislip"), ("pty", "tcp-serial")
+_SUITS = {"source": _MESSAGES, "device": _MESSAGES, "adapter": _SERIAL, "meter": _MESSAGES}
 
 
 def serve(

@@ -16,6 +16,7 @@ from harness.simulated.fault import Fault
 from harness.simulated.faults.link_fault import LinkFault
 from harness.simulated.instrument import Instrument
 from harness.simulated.link import MemoryLink
+from harness.simulated.meter import SimulatedMeter
 from harness.simulated.source import SimulatedSource
 
 
@@ -28,6 +29,7 @@ class World:
     source: SimulatedSource
     device: SimulatedDevice
     adapter: SimulatedAdapter | None
+    meter: SimulatedMeter | None = None
     cable: Cable
     bus: Bus
     faults: tuple[Fault, ...] = ()
@@ -36,13 +38,17 @@ class World:
     @property
     def instruments(self) -> dict[str, Instrument]:
         """The instruments by role."""
-        every: dict[str, Instrument | None] = {"source": self.source, "device": self.device, "adapter": self.adapter}
+        every: dict[str, Instrument | None] = {
+            "source": self.source,
+            "device": self.device,
+            "adapter": self.adapter,
+            "meter": self.meter,
+        }
         return {role: instrument for role, instrument in every.items() if instrument is not None}
 
     def slot(self, role: str) -> InstrumentSlot:
         """The bench file's entry of a role."""
-        slots = {"source": self.bench.source, "device": self.bench.device, "adapter": self.bench.adapter}
-        slot = slots.get(role)
+        slot = self.bench.slots.get(role)
         if slot is None or role not in self.instruments:
             raise UsageError(
                 f"simulated bench {self.bench.name!r}: got role {role!r}; it has {', '.join(self.instruments)}"
@@ -50,7 +56,7 @@ class World:
         return slot
 
     def link(self, role: str) -> MemoryLink:
-        """A new connection in memory to `source`, `device` or `adapter`."""
+        """A new connection in memory to `source`, `device`, `adapter` or `meter`."""
         slot = self.slot(role)
         return MemoryLink(
             self.instruments[role],

@@ -45,6 +45,7 @@ def row_of(reading: Reading, place: str) -> Row:
         "purpose": reading.purpose.value,
         "aggressor_vpk": finite(reading.aggressor_vpk, "aggressor_vpk", place),
         "aggressor_hz": finite(reading.aggressor_hz, "aggressor_hz", place),
+        "meter_vpk": None if reading.meter_vpk is None else finite(reading.meter_vpk, "meter_vpk", place),
         **_waveform_row(reading.waveform, place),
         **_capture_row(reading.capture, place),
     }
@@ -108,6 +109,7 @@ def reading_of(row: Mapping[str, Any], place: str) -> Reading:
             purpose=Purpose(row["purpose"]),
             aggressor_vpk=row["aggressor_vpk"],
             aggressor_hz=row["aggressor_hz"],
+            meter_vpk=row["meter_vpk"],
         )
     except (StoreError, NotFinite, ValueError, TypeError, zlib.error) as error:
         raise StoreError(

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from sqlalchemy import Column, Double, ForeignKey, LargeBinary, MetaData, Table, literal
+from sqlalchemy import Column, Double, ForeignKey, LargeBinary, MetaData, Table, cast, literal, null
 from sqlalchemy.schema import DefaultClause
 from sqlalchemy.sql.elements import ColumnElement
 
@@ -22,6 +22,7 @@ CHANGES = {
     3: "what a reading was taken for, and what the source of another channel did meanwhile",
     4: "a chain of hashes over the readings of a run",
     5: "how much of each run was forwarded, and where to",
+    6: "the level that a reference meter reads",
 }
 """What each version brought, for the table of migrations."""
 
@@ -127,6 +128,8 @@ READINGS = Table(
     # Of the source of another channel; 0 where there is none.
     Column("aggressor_vpk", Double, nullable=False, server_default="0.0", info=since(3)),
     Column("aggressor_hz", Double, nullable=False, server_default="0.0", info=since(3)),
+    # Of the reference meter; empty where there is none.
+    Column("meter_vpk", Double, info=since(6)),
     # The chain: of the row recorded before, and of this row with that hash.
     Column("previous_hash", AnyText, info=since(4)),
     Column("own_hash", AnyText, info=since(4)),
@@ -158,10 +161,14 @@ FORWARDED = Table(
 
 def columns_at(table: Table, version: int) -> list[ColumnElement[Any]]:
     """All columns of a table of today, to be read from a store of any version: a later one stands for its default."""
-    return [
-        column if since_of(column) <= version else literal(default_of(column), column.type).label(column.name)
-        for column in table.columns
-    ]
+    return [column if since_of(column) <= version else _stand_in(column) for column in table.columns]
+
+
+def _stand_in(column: Column[Any]) -> ColumnElement[Any]:
+    default = default_of(column)
+    # PostgreSQL takes a bare NULL for text, and its driver then reads no number from it.
+    value = cast(null(), column.type) if default is None else literal(default, column.type)
+    return value.label(column.name)
 
 
 def default_of(column: Column[Any]) -> Any:

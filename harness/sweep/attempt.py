@@ -156,6 +156,7 @@ class RungWalker:
             started_s=now.started_s,
             duration_s=self._clock.now_s() - now.started_s,
             purpose=rung.purpose,
+            meter_vpk=self._hands.meter_vpk if now.driven else None,
         )
         self._journal.record(reading)
         return reading

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from harness.bench import Adapter, Clock, Device, Heartbeat, Source
+from harness.bench import Adapter, Clock, Device, Heartbeat, Meter, Source
+from harness.bench.contracts import Instrument
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Bench:
-    """One source, one device, perhaps an adapter, and the time."""
+    """One source, one device, perhaps an adapter and a reference meter, and the time."""
 
     source: Source
     device: Device
@@ -17,3 +18,10 @@ class Bench:
     clock: Clock
     heartbeat: Heartbeat | None = None
     """Told that the sweep is alive while the source may be on; None where nobody watches."""
+    meter: Meter | None = None
+
+    @property
+    def instruments(self) -> tuple[tuple[str, Instrument], ...]:
+        """Those that are there, by role."""
+        every = (("source", self.source), ("device", self.device), ("adapter", self.adapter), ("meter", self.meter))
+        return tuple((role, instrument) for role, instrument in every if instrument is not None)

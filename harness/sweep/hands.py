@@ -49,6 +49,13 @@ class Hands:
         """Level read back; 0 when nothing is set."""
         self.frequency_hz = 0.0
         """Read back; 0 when unknown."""
+        self.meter_vpk: float | None = None
+        """What the meter reads at this level; None without one, or before it has read."""
+
+    @property
+    def true_level_vpk(self) -> float:
+        """The level that the source would be set to for what the meter reads; without a meter, what it reads back."""
+        return self.level_vpk if self.meter_vpk is None else self.meter_vpk / self._plan.terminal_ratio
 
     def prepare(self) -> None:
         """Everything off, then source and device ready for the first rung."""
@@ -56,6 +63,8 @@ class Hands:
         self._alive()
         self._bench.source.prepare()
         self._bench.device.prepare()
+        if self._bench.meter is not None:
+            self._bench.meter.prepare()
         self.frequency_hz = self._bench.source.set_frequency(self._plan.device.acquisition.frequency_hz)
 
     def recover(self) -> None:
@@ -67,6 +76,8 @@ class Hands:
         self.rest()
         self._note("link", f"source: {self._bench.source.resynchronise()}")
         self._note("link", f"device: {self._bench.device.resynchronise()}")
+        if self._bench.meter is not None:
+            self._note("link", f"meter: {self._bench.meter.resynchronise()}")
         self.prepare()
 
     def off(self) -> None:
@@ -91,7 +102,7 @@ class Hands:
         """Lower the level before the gain rises; a change of range or channel switches off instead."""
         here = (setting.channel, setting.coarse) == (self._channel, self._coarse)
         if here and self._on and level_vpk < self.level_vpk:
-            self.level_vpk = self._bench.source.set_level(level_vpk)
+            self._set_level(level_vpk)
 
     def select(self, setting: Setting) -> Selected:
         """Set the device; the source is off before a relay moves, and the channel left behind is parked."""
@@ -114,15 +125,16 @@ class Hands:
 
     def drive(self, level_vpk: float) -> None:
         """Set a level, then the output on; waits for the device to follow."""
-        if self._on and level_vpk == self.level_vpk:
-            return
-        self._alive()
-        started_s = self._bench.clock.now_s()
-        self.level_vpk = self._bench.source.set_level(level_vpk)
-        if not self._on:
-            self._bench.source.output_on()
-            self._on = True
-        self._wait_since(started_s, self._plan.device.settle.fine_s)
+        if not (self._on and level_vpk == self.level_vpk):
+            self._alive()
+            started_s = self._bench.clock.now_s()
+            self._set_level(level_vpk)
+            if not self._on:
+                self._bench.source.output_on()
+                self._on = True
+            self._wait_since(started_s, self._plan.device.settle.fine_s)
+        if self._bench.meter is not None and self.meter_vpk is None:
+            self.meter_vpk = self._bench.meter.read_level()
 
     def acquire(self, channel: int) -> Waveform:
         """One plain record."""
@@ -139,6 +151,11 @@ class Hands:
         self._channel = self._coarse = None
         self._on = False
         self.level_vpk = self.frequency_hz = 0.0
+        self.meter_vpk = None
+
+    def _set_level(self, level_vpk: float) -> None:
+        self.meter_vpk = None
+        self.level_vpk = self._bench.source.set_level(level_vpk)
 
     def _wait_since(self, started_s: float, seconds: float) -> None:
         left_s = seconds - (self._bench.clock.now_s() - started_s)

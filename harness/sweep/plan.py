@@ -25,6 +25,8 @@ class SweepPlan:
     level_least_vpk: float
     input_ratio: float
     """Volts at the device's input per volt that the source is set to."""
+    terminal_ratio: float
+    """Volts at the source's terminals, where a meter hangs, per volt that the source is set to."""
     self_check_percent: float
     """How far all channels may be off together before the station is suspected."""
 

@@ -77,7 +77,7 @@ def _ratio(hands: Hands, plan: SweepPlan, rung: Rung) -> float | None:
     gentle_vpk = rung.drive_vpk * min(CHECK_FILL_RATIO / rung.fill_ratio, 1.0)
     hands.drive(max(float(f"{gentle_vpk:.4g}"), plan.level_least_vpk))
     wave = hands.acquire(rung.setting.channel)
-    input_vpk = hands.level_vpk * plan.input_ratio
+    input_vpk = hands.true_level_vpk * plan.input_ratio
     hands.off()
     converter = plan.device.converter
     quality = check_quality(

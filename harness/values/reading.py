@@ -76,6 +76,8 @@ class Reading:
     """Level that the source of another channel reads back, V peak; 0 where there is none."""
     aggressor_hz: float = 0.0
     """Frequency that it reads back; 0 where there is none."""
+    meter_vpk: float | None = None
+    """Level at the source's terminals by the reference meter, V peak; None where there is none, or it was not read."""
 
     @property
     def final(self) -> bool:

@@ -69,6 +69,13 @@ def test_check_prints_cautions_identities_contracts_and_the_interlock(gainladder
     assert "source output                off" in ended.out
 
 
+def test_check_holds_a_meter_to_its_contract(gainladder: Any) -> None:
+    ended = gainladder("check", "configs/benches/simulated-metered.toml")
+    assert ended.code == 0, ended.err
+    assert "Cairn AM-2, serial CA000001" in ended.out
+    assert "meter contract               kept" in ended.out
+
+
 def test_a_run_begins_with_the_cautions(gainladder: Any) -> None:
     assert gainladder("sweep", JOB, "--unit", "A1").err.startswith("CAUTION")
 

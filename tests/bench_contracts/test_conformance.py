@@ -14,6 +14,7 @@ from harness.bench.conformance import (
     check_device,
     check_instrument,
     check_link,
+    check_meter,
     check_source,
 )
 from harness.errors import BenchError, ConformanceError, LinkClosed, LinkLost, ReadTimeout, RefusedUnsafe
@@ -164,6 +165,14 @@ class GoodAdapter(GoodInstrument):
 
     def load_word(self, latch, bits, value):
         self.loaded.append((latch, bits, value))
+
+
+class GoodMeter(GoodInstrument):
+    def prepare(self):
+        pass
+
+    def read_level(self):
+        return 0.25
 
 
 def changed(kind, **members):
@@ -419,3 +428,33 @@ def test_adapters_that_break_it(adapter, words):
 def test_an_adapter_that_loads_nothing():
     with pytest.raises(ConformanceError, match="a loaded word left no event on the bus"):
         check_adapter(changed(GoodAdapter, load_word=lambda self, *word: None), word=("latch", 9, 1))
+
+
+@pytest.mark.parametrize(
+    ("meter", "words"),
+    [
+        (GoodInstrument(), "lacks a method of Meter"),
+        (changed(GoodMeter, read_level=lambda self: -0.1), "a level of -0.1 V peak; allowed: 0 or more, finite"),
+        (changed(GoodMeter, read_level=lambda self: float("nan")), "a level of nan V peak"),
+    ],
+)
+def test_meters_that_break_it(meter, words):
+    with pytest.raises(ConformanceError, match=words):
+        check_meter(meter)
+
+
+def test_a_meter_whose_readings_leave_errors():
+    class Complaining(GoodMeter):
+        entries = ()
+
+        def read_level(self):
+            self.entries = ("-200, Execution error",)
+            return 0.25
+
+        def drain_errors(self):
+            left, self.entries = self.entries, ()
+            return left
+
+    check_meter(GoodMeter())
+    with pytest.raises(ConformanceError, match="two readings left entries in the error queue"):
+        check_meter(Complaining())

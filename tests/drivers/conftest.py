@@ -23,8 +23,9 @@ IDENTITIES = {
     "source": "Machair,SG-1,MA000123,1.0",
     "device": "Skerry,HR-4,SK000456,1.0",
     "adapter": "Strath,BA-1,BA000789,1.0",
+    "meter": "Cairn,AM-2,CA000012,1.0",
 }
-PROFILES = {"source": "machair-sg-1", "device": "skerry-hr-4", "adapter": "strath-ba-1"}
+PROFILES = {"source": "machair-sg-1", "device": "skerry-hr-4", "adapter": "strath-ba-1", "meter": "cairn-am-2"}
 
 
 class ScriptedLink:

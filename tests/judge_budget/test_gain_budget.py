@@ -37,7 +37,8 @@ def statement(*, source=None, device=None, pad=None, loading=None, temperature_k
 def item(place, **changes):
     known = {
         "setting": Setting(1, place // 10, place % 10), "group": "attenuator 1:1", "range_name": f"r{place // 10}",
-        "level_vpk": 1.0, "amplitude_code": 1500.0, "residual_code": 0.8, "samples": 4000, "readings": 2,
+        "level_vpk": 1.0,
+        "metered": False, "amplitude_code": 1500.0, "residual_code": 0.8, "samples": 4000, "readings": 2,
         "up_down_percent": None,
     }  # fmt: skip
     return Reduced(**{**known, **changes})

@@ -111,6 +111,7 @@ def test_neighbours_of_one_code_are_counted_once(workshop) -> None:
 def test_a_source_of_86_db_behind_a_pad_cannot_fill_100_db(workshop) -> None:
     workshop.device_data = tomllib.loads((DEVICES / "corrie-ur-2.toml").read_text())
     workshop.bench_data["wiring"].update(pad_db=20.0, load_ohm=50.0, told_ohm=50.0)
+    workshop.bench_data["uncertainty"]["pad"] = {"db": 0.02}
     found = covered(workshop)
     assert [item.unreachable > 0 for item in found.ranges] == [True, False, False, False, False]
     assert found.span_db == pytest.approx(100.0, abs=1e-6)

@@ -46,6 +46,7 @@ def test_a_pad_takes_its_share_of_the_input(pad_db: float, ratio: float) -> None
 def test_limits_count_without_the_pad(workshop) -> None:
     # 10 V peak in front of a 20 dB pad is 1 V at the input: still a level that a device limit of 5 V peak forbids
     workshop.bench_data["wiring"]["pad_db"] = 20.0
+    workshop.bench_data["uncertainty"]["pad"] = {"db": 0.02}
     workshop.device_data["input"]["limit"][0]["max_vpk"] = 5.0
     (rung,) = workshop.build(channels=[1], coarse=["1V"], fine=[0], directions=["up"], fill_target=0.6)
     assert rung.drive_vpk == pytest.approx(2.986, abs=1e-3)

@@ -106,6 +106,7 @@ def reading(index: int = 0, samples: int = 400, **changes: Any) -> Reading:
         purpose=Purpose.CROSSTALK,
         aggressor_vpk=3.0000000000000004,
         aggressor_hz=2875.0 / 3.0,
+        meter_vpk=2.0 / 3.0,
     )
     return dataclasses.replace(made, **changes)
 

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from harness.config import DeviceFile
 from harness.errors import UsageError
 from harness.judge.fitted import reading_u_percent
+from harness.judge.level import by_meter
 from harness.judge.measured import Measured, measure
 from harness.judge.rows import Gathered
 from harness.law import GainLaw
@@ -54,6 +55,7 @@ def measured_points(
     law: GainLaw,
     device: DeviceFile,
     input_ratio: float,
+    terminal_ratio: float = 1.0,
     known_u_percent: Mapping[Setting, float] | None = None,
 ) -> tuple[CalibrationPoint, ...]:
     """What every setting of a run measured, beside what the device displayed.
@@ -63,6 +65,7 @@ def measured_points(
         law: of the device.
         device: for rails and test frequency.
         input_ratio: volts at the device's input per volt that the source is set to.
+        terminal_ratio: volts at the source's terminals, where a meter hangs, per volt that the source is set to.
         known_u_percent: standard uncertainty of the absolute gain by setting, from a budget; where there is none the
             scatter of the readings alone is taken.
     Returns:
@@ -78,7 +81,8 @@ def measured_points(
     for reading in readings:
         if not reading.final or reading.purpose is not Purpose.LADDER:
             continue
-        one = measure(reading, device=device, bus=None, latches=(), input_ratio=input_ratio)
+        metered = by_meter(reading, terminal_ratio=terminal_ratio)
+        one = measure(metered, device=device, bus=None, latches=(), input_ratio=input_ratio)
         if one.gain_codes_per_v is None or reading.waveform is None:
             continue
         scale = reading.waveform.scale_v_per_code

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
-from harness.judge.gain_budget.level import fixed_parts, level_series
+from harness.judge.gain_budget.level import fixed_parts, level_of, level_series
 from harness.judge.gain_budget.record import levels_vpk, record_series, repeat_series
 from harness.judge.gain_budget.reduced import Reduced
 from harness.judge.gain_budget.statement import Statement
@@ -83,9 +83,11 @@ def gain_budget(
     """
     if statement is None or not items:
         return NO_BUDGET
+    metered = all(item.metered for item in items)
+    name, level = level_of(statement, metered=metered)
     repeats, note = repeat_series(items, statement.device.repeatability)
     series = (
-        *level_series(statement.bench.source, "source", levels_vpk(items)),
+        *level_series(level, name, levels_vpk(items)),
         *record_series(
             items,
             inl_code=statement.device.inl_lsb,
@@ -94,17 +96,19 @@ def gain_budget(
         ),
         *((repeats,) if repeats is not None else ()),
     )
-    ladder = LadderBudget(fixed=fixed_parts(statement), series=series)
+    ladder = LadderBudget(fixed=fixed_parts(statement, metered=metered), series=series)
     places = {item.setting: place for place, item in enumerate(items)}
     own = ladder.independent()
     known = [pair for pair in dict.fromkeys(pairs) if pair[0] in places and pair[1] in places]
     lower, upper = [places[pair[0]] for pair in known], [places[pair[1]] for pair in known]
     steps = ladder.steps(lower, upper).expanded_percent(probability_ratio=COVERAGE_RATIO).tolist() if known else []
+    unread = statement.bench.meter is not None and not metered
+    doubt = "the meter was not read at every setting: the accuracy of the source counts" if unread else ""
     missing = "" if statement.device_states else "the device file states nothing of its own: no [uncertainty] there"
     return GainBudget(
         ladder=ladder,
         items=tuple(items),
-        notes=tuple(filter(None, (note, missing))),
+        notes=tuple(filter(None, (note, missing, doubt))),
         places=places,
         gains=tuple(ladder.absolute().expanded_percent(probability_ratio=COVERAGE_RATIO).tolist()),
         owns=tuple(own.expanded_percent(probability_ratio=COVERAGE_RATIO).tolist()),

@@ -1,4 +1,4 @@
-"""Contributions of the level at the device's input: source, pad, loading, temperature."""
+"""Contributions of the level at the device's input: source or meter, pad, loading, temperature."""
 
 from __future__ import annotations
 
@@ -31,22 +31,40 @@ def stated_contribution(name: str, stated: Stated, *, common: bool) -> Contribut
     return Contribution(name=name, value_percent=value, shape=shape, dof=stated.dof or math.inf, common=common)
 
 
-def fixed_parts(statement: Statement) -> tuple[Contribution, ...]:
+def level_of(statement: Statement, *, metered: bool) -> tuple[str, LevelAccuracy]:
+    """Whose accuracy the level has.
+
+    Args:
+        statement: of bench and device.
+        metered: whether all readings of the run have a level by the meter.
+    Returns:
+        the instrument, for people, and its accuracy: the meter's, else the source's.
+    Source:
+        none: a choice.
+    """
+    meter = statement.bench.meter
+    return ("meter", meter) if metered and meter is not None else ("source", statement.bench.source)
+
+
+def fixed_parts(statement: Statement, *, metered: bool) -> tuple[Contribution, ...]:
     """What is the same for all readings of a run.
 
     Args:
         statement: of bench and device.
+        metered: whether all readings of the run have a level by the meter.
     Returns:
-        reading of the source, its flatness, pad, loading, temperature; those that are stated.
+        reading of source or meter, its flatness, pad, loading, temperature; those that are stated. A meter reads the
+        level behind the divider of source and load, so that their doubt falls away.
     Raises:
         NotFinite: a stated number is negative or not finite.
     Source:
         practice: most of the uncertainty of a gain is common to all settings and cancels in steps.
     """
     bench, wiring = statement.bench, statement.wiring
-    parts = [stated_contribution("source, reading", bench.source.reading, common=True)]
-    if bench.source.flatness is not None:
-        parts.append(stated_contribution("source, flatness", bench.source.flatness, common=True))
+    name, level = level_of(statement, metered=metered)
+    parts = [stated_contribution(f"{name}, reading", level.reading, common=True)]
+    if level.flatness is not None:
+        parts.append(stated_contribution(f"{name}, flatness", level.flatness, common=True))
     if bench.pad is not None:
         whole = pad(bench.pad.db, factor=bench.pad.factor)
         parts.append(
@@ -58,7 +76,7 @@ def fixed_parts(statement: Statement) -> tuple[Contribution, ...]:
                 common=True,
             )
         )
-    if bench.loading is not None:
+    if bench.loading is not None and name == "source":
         parts.append(
             loading(
                 source_ohm=wiring.source_ohm,

@@ -19,6 +19,8 @@ class Reduced:
     range_name: str
     level_vpk: float
     """As the instrument knows it by whose accuracy it is known, V peak, > 0."""
+    metered: bool
+    """Whether that is the reference meter."""
     amplitude_code: float
     """Peak, in steps of the converter: what arithmetic added is divided out, > 0."""
     residual_code: float
@@ -31,14 +33,17 @@ class Reduced:
     """100·ln(up/down); None unless both ways are valid."""
 
 
-def reduced(item: Gathered, *, code_control: str, range_name: str, level_ratio: float) -> Reduced | None:
+def reduced(
+    item: Gathered, *, code_control: str, range_name: str, open_ratio: float, terminal_ratio: float
+) -> Reduced | None:
     """What the budget must know of a setting.
 
     Args:
         item: the setting's readings.
         code_control: the control that holds the fine code: settings that differ in nothing else are one group.
         range_name: of the setting's range.
-        level_ratio: level as the source knows its ranges (open circuit) over the level it is set to.
+        open_ratio: level as the source knows its ranges, into an open circuit, over the level it is set to.
+        terminal_ratio: level as a meter reads it over the level that the source is set to.
     Returns:
         geometric means over the valid readings, as the gain is; None without a valid reading.
     Source:
@@ -55,7 +60,8 @@ def reduced(item: Gathered, *, code_control: str, range_name: str, level_ratio: 
         setting=item.prediction.setting,
         group=group_of(state, code_control),
         range_name=range_name,
-        level_vpk=_mean([level_ratio * m.drive_vpk for m, _, _ in measured]),
+        level_vpk=_mean([(terminal_ratio if m.metered else open_ratio) * m.drive_vpk for m, _, _ in measured]),
+        metered=all(m.metered for m, _, _ in measured),
         amplitude_code=_mean([fit.amplitude_code / step for (_, fit, _), step in pairs]),
         residual_code=math.sqrt(sum((fit.noise_code / step) ** 2 for (_, fit, _), step in pairs) / count),
         samples=min(fit.samples for _, fit, _ in measured),
