@@ -43,8 +43,10 @@ def check_bench(
             found.append((f"{name} error queue", "; ".join(entries) or "empty"))
             slow = " - slow: look for a latency timer of the serial port" if took_ms > 10.0 else ""
             found.append((f"{name} round trip", f"{took_ms:.2f} ms{slow}"))
-        check_source(bench.source)
-        found.append(("source contract", "kept; load read back as told, output off"))
+        for name, source in (("source", bench.source), ("aggressor", bench.aggressor)):
+            if source is not None:
+                check_source(source)
+                found.append((f"{name} contract", "kept; load read back as told, output off"))
         check_device(bench.device)
         found.append(("device contract", "kept"))
         if bench.adapter is not None:
@@ -54,8 +56,10 @@ def check_bench(
             check_meter(bench.meter)
             found.append(("meter contract", "kept"))
         found.append(("interlock", _interlock(bench.source, min(limit.max_vpk for limit in device.input.limit))))
-        bench.source.safe_off()
-        found.append(("source output", "off"))
+        for name, source in (("source", bench.source), ("aggressor", bench.aggressor)):
+            if source is not None:
+                source.safe_off()
+                found.append((f"{name} output", "off"))
     return tuple(found)
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import dataclasses
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from harness.app.setup import BenchSetup
@@ -27,11 +27,28 @@ from harness.simulated import JumpClock, build_world
 from harness.sweep import Bench
 from harness.values import Identity
 
-ROLES = ("source", "device", "adapter", "meter")
+ROLES = ("source", "device", "adapter", "meter", "aggressor")
 
 
 def _untouched(recorder: Recorder) -> Recorder:
     return recorder
+
+
+@dataclass(frozen=True, slots=True)
+class AllWatched:
+    """A sign of life for every watchdog: each source has one of its own."""
+
+    watchdogs: Sequence[Watchdog]
+
+    def beat(self) -> None:
+        """All is well; a source may be on."""
+        for watchdog in self.watchdogs:
+            watchdog.beat()
+
+    def rest(self) -> None:
+        """Every source is off."""
+        for watchdog in self.watchdogs:
+            watchdog.rest()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -90,6 +107,8 @@ def open_bench(
 
 def _opened(bench: Bench, mode: str, seed: int | None) -> OpenBench:
     bench.source.safe_off()
+    if bench.aggressor is not None:
+        bench.aggressor.safe_off()
     identities = tuple((role, instrument.identify()) for role, instrument in bench.instruments)
     return OpenBench(bench=bench, identities=identities, mode=mode, seed=seed)
 
@@ -110,16 +129,24 @@ def _on_links(setup: BenchSetup, device: DeviceFile, slots: Mapping[str, Instrum
         for role, slot in slots.items():
             links[role] = open_link(slot, role=role)
             stack.callback(links[role].close)
-        # Where the source was found, which need not be where the file says.
-        found = slots["source"].model_copy(update={"address": links["source"].address})
-        watchdog = stack.enter_context(Watchdog(found, setup.profiles["source"]))
+        # Where a source was found, which need not be where the file says.
+        watchdogs = [
+            stack.enter_context(
+                Watchdog(slots[role].model_copy(update={"address": links[role].address}), setup.profiles[role])
+            )
+            for role in ("source", "aggressor")
+            if role in slots
+        ]
         bench = stack.enter_context(_closing(setup, device, slots, links, RealClock()))
         try:
-            yield dataclasses.replace(bench, heartbeat=watchdog)
+            yield dataclasses.replace(bench, heartbeat=AllWatched(watchdogs))
         finally:
             # Only a source that has just read back off may stand down the watchdog.
             bench.source.safe_off()
-            watchdog.safe()
+            if bench.aggressor is not None:
+                bench.aggressor.safe_off()
+            for watchdog in watchdogs:
+                watchdog.safe()
 
 
 @contextlib.contextmanager
@@ -153,8 +180,14 @@ def _closing(
         dut = LoadedDeviceDriver(links["device"], profile, slot, device, clock, adapter=adapter, words=words)
     else:
         dut = DeviceDriver(links["device"], profile, slot, device, clock)
+    aggressor = None
+    if file.aggressor is not None and "aggressor" in links:
+        aggressor = SourceDriver(
+            links["aggressor"], profiles["aggressor"], slots["aggressor"], file.aggressor.wiring, interlock, clock,
+            file.max_level_vpk,
+        )  # fmt: skip
     meter = MeterDriver(links["meter"], profiles["meter"], slots["meter"], clock) if "meter" in links else None
-    bench = Bench(source=source, device=dut, adapter=adapter, clock=clock, meter=meter)
+    bench = Bench(source=source, device=dut, adapter=adapter, clock=clock, meter=meter, aggressor=aggressor)
     try:
         yield bench
     finally:

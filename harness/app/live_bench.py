@@ -8,12 +8,12 @@ from collections.abc import Mapping
 from harness.app.files import beside
 from harness.app.setup import BenchSetup
 from harness.app.version import version
+from harness.config.bench_file import AggressorSlot, Wiring
 
 
 def live_bench_text(setup: BenchSetup, addresses: Mapping[str, str], serials: Mapping[str, str], path: str) -> str:
     """TOML of a bench without a [simulation] section, for `--bench`."""
     bench = setup.file
-    told = bench.wiring.told_ohm
     lines = [
         f"# Written by gainladder {version()}: reaches the bench {os.path.basename(setup.path)} while it is served.",
         'kind = "bench"',
@@ -28,18 +28,27 @@ def live_bench_text(setup: BenchSetup, addresses: Mapping[str, str], serials: Ma
             "", "[[change]]", f"version = {change.version}", f"date = {change.date.isoformat()}",
             f'owner = "{change.owner}"', f'reason = "{change.reason}"',
         ]  # fmt: skip
-    for role in ("source", "device", "adapter", "meter"):
+    for role in ("source", "device", "adapter", "meter", "aggressor"):
         slot = setup.slot(role)
         if slot is not None:
             lines += [
                 "", f"[{role}]", f'profile = "{_moved(setup.path, slot.profile, path)}"',
                 f'address = "{addresses[role]}"', f'serial = "{serials[role]}"', f"timeout_s = {slot.timeout_s!r}",
             ]  # fmt: skip
+        if isinstance(slot, AggressorSlot):
+            lines += [f"channel = {slot.channel}", "", "[aggressor.wiring]", *_wiring_lines(slot.wiring)]
     lines += [
-        "", "[wiring]", f"source_ohm = {bench.wiring.source_ohm!r}", f"load_ohm = {bench.wiring.load_ohm!r}",
-        f"told_ohm = {told!r}" if told != "high-z" else 'told_ohm = "high-z"', f"pad_db = {bench.wiring.pad_db!r}", "",
+        "", "[wiring]", *_wiring_lines(bench.wiring), "",
     ]  # fmt: skip
     return "\n".join(lines)
+
+
+def _wiring_lines(wiring: Wiring) -> list[str]:
+    told = wiring.told_ohm
+    return [
+        f"source_ohm = {wiring.source_ohm!r}", f"load_ohm = {wiring.load_ohm!r}",
+        f"told_ohm = {told!r}" if told != "high-z" else 'told_ohm = "high-z"', f"pad_db = {wiring.pad_db!r}",
+    ]  # fmt: skip
 
 
 def _moved(old_home: str, name: str, new_home: str) -> str:

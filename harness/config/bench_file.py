@@ -50,6 +50,15 @@ class Wiring(Table):
     """Attenuation between source and device, into the device's input, dB; the load is what the pad shows the source."""
 
 
+class AggressorSlot(InstrumentSlot):
+    """A second source, on a channel of its own that the first source does not reach."""
+
+    channel: int = Field(ge=1)
+    """Which channel of the device it drives."""
+    wiring: Wiring
+    """How it reaches that channel."""
+
+
 class SimulationSection(Table):
     """The truth of a simulated bench; checked by the simulated room. Never read by the law."""
 
@@ -78,6 +87,8 @@ class BenchFile(Versioned):
     adapter: InstrumentSlot | None = None
     meter: InstrumentSlot | None = None
     """Reference meter at the source's terminals; its reading takes the place of the level that the source claims."""
+    aggressor: AggressorSlot | None = None
+    """None: cross-talk cannot be measured."""
     wiring: Wiring
     max_level_vpk: Positive
     """The most this bench may ever put out, whatever the device would bear."""

@@ -10,6 +10,7 @@ from harness.bench import Clock
 from harness.config import BenchFile, SimulationSection, validate
 from harness.errors import ConfigError, Problem
 from harness.simulated.adapter import SimulatedAdapter
+from harness.simulated.beside import Beside
 from harness.simulated.bus import Bus
 from harness.simulated.cable import Cable
 from harness.simulated.climate import Climate
@@ -58,15 +59,14 @@ def build_world(
     cable = Cable(
         source,
         source_ohm=truth.source.output_ohm,
-        inputs_ohm=truth.pad.input_ohm or unit.input_ohm / unit.channels,
+        inputs_ohm=truth.pad.input_ohm or unit.input_ohm / (unit.channels - (bench.aggressor is not None)),
         pad_ratio=_pad_ratio(truth.pad, seed),
         faults=injected,
     )
+    aggressor, beside = _beside(bench, truth, unit, clock, seed=seed)
     bus = Bus(unit.bus, seed=seed)
-    model: Callable[..., SimulatedDevice] = SimulatedDevice
-    axes = unit.axes
-    if axes is not None:
-        model = partial(CommandedDevice, axes=axes)
+    model: Callable[..., SimulatedDevice]
+    model = SimulatedDevice if unit.axes is None else partial(CommandedDevice, axes=unit.axes)
     device = model(
         unit,
         clock,
@@ -76,6 +76,7 @@ def build_world(
         bus=bus,
         climate=Climate(truth.climate, course, began_s=clock.now_s()),
         course=course,
+        beside=beside,
     )
     adapter = SimulatedAdapter(truth.adapter, clock, bus=bus, device=device) if bench.adapter is not None else None
     meter = SimulatedMeter(truth.meter, clock, seed=seed, cable=cable) if bench.meter is not None else None
@@ -86,11 +87,24 @@ def build_world(
         device=device,
         adapter=adapter,
         meter=meter,
+        aggressor=aggressor,
         cable=cable,
         bus=bus,
         faults=injected,
         course=course,
     )
+
+
+def _beside(
+    bench: BenchFile, truth: SimulationTruth, unit: UnitTruth, clock: Clock, *, seed: int
+) -> tuple[SimulatedSource | None, Beside | None]:
+    """The source of another channel, alone on that channel's input."""
+    if bench.aggressor is None:
+        return None, None
+    source = SimulatedSource(truth.aggressor, clock, seed=seed, faults=(), role="aggressor")
+    cable = Cable(source, source_ohm=truth.aggressor.output_ohm, inputs_ohm=unit.input_ohm, faults=())
+    ratio = unit.crosstalk_percent / 100.0
+    return source, Beside(channel=bench.aggressor.channel, cable=cable, coupling_ratio=ratio)
 
 
 def _lineage(lot: LotTruth, seed: int, serial: str) -> Seed:

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from functools import lru_cache
 
 from harness.bench import Clock
+from harness.simulated.beside import Beside
 from harness.simulated.bus import Bus
 from harness.simulated.bus_traffic import Frame
 from harness.simulated.cable import Cable
@@ -40,8 +41,12 @@ class CommandedDevice(SimulatedDevice):
         bus: Bus,
         climate: Climate | None = None,
         course: Course | None = None,
+        beside: Beside | None = None,
     ) -> None:
-        super().__init__(truth, clock, seed=seed, faults=faults, cable=cable, bus=bus, climate=climate, course=course)
+        super().__init__(
+            truth, clock,
+            seed=seed, faults=faults, cable=cable, bus=bus, climate=climate, course=course, beside=beside,
+        )  # fmt: skip
         self._middle = (len(axes[0].values) // 2, len(axes[1].values) // 2)
         self._plan = lru_cache(4096)(truth.plan)
         self._coarse: Positions = dict.fromkeys(self.front_ends, 0)

@@ -9,6 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from harness.bench import Clock
+from harness.simulated.beside import Beside
 from harness.simulated.block import definite_block
 from harness.simulated.bus import Bus
 from harness.simulated.cable import Cable
@@ -52,10 +53,12 @@ class SimulatedDevice(Instrument):
         bus: Bus,
         climate: Climate | None = None,
         course: Course | None = None,
+        beside: Beside | None = None,
     ) -> None:
         super().__init__(truth, clock, channels=truth.channels)
         self._truth = truth
         self._cable = cable
+        self._beside = beside
         self._faults = tuple(faults)
         self._course = course or Course()
         self._channel, self._points, self._rate_hz = 1, _POINTS, _RATE_HZ
@@ -68,7 +71,13 @@ class SimulatedDevice(Instrument):
             for channel in range(1, truth.channels + 1)
         }
         for front_end in self.front_ends.values():
-            front_end.others = tuple(other for other in self.front_ends.values() if other is not front_end)
+            front_end.others = tuple(
+                other
+                for other in self.front_ends.values()
+                if other is not front_end and not (beside is not None and beside.channel == other.channel)
+            )
+            if beside is not None and beside.channel != front_end.channel:
+                front_end.beside, front_end.driven_beside = beside, self.front_ends.get(beside.channel)
         self.control_path = ControlPath(bus, self.front_ends, word_bits=truth.word_bits, faults=faults)
         self._acquisition()
 
@@ -162,8 +171,13 @@ class SimulatedDevice(Instrument):
         channel = self._channel
         for fault in self._faults:
             channel = fault.recorded_channel(channel)
+        other = self._beside is not None and self._beside.channel == channel
         codes = self.front_ends[channel].acquire(
-            self._cable, now_s=self.now_s, samples=self._points, rate_hz=self._rate_hz, counter=self._counter
+            self._beside.cable if self._beside is not None and other else self._cable,
+            now_s=self.now_s,
+            samples=self._points,
+            rate_hz=self._rate_hz,
+            counter=self._counter,
         )
         scale_v_per_code = self.displayed_v_per_code(self._channel)
         return Record(codes=codes, scale_v_per_code=scale_v_per_code, ready_at_s=self.now_s + duration_s)

@@ -150,6 +150,10 @@ class Fault:
         """The codes behind the converter."""
         return codes
 
+    def coupling_ratio(self) -> float:
+        """Share of another channel's output that gets into this one beside what a good unit lets through."""
+        return 0.0
+
     # ---- what the device tells
 
     def position(self, place: int, *, coarse: bool) -> int:

@@ -9,6 +9,7 @@ from functools import lru_cache
 import numpy as np
 import numpy.typing as npt
 
+from harness.simulated.beside import Beside
 from harness.simulated.cable import Cable, Signal
 from harness.simulated.climate import Climate
 from harness.simulated.converter import Integers, convert, multiply, saturate
@@ -44,7 +45,11 @@ class FrontEnd:
         self.toggles: dict[str, int] = {}
         """How often each relay has moved since power on."""
         self.others: tuple[FrontEnd, ...] = ()
-        """The other channels of the unit."""
+        """The other channels of the unit that hang on the same source."""
+        self.beside: Beside | None = None
+        """The source of another channel, where this channel can hear it."""
+        self.driven_beside: FrontEnd | None = None
+        """That channel."""
         self._unit = unit
         self._seed = seed
         self._climate = climate
@@ -115,6 +120,11 @@ class FrontEnd:
         self._amplification = self._amplification.moved(word_gain, now_s=now_s, tau_s=timing.fine_tau_s)
 
     @property
+    def corner_hz(self) -> float:
+        """The bandwidth now."""
+        return self.parts.corner_hz(self._picked, self.register)
+
+    @property
     def gain_ratio(self) -> float:
         """The settled gain from the input to the converter, V/V."""
         return self._attenuation.target * self._amplification.target
@@ -164,6 +174,8 @@ class FrontEnd:
             wave *= math.prod(fault.gain_ratio(scene) for fault in held)
             for fault in held:
                 wave = fault.bend(wave, full_code / converter.codes_per_v)
+        if self.beside is not None and self.driven_beside is not None:
+            wave += self.beside.leak_v(self.driven_beside, held, times_s)
         codes = saturate(wave, converter) * converter.codes_per_v + parts.offset_out_code
         noise_in_code = parts.noise_in_v * parts.noise_gain(self._picked, self.register) * converter.codes_per_v
         codes += noise.standard_normal(samples) * math.hypot(noise_in_code, parts.noise_out_code)

@@ -185,6 +185,7 @@ class SimulationTruth(Truth):
     source: SourceTruth = SourceTruth()
     adapter: AdapterTruth = AdapterTruth()
     meter: MeterTruth = MeterTruth()
+    aggressor: SourceTruth = SourceTruth(serial="MA000002")
     pad: PadTruth = PadTruth()
     unit: dict[str, Any] = Field(default_factory=dict)
     """Checked by the model of the device that `device` names."""

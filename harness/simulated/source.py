@@ -25,14 +25,16 @@ _LOAD_SPAN = Span(low=1.0, high=1.0e6, default=_POWER_ON_LOAD_OHM)
 class SimulatedSource(Instrument):
     """A sine source whose levels are those at its terminals for the load it was told."""
 
-    def __init__(self, truth: SourceTruth, clock: Clock, *, seed: int, faults: Sequence[Fault]) -> None:
+    def __init__(
+        self, truth: SourceTruth, clock: Clock, *, seed: int, faults: Sequence[Fault], role: str = "source"
+    ) -> None:
         super().__init__(truth, clock)
         self._truth = truth
         self._faults = tuple(faults)
-        self._common_ratio = 1.0 + within(seed, "source/common", truth.common_percent / 100.0)
+        self._common_ratio = 1.0 + within(seed, f"{role}/common", truth.common_percent / 100.0)
         # Each decade of level has an attenuator of its own.
         self._range_ratio = lru_cache(64)(
-            lambda decade: 1.0 + within(seed, f"source/range {decade}", truth.range_percent / 100.0)
+            lambda decade: 1.0 + within(seed, f"{role}/range {decade}", truth.range_percent / 100.0)
         )
         self._level_v = Glide(target=0.0)
         self._offset_v = Glide(target=0.0)

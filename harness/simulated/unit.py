@@ -15,6 +15,7 @@ from harness.simulated.parameters import (
     ConverterTruth,
     IdentityTruth,
     NoiseTruth,
+    Percent,
     Positive,
     SpreadTruth,
     TimingTruth,
@@ -65,6 +66,8 @@ class UnitTruth(IdentityTruth, ABC):
 
     channels: int = Field(ge=1, le=4)
     input_ohm: Positive = 1.0e6
+    crosstalk_percent: Percent = 0.02
+    """Share of a channel's output that couples into each other one's, where that channel has a source of its own."""
     max_rate_hz: Positive = 1.0e6
     max_points: int = Field(default=1_000_000, ge=64)
     converter: ConverterTruth = ConverterTruth()

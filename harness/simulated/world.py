@@ -30,6 +30,7 @@ class World:
     device: SimulatedDevice
     adapter: SimulatedAdapter | None
     meter: SimulatedMeter | None = None
+    aggressor: SimulatedSource | None = None
     cable: Cable
     bus: Bus
     faults: tuple[Fault, ...] = ()
@@ -43,6 +44,7 @@ class World:
             "device": self.device,
             "adapter": self.adapter,
             "meter": self.meter,
+            "aggressor": self.aggressor,
         }
         return {role: instrument for role, instrument in every.items() if instrument is not None}
 

@@ -10,7 +10,7 @@ from harness.bench.contracts import Instrument
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Bench:
-    """One source, one device, perhaps an adapter and a reference meter, and the time."""
+    """One source, one device, perhaps an adapter, a reference meter, a source of another channel, and the time."""
 
     source: Source
     device: Device
@@ -19,9 +19,17 @@ class Bench:
     heartbeat: Heartbeat | None = None
     """Told that the sweep is alive while the source may be on; None where nobody watches."""
     meter: Meter | None = None
+    aggressor: Source | None = None
+    """Drives a channel of its own, which the first source does not reach."""
 
     @property
     def instruments(self) -> tuple[tuple[str, Instrument], ...]:
         """Those that are there, by role."""
-        every = (("source", self.source), ("device", self.device), ("adapter", self.adapter), ("meter", self.meter))
+        every: tuple[tuple[str, Instrument | None], ...] = (
+            ("source", self.source),
+            ("device", self.device),
+            ("adapter", self.adapter),
+            ("meter", self.meter),
+            ("aggressor", self.aggressor),
+        )
         return tuple((role, instrument) for role, instrument in every if instrument is not None)

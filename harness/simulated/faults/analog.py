@@ -177,8 +177,11 @@ class ChannelCrosstalk(Fault):
 
     def gain_ratio(self, scene: Scene) -> float:
         """One source, so one phase: what couples adds up."""
-        coupling_ratio = math.pow(10.0, (self.size or 0.0) / 20.0)
-        return 1.0 + coupling_ratio * scene.other_gain_ratio / scene.own_gain_ratio
+        return 1.0 + self.coupling_ratio() * scene.other_gain_ratio / scene.own_gain_ratio
+
+    def coupling_ratio(self) -> float:
+        """From a channel with a source of its own too."""
+        return math.pow(10.0, (self.size or 0.0) / 20.0)
 
 
 class SupplyRailLow(Fault):
