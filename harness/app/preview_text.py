@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from harness.app.output import result
 from harness.ladder import PreviewRow, PreviewSummary
-from harness.values import Coverage
+from harness.values import Coverage, Purpose
 
 
 def ladder_text(rows: Sequence[PreviewRow], summary: PreviewSummary) -> None:
@@ -20,15 +20,25 @@ def ladder_text(rows: Sequence[PreviewRow], summary: PreviewSummary) -> None:
         result(
             f"{row.label:<20} {row.direction:<4} {row.word:<{wide}} {row.gain_db:>8.3f} {row.gain_codes_per_v:>11.5g}"
             f" {_tolerance(row, row.common_percent):>8} {_tolerance(row, row.independent_percent):>7}"
-            f" {row.drive_vpk:>10.4g} {row.fill_ratio:>5.2f}  {' '.join(row.relays)}"
+            f" {row.drive_vpk:>10.4g} {row.fill_ratio:>5.2f}  {' '.join(row.relays)}{_aside(row)}"
         )
     toggles = ", ".join(f"{relay} {count}" for relay, count in summary.relay_toggles) or "none"
     result(f"\n{summary.settings} settings, {summary.readings} readings, at least {summary.duration_s:.1f} s")
     result(f"relay toggles: {toggles}")
+    if summary.extras:
+        said = ", ".join(f"{purpose} {count}" for purpose, count in summary.extras)
+        result(f"beside the ladder, counted above: {said}")
     if summary.codes:
         result(f"codes {summary.codes[0]} to {summary.codes[-1]}, {len(summary.codes)} different ones")
     if summary.largest_fine_step_db is not None:
         result(f"largest fine step {summary.largest_fine_step_db:.3f} dB")
+
+
+def _aside(row: PreviewRow) -> str:
+    """What a reading beside the ladder is for."""
+    if row.purpose is Purpose.LADDER:
+        return ""
+    return f"  [{row.purpose}{f' {row.frequency_hz:g} Hz' if row.frequency_hz else ''}]"
 
 
 def _tolerance(row: PreviewRow, percent: float) -> str:

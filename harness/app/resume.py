@@ -48,7 +48,7 @@ def resume_run(store: Store, run_id: str, request: ResumeRequest) -> StationFaul
             )
         setup = _setup(header, found)
         todo = resumption(
-            setup.rungs, store.readings(run_id), frequency_hz=setup.device.acquisition.frequency_hz
+            setup.every_rung, store.readings(run_id), frequency_hz=setup.device.acquisition.frequency_hz
         )
         store.require_room(bytes_of(setup, len(todo.left)))
         with open_bench(

@@ -48,7 +48,7 @@ def new_header(setup: Setup, opened: OpenBench, request: RunRequest) -> RunHeade
         mode=opened.mode,
         seed=opened.seed,
         faults=request.faults,
-        planned=len(setup.rungs),
+        planned=len(setup.every_rung),
         identities=opened.identities,
         files=setup.files,
         software=version(),
@@ -60,6 +60,7 @@ def plan_of(setup: Setup) -> SweepPlan:
     drive = setup.drive
     return SweepPlan(
         rungs=setup.rungs,
+        extras=setup.extras,
         device=setup.device,
         fill_target=setup.job.ladder.fill_target,
         fill_low=setup.job.ladder.fill_low,
@@ -85,6 +86,7 @@ def judge_of(setup: Setup, *, waveforms: bool = True) -> RunJudge:
         terminal_ratio=setup.terminal_ratio,
         statement=Statement.of(setup.bench.file, setup.device),
         waveforms=waveforms,
+        extras=setup.extras,
     )
 
 
@@ -93,7 +95,7 @@ def record_run(setup: Setup, opened: OpenBench, store: Store, header: RunHeader)
     store.require_room(bytes_of(setup, len(setup.rungs)))
     with owning(header.run_id):
         recorder = store.begin(header, clock=opened.bench.clock)
-        return take_readings(setup, opened, recorder, Resumption.of_new_run(setup.rungs))
+        return take_readings(setup, opened, recorder, Resumption.of_new_run(setup.every_rung))
 
 
 def bytes_of(setup: Setup, readings: int) -> int:

@@ -10,10 +10,11 @@ from harness.app.files import FileSet, beside
 from harness.app.wiring import wiring_of
 from harness.bus import BusWiring
 from harness.config import BenchFile, DeviceFile, InstrumentFile, InstrumentSlot, JobFile, LimitsFile
+from harness.config.bench_file import Wiring
 from harness.errors import ConfigError
 from harness.judge import LimitSet
 from harness.judge import build as build_limits
-from harness.ladder import Drive, drive_of, input_ratio, terminal_ratio
+from harness.ladder import Drive, Ground, OtherSource, drive_of, input_ratio, plan_extras, terminal_ratio
 from harness.ladder import build as build_ladder
 from harness.law import GainLaw, design_matrix
 from harness.law import build as build_law
@@ -34,12 +35,30 @@ class BenchSetup:
     @property
     def source_range(self) -> tuple[float, float]:
         """Least and most level of the source for the load it is told, V peak."""
-        ranges = self.profiles["source"].ranges
+        return self._range("source", self.file.wiring)
+
+    def _range(self, role: str, wiring: Wiring) -> tuple[float, float]:
+        ranges = self.profiles[role].ranges
         if ranges is None:  # pragma: no cover - a source profile without ranges does not pass its own check
             raise ConfigError(())
-        told = self.file.wiring.told_ohm
-        share = 1.0 if told == "high-z" else told / (told + self.file.wiring.source_ohm)
+        told = wiring.told_ohm
+        share = 1.0 if told == "high-z" else told / (told + wiring.source_ohm)
         return ranges.min_vpk * share, ranges.max_vpk * share
+
+    def drive(self, device: DeviceFile, span_codes: int) -> Drive:
+        """What the source may put out: the limits of device and bench hold with the load gone."""
+        least_vpk, most_vpk = self.source_range
+        return drive_of(device, self.file, span_codes=span_codes, source_min_vpk=least_vpk, source_max_vpk=most_vpk)
+
+    def other(self, device: DeviceFile, span_codes: int) -> OtherSource | None:
+        """The source of another channel, by the same limits; None where the bench has none."""
+        slot = self.file.aggressor
+        if slot is None or "aggressor" not in self.profiles:
+            return None
+        least_vpk, most_vpk = self._range("aggressor", slot.wiring)
+        beside = self.file.model_copy(update={"wiring": slot.wiring})
+        drive = drive_of(device, beside, span_codes=span_codes, source_min_vpk=least_vpk, source_max_vpk=most_vpk)
+        return OtherSource(channel=slot.channel, drive=drive)
 
     def slot(self, role: str) -> InstrumentSlot | None:
         """The slot of a role; None where the bench has none."""
@@ -56,7 +75,15 @@ class Setup:
     limits: LimitSet
     law: GainLaw
     rungs: tuple[Rung, ...]
+    """Of the ladder."""
+    extras: tuple[Rung, ...]
+    """Readings beside the ladder, taken behind it."""
     files: tuple[ConfigFile, ...]
+
+    @property
+    def every_rung(self) -> tuple[Rung, ...]:
+        """The ladder, then the readings beside it."""
+        return (*self.rungs, *self.extras)
 
     @property
     def input_ratio(self) -> float:
@@ -71,14 +98,7 @@ class Setup:
     @property
     def drive(self) -> Drive:
         """What the source may put out: the limits of device and bench hold with the load gone."""
-        least_vpk, most_vpk = self.bench.source_range
-        return drive_of(
-            self.device,
-            self.bench.file,
-            span_codes=self.law.span_codes,
-            source_min_vpk=least_vpk,
-            source_max_vpk=most_vpk,
-        )
+        return self.bench.drive(self.device, self.law.span_codes)
 
     @property
     def wiring(self) -> BusWiring | None:
@@ -132,9 +152,27 @@ def read_setup(
         law, device, bench.file, job.ladder,
         source_min_vpk=least_vpk, source_max_vpk=most_vpk, file=job_path,
     ) if ladder else ()  # fmt: skip
+    extras = extras_of(job, device, bench, law, rungs, file=job_path) if rungs else ()
     return Setup(
-        job=job, device=device, bench=bench, limits=items, law=law, rungs=rungs, files=tuple(files.stored.values())
+        job=job, device=device, bench=bench, limits=items, law=law, rungs=rungs, extras=extras,
+        files=tuple(files.stored.values()),
+    )  # fmt: skip
+
+
+def extras_of(
+    job: JobFile, device: DeviceFile, bench: BenchSetup, law: GainLaw, rungs: tuple[Rung, ...], *, file: str
+) -> tuple[Rung, ...]:
+    """The readings that a job takes beside its ladder."""
+    source = bench.file.uncertainty.source if bench.file.uncertainty else None
+    ground = Ground(
+        law=law,
+        drive=bench.drive(device, law.span_codes),
+        ladder=rungs,
+        fill_target_ratio=job.ladder.fill_target,
+        range_ends_vpk=tuple(source.range_ends_vpk) if source else (),
+        other=bench.other(device, law.span_codes),
     )
+    return plan_extras(ground, job.extra, file=file)
 
 
 def _limits(

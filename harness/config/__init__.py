@@ -2,7 +2,8 @@
 
 from harness.config.bench_file import BenchFile, InstrumentSlot, SimulationSection
 from harness.config.bus_section import Bus, GainDeviceOnBus, spans
-from harness.config.device_file import Coarse, DeviceFile, Firmware, Reference
+from harness.config.device_file import Coarse, DeviceFile, Firmware, Reference, Response
+from harness.config.extra_section import Extra
 from harness.config.instrument_file import InstrumentFile
 from harness.config.job_file import JobFile
 from harness.config.limits_file import LimitItem, LimitsFile
@@ -19,6 +20,7 @@ __all__ = [
     "Corrections",
     "DeviceFile",
     "DeviceUncertainty",
+    "Extra",
     "Firmware",
     "GainDeviceOnBus",
     "InstrumentFile",
@@ -28,6 +30,7 @@ __all__ = [
     "LimitItem",
     "LimitsFile",
     "Reference",
+    "Response",
     "SimulationSection",
     "Stage",
     "Stated",

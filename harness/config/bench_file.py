@@ -101,7 +101,10 @@ class BenchFile(Versioned):
     @property
     def slots(self) -> dict[str, InstrumentSlot]:
         """The instruments that the bench has, by role."""
-        every = {"source": self.source, "device": self.device, "adapter": self.adapter, "meter": self.meter}
+        every = {
+            "source": self.source, "device": self.device, "adapter": self.adapter, "meter": self.meter,
+            "aggressor": self.aggressor,
+        }  # fmt: skip
         return {role: slot for role, slot in every.items() if slot is not None}
 
     @model_validator(mode="after")

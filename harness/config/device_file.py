@@ -133,6 +133,20 @@ class Firmware(Table):
     """Two-valued controls and the value that is tried first, such as pregain = 0."""
 
 
+class Response(Table):
+    """How the gain falls with frequency: one pole, lower where the gain of some stages is higher.
+
+    Far above the test frequency only, where it matters to readings at a second frequency.
+    """
+
+    stages: tuple[Name, ...] = Field(min_length=1)
+    """Names of the stages whose gains together make the pole lower; checked by the law room."""
+    bandwidth_hz: Positive
+    """Of the pole at low gain."""
+    gain_bandwidth_hz: Positive
+    """Product of gain and pole at high gain."""
+
+
 class Settle(Table):
     """Least times before a reading; the device's operation-complete answer is waited for as well."""
 
@@ -184,6 +198,8 @@ class DeviceFile(Versioned):
     firmware: Firmware
     bus: Bus | None = None
     reference: Reference = Reference()
+    response: Response | None = None
+    """None: nothing is known but what the corrections of the stages say."""
     settle: Settle
     quiet_noise: QuietNoise | None = None
     uncertainty: DeviceUncertainty | None = None

@@ -6,6 +6,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field, model_validator
 
+from harness.config.extra_section import Extra
 from harness.config.model import Name, Path, Table, Versioned
 
 Fill = Annotated[float, Field(gt=0, lt=1)]
@@ -45,5 +46,6 @@ class JobFile(Versioned):
     transport: Literal["in-process", "wire"] | None = None
     """Overrides the simulated bench's own; meaningless on a real bench."""
     ladder: Ladder = Ladder()
+    extra: Extra = Extra()
     retries: int = Field(default=2, ge=0, le=5)
     capture_words: bool = True

@@ -3,10 +3,13 @@
 from harness.ladder.build import build
 from harness.ladder.coverage import coverage
 from harness.ladder.drive import Drive, drive_of, input_ratio, open_ratio, terminal_ratio
+from harness.ladder.extra import Ground, OtherSource, plan_extras
 from harness.ladder.preview import PreviewRow, PreviewSummary, preview_rows, preview_summary
 
 __all__ = [
     "Drive",
+    "Ground",
+    "OtherSource",
     "PreviewRow",
     "PreviewSummary",
     "build",
@@ -14,6 +17,7 @@ __all__ = [
     "drive_of",
     "input_ratio",
     "open_ratio",
+    "plan_extras",
     "preview_rows",
     "preview_summary",
     "terminal_ratio",

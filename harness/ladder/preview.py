@@ -10,7 +10,7 @@ from itertools import pairwise
 from harness.config import DeviceFile
 from harness.ladder.relays import toggles
 from harness.law import GainLaw
-from harness.values import Direction, Rung, db_from_ratio
+from harness.values import Direction, Purpose, Rung, db_from_ratio
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -37,7 +37,11 @@ class PreviewRow:
     fill_ratio: float
     relay_toggles: int
     relays: tuple[str, ...]
-    """Relays that change on the way to this reading."""
+    """Relays that change on the way to this reading, by the planned detour too."""
+    purpose: Purpose
+    """ladder, or the extra reading that it is."""
+    frequency_hz: float
+    """Of the source; 0 for the device's test frequency."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -55,6 +59,8 @@ class PreviewSummary:
     """Between fine neighbours of one range in this ladder; None where there are none."""
     duration_s: float
     """Least time: settling and records, without the latency of the instruments."""
+    extras: tuple[tuple[Purpose, int], ...]
+    """Readings beside the ladder, by purpose; contained in the numbers above."""
 
 
 def preview_rows(rungs: Sequence[Rung], law: GainLaw) -> tuple[PreviewRow, ...]:
@@ -66,7 +72,7 @@ def preview_rows(rungs: Sequence[Rung], law: GainLaw) -> tuple[PreviewRow, ...]:
     Returns:
         one row per rung, in order.
     """
-    moved = toggles(law, [rung.prediction for rung in rungs])
+    moved = moves(rungs, law)
     spread = law.predict_many(law.index(rung.setting for rung in rungs))
     return tuple(
         _row(rung, relays, law, spread.common_percent, float(independent_percent))
@@ -75,7 +81,7 @@ def preview_rows(rungs: Sequence[Rung], law: GainLaw) -> tuple[PreviewRow, ...]:
 
 
 def _row(
-    rung: Rung, relays: frozenset[str], law: GainLaw, common_percent: float, independent_percent: float
+    rung: Rung, relays: Sequence[str], law: GainLaw, common_percent: float, independent_percent: float
 ) -> PreviewRow:
     prediction, state = rung.prediction, rung.prediction.state
     controls = " ".join(f"{name}={value}" for name, value in state.controls)
@@ -94,8 +100,24 @@ def _row(
         drive_vpk=rung.drive_vpk,
         fill_ratio=rung.fill_ratio,
         relay_toggles=rung.relay_toggles,
-        relays=tuple(sorted(relays)),
+        relays=tuple(sorted(set(relays))),
+        purpose=rung.purpose,
+        frequency_hz=rung.frequency_hz,
     )
+
+
+def moves(rungs: Sequence[Rung], law: GainLaw) -> tuple[tuple[str, ...], ...]:
+    """Which relays change on the way to each reading.
+
+    Args:
+        rungs: a ladder, perhaps with the readings beside it.
+        law: that it was built with.
+    Returns:
+        names of relays, once for each change, a detour included.
+    """
+    visits = [law.predict(place) for rung in rungs for place in (rung.via, rung.setting) if place is not None]
+    changed = iter(toggles(law, visits))
+    return tuple(tuple(relay for _ in range(1 if rung.via is None else 2) for relay in next(changed)) for rung in rungs)
 
 
 def preview_summary(rungs: Sequence[Rung], law: GainLaw, device: DeviceFile) -> PreviewSummary:
@@ -108,8 +130,7 @@ def preview_summary(rungs: Sequence[Rung], law: GainLaw, device: DeviceFile) -> 
     Returns:
         counts, codes, largest fine step, least duration.
     """
-    moved = toggles(law, [rung.prediction for rung in rungs])
-    counts = Counter(relay for relays in moved for relay in relays)
+    counts = Counter(relay for relays in moves(rungs, law) for relay in relays)
     held = frozenset().union(*(law.relays_of(dict(rung.prediction.state.controls)) for rung in rungs))
     codes = {rung.prediction.state.control(law.code_control) for rung in rungs}
     return PreviewSummary(
@@ -119,6 +140,7 @@ def preview_summary(rungs: Sequence[Rung], law: GainLaw, device: DeviceFile) -> 
         codes=tuple(sorted(code for code in codes if isinstance(code, int))),
         largest_fine_step_db=_largest_fine_step_db(rungs),
         duration_s=_duration_s(rungs, device),
+        extras=tuple(Counter(rung.purpose for rung in rungs if rung.purpose is not Purpose.LADDER).items()),
     )
 
 
@@ -139,5 +161,6 @@ def _duration_s(rungs: Sequence[Rung], device: DeviceFile) -> float:
     for rung in rungs:
         place = (rung.setting.channel, rung.setting.coarse)
         duration_s += record_s + (device.settle.fine_s if place == before else device.settle.coarse_s)
+        duration_s += 0.0 if rung.via is None else 2.0 * device.settle.coarse_s
         before = place
     return duration_s

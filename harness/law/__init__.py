@@ -5,6 +5,7 @@ from harness.law.corrections import Conditions
 from harness.law.design import LN_K, Design, design_matrix
 from harness.law.fit import FittedParameter, LawFit, fit_law
 from harness.law.gain_law import GainLaw, PredictedMany
+from harness.law.response import frequency_ratio
 from harness.law.spread import Part, parts
 from harness.law.stages import KINDS
 
@@ -21,5 +22,6 @@ __all__ = [
     "build",
     "design_matrix",
     "fit_law",
+    "frequency_ratio",
     "parts",
 ]

@@ -50,6 +50,7 @@ def build(device: DeviceFile, *, file: str) -> GainLaw:
     )
     complete = len(stages) == len(device.stage)
     check_order(device, findings)
+    _check_response(device, findings)
     check_shared(path, findings)
     check_ranges(device, path, findings, complete=complete)
     check_firmware(device, path, findings, complete=complete)
@@ -72,6 +73,13 @@ def build(device: DeviceFile, *, file: str) -> GainLaw:
         span_codes=2**device.converter.bits,
         code_control=device.firmware.code,
     )
+
+
+def _check_response(device: DeviceFile, findings: Findings) -> None:
+    names = [stage.name for stage in device.stage]
+    for index, name in enumerate(device.response.stages if device.response else ()):
+        if name not in names:
+            findings.add(f"response.stages[{index}]", repr(name), "names of stages: " + ", ".join(names))
 
 
 def _stages(device: DeviceFile, findings: Findings) -> tuple[PathStage, ...]:

@@ -11,10 +11,13 @@ from harness.sweep.hands import UNHEARD, Hands, Selected
 from harness.sweep.journal import Journal
 from harness.sweep.levelling import MOST_TRIES, Levels, next_level, seen
 from harness.sweep.plan import SweepPlan
-from harness.values import Quality, Reading, ReadingStatus, Rung, Waveform
+from harness.values import Purpose, Quality, Reading, ReadingStatus, Rung, Waveform
 
 STOPS_THE_RUN = (RefusedUnsafe, StationFault, WrongInstrument)
 """Not a matter of one reading: trying again would be unsafe or pointless."""
+
+LEVELLED = (Purpose.LADDER, Purpose.ANCHOR)
+"""Readings of whatever level fits; all others are taken at their own."""
 
 
 @dataclass(slots=True)
@@ -62,7 +65,7 @@ class RungWalker:
                 if self._suspect:
                     self._hands.recover()
                     self._suspect = False
-                return self._levelled(rung)
+                return self._levelled(rung) if rung.purpose in LEVELLED else self._once(rung)
             except STOPS_THE_RUN as error:
                 self._record(rung, ReadingStatus.INVALID, _why(error))
                 raise
@@ -80,6 +83,8 @@ class RungWalker:
     def _levelled(self, rung: Rung) -> Reading:
         levels, level_vpk, left = Levels(), rung.drive_vpk, MOST_TRIES
         self._now.level_vpk = level_vpk
+        self._hands.neighbour.provoke(None)
+        self._hands.tune(0.0)
         self._hands.lower(rung.setting, level_vpk)
         selected = self._now.selected = self._hands.select(rung.setting)
         while True:
@@ -104,11 +109,33 @@ class RungWalker:
             self._begin(self._now.number + 1)
             self._now.selected = selected
 
-    def _tried(self, rung: Rung, level_vpk: float) -> Quality:
-        """One record at one level."""
+    def _once(self, rung: Rung) -> Reading:
+        """A reading beside the ladder: at its own level and no other, so a clipped one is nobody's fault."""
+        now, hands = self._now, self._hands
+        now.level_vpk = rung.drive_vpk
+        if rung.via is not None:
+            hands.select(rung.via)
+        if rung.drive_vpk > 0.0:
+            hands.lower(rung.setting, rung.drive_vpk)
+        else:
+            hands.silence()
+        now.selected = hands.select(rung.setting)
+        hands.tune(rung.frequency_hz)
+        # After the device's own relays: they move with every source off.
+        hands.neighbour.provoke(rung.aggressor)
+        quality = self._tried(rung, rung.drive_vpk, fill_low=0.0)
+        if quality.clipped:
+            return self._record(rung, ReadingStatus.INVALID, quality.reason)
+        return self._record(rung, ReadingStatus.VALID, "")
+
+    def _tried(self, rung: Rung, level_vpk: float, *, fill_low: float | None = None) -> Quality:
+        """One record at one level; without a level the source is off."""
         now = self._now
         now.level_vpk = level_vpk
-        self._hands.drive(level_vpk)
+        if level_vpk > 0.0:
+            self._hands.drive(level_vpk)
+        else:
+            self._hands.silence()
         now.driven = True
         now.waveform = self._hands.acquire(rung.setting.channel)
         converter = self._plan.device.converter
@@ -116,8 +143,8 @@ class RungWalker:
             now.waveform.codes,
             low_code=converter.low_code,
             high_code=converter.high_code,
-            fill_low=self._plan.fill_low,
-            fill_high=self._plan.fill_high,
+            fill_low=self._plan.fill_low if fill_low is None else fill_low,
+            fill_high=self._plan.fill_high if fill_low is None else 1.0,
             amplitude_code=None,
         )
 
@@ -157,6 +184,8 @@ class RungWalker:
             duration_s=self._clock.now_s() - now.started_s,
             purpose=rung.purpose,
             meter_vpk=self._hands.meter_vpk if now.driven else None,
+            aggressor_vpk=self._hands.neighbour.level_vpk,
+            aggressor_hz=self._hands.neighbour.frequency_hz,
         )
         self._journal.record(reading)
         return reading

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from harness.bench import Adapter
 from harness.errors import BenchError, MeasureError, ReadBackDiffers, WrongInstrument
 from harness.sweep.bench import Bench
+from harness.sweep.neighbour import Neighbour
 from harness.sweep.plan import SweepPlan
 from harness.values import Capture, Setting, Waveform
 
@@ -45,6 +46,8 @@ class Hands:
         self._coarse: int | None = None
         self._on = False
         self._deaf_in_a_row = 0
+        self._asked_hz = 0.0
+        self.neighbour = Neighbour(bench, plan)
         self.level_vpk = 0.0
         """Level read back; 0 when nothing is set."""
         self.frequency_hz = 0.0
@@ -65,13 +68,14 @@ class Hands:
         self._bench.device.prepare()
         if self._bench.meter is not None:
             self._bench.meter.prepare()
-        self.frequency_hz = self._bench.source.set_frequency(self._plan.device.acquisition.frequency_hz)
+        self.tune(0.0)
 
     def recover(self) -> None:
         """After a failure: source off first, both links sound again, the whole state set anew."""
         self._forget()
         self._alive()
         self._bench.source.safe_off()
+        self.neighbour.recover()
         # The power of an instrument may have to be cycled: that takes longer than any sign of life may stay away.
         self.rest()
         self._note("link", f"source: {self._bench.source.resynchronise()}")
@@ -86,17 +90,37 @@ class Hands:
         self._bench.source.output_off()
 
     def switched_off(self) -> None:
-        """The source has been switched off by other hands."""
+        """Every source has been switched off by other hands."""
         self._on = False
+        self.neighbour.switched_off()
 
     def rest(self) -> None:
-        """The source is off: nobody need wait for a sign of life."""
-        if self._bench.heartbeat is not None:
+        """Every source is off: nobody need wait for a sign of life."""
+        if self._bench.heartbeat is not None and not self.neighbour.driving:
             self._bench.heartbeat.rest()
 
     def _alive(self) -> None:
         if self._bench.heartbeat is not None:
             self._bench.heartbeat.beat()
+
+    def tune(self, frequency_hz: float) -> None:
+        """Set the source's frequency unless it is that already; 0 is the device file's test frequency."""
+        wanted_hz = frequency_hz or self._plan.device.acquisition.frequency_hz
+        if wanted_hz == self._asked_hz:
+            return
+        started_s = self._bench.clock.now_s()
+        self.frequency_hz = self._bench.source.set_frequency(wanted_hz)
+        self._asked_hz = wanted_hz
+        if self._on:
+            self._wait_since(started_s, self._plan.device.settle.fine_s)
+
+    def silence(self) -> None:
+        """Source off; waits for the device to follow."""
+        started_s = self._bench.clock.now_s()
+        if self._on:
+            self.off()
+        self.level_vpk = 0.0
+        self._wait_since(started_s, self._plan.device.settle.fine_s)
 
     def lower(self, setting: Setting, level_vpk: float) -> None:
         """Lower the level before the gain rises; a change of range or channel switches off instead."""
@@ -150,7 +174,7 @@ class Hands:
     def _forget(self) -> None:
         self._channel = self._coarse = None
         self._on = False
-        self.level_vpk = self.frequency_hz = 0.0
+        self.level_vpk = self.frequency_hz = self._asked_hz = 0.0
         self.meter_vpk = None
 
     def _set_level(self, level_vpk: float) -> None:

@@ -14,6 +14,7 @@ class SweepPlan:
     """The ladder and the rules for walking it."""
 
     rungs: tuple[Rung, ...]
+    """Of the ladder."""
     device: DeviceFile
     fill_target: float
     fill_low: float
@@ -29,6 +30,8 @@ class SweepPlan:
     """Volts at the source's terminals, where a meter hangs, per volt that the source is set to."""
     self_check_percent: float
     """How far all channels may be off together before the station is suspected."""
+    extras: tuple[Rung, ...] = ()
+    """Readings beside the ladder, taken behind it."""
 
 
 Progress = Callable[[int, Reading], None]

@@ -5,7 +5,7 @@ from __future__ import annotations
 import contextlib
 from collections.abc import Callable, Sequence
 
-from harness.bench import Recorder, Source
+from harness.bench import Recorder
 from harness.errors import BenchError, LinkLost, MeasureError, StationFault, StoreError
 from harness.sweep.attempt import STOPS_THE_RUN, RungWalker
 from harness.sweep.bench import Bench
@@ -71,16 +71,17 @@ class Walk:
             work()
         except BaseException as first:
             self.forget()
-            trouble = _safe(self._bench.source, self._journal)
+            trouble = _safe(self._bench, self._journal)
             if trouble is not None:
                 first.add_note(f"THE SOURCE MAY STILL BE ON: {trouble}")
             else:
+                self._hands.switched_off()
                 self._hands.rest()
             if isinstance(first, StationFault):
                 also = f"; cannot be told apart from {', '.join(first.also)}" if first.also else ""
                 self._journal.note("station-fault", f"{first.fault}: {first}{also}")
             raise
-        trouble = _safe(self._bench.source, self._journal)
+        trouble = _safe(self._bench, self._journal)
         if trouble is not None:
             raise trouble
         self._hands.switched_off()
@@ -121,8 +122,8 @@ class Walk:
 def sweep(
     bench: Bench, plan: SweepPlan, recorder: Recorder, *, progress: Progress, stop: Callable[[], bool] = lambda: False
 ) -> None:
-    """Walk the whole ladder; errors and their promises as of a portion."""
-    Walk(bench, plan, recorder).portion(plan.rungs, progress=progress, stop=stop)
+    """Walk the whole ladder and the readings beside it; errors and their promises as of a portion."""
+    Walk(bench, plan, recorder).portion((*plan.rungs, *plan.extras), progress=progress, stop=stop)
 
 
 def _prepare(hands: Hands, journal: Journal) -> None:
@@ -150,13 +151,16 @@ def _proven(hands: Hands, plan: SweepPlan, journal: Journal) -> tuple[bool, bool
     return False, True
 
 
-def _safe(source: Source, journal: Journal) -> BenchError | None:
-    """Source off whatever happened; what prevents it is noted and handed back."""
-    try:
-        source.safe_off()
-    except BenchError as error:
-        # A store that is full must not hide that the source may be on.
-        with contextlib.suppress(StoreError):
-            journal.note("safe-state", f"THE SOURCE MAY STILL BE ON: {error}")
-        return error
-    return None
+def _safe(bench: Bench, journal: Journal) -> BenchError | None:
+    """Every source off whatever happened; what prevents it is noted and handed back."""
+    trouble: BenchError | None = None
+    for source in (bench.source, bench.aggressor):
+        try:
+            if source is not None:
+                source.safe_off()
+        except BenchError as error:
+            # A store that is full must not hide that the source may be on.
+            with contextlib.suppress(StoreError):
+                journal.note("safe-state", f"THE SOURCE MAY STILL BE ON: {error}")
+            trouble = trouble or error
+    return trouble

@@ -269,3 +269,5 @@ class RunResult:
     """Offset and noise before and after the gain, by channel and relays picked."""
     bus: tuple[BusRecord, ...] = ()
     """The control bus as each channel's captures show it; empty without captures."""
+    unmeasured: tuple[str, ...] = ()
+    """Items of the limits file for which the job takes no readings: they decide nothing."""

@@ -140,7 +140,7 @@ def test_fine_positions_set_by_name_have_no_codes(workshop) -> None:
     data["fine"] = {"first_percent": 100.0, "last_percent": 50.0, "count": 2}
     data["coarse"] = data["coarse"][:1]
     data["coarse"][0]["controls"] = {"attenuator": "1:1"}
-    del data["bus"], data["quiet_noise"]
+    del data["bus"], data["quiet_noise"], data["response"]
     rungs = workshop.build(channels=[1], fill_low=0.01, fill_high=0.99, fill_target=0.5)
     summary = preview_summary(rungs, workshop.law, workshop.device)
     assert summary.codes == ()

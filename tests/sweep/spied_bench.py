@@ -81,11 +81,13 @@ class Rig:
         self.notebook = Notebook()
         self.plan = dataclasses.replace(PLAN, rungs=tuple(rungs))
         self._instruments = {"source": bench.source, "device": bench.device, "adapter": bench.adapter}
+        self._instruments["aggressor"] = bench.aggressor
         self.bench = Bench(
             source=Spy(bench.source, "source", self),
             device=Spy(bench.device, "device", self),
             adapter=Spy(bench.adapter, "adapter", self) if bench.adapter is not None else None,
             clock=bench.clock,
+            aggressor=Spy(bench.aggressor, "aggressor", self) if bench.aggressor is not None else None,
         )
 
     @property

@@ -25,7 +25,7 @@ def command(job: str, csv_path: str, figure_path: str, as_json: bool) -> int:
     from harness import report
     from harness.app.output import result_json, say, write_file
     from harness.app.preview_text import coverage_text, ladder_text
-    from harness.app.setup import read_setup
+    from harness.app.setup import extras_of, read_setup
     from harness.errors import ConfigError
     from harness.ladder import build, coverage, drive_of, preview_rows, preview_summary
 
@@ -50,6 +50,7 @@ def command(job: str, csv_path: str, figure_path: str, as_json: bool) -> int:
             setup.law, setup.device, setup.bench.file, setup.job.ladder,
             source_min_vpk=least_vpk, source_max_vpk=most_vpk, file=job,
         )  # fmt: skip
+        rungs = (*rungs, *extras_of(setup.job, setup.device, setup.bench, setup.law, rungs, file=job))
     except ConfigError as error:
         rungs, trouble = (), error
     if as_json and trouble is None:

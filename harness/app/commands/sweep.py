@@ -61,7 +61,7 @@ def command(
             setup.bench, setup.device, transport=setup.job.transport, seed=seed, faults=faults, unit=unit
         ) as opened:
             header = new_header(setup, opened, request)
-            size = f"{len(setup.rungs)} readings of {len(setup.planned())} settings"
+            size = f"{len(setup.every_rung)} readings of {len(setup.planned())} settings"
             say(f"run {header.run_id}: {size}, {opened.mode} bench")
             station = record_run(setup, opened, store, header)
         return conclude(store, header.run_id, station, folder, as_json=as_json)

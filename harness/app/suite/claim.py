@@ -25,7 +25,9 @@ class Reach(enum.IntEnum):
     """Also the next lower range."""
     CHANNEL = 2
     """Every range of the channel that the session asks for."""
-    RUN = 3
+    ACROSS = 3
+    """The same range of every channel."""
+    RUN = 4
     """Every range that the session asks for."""
 
 
@@ -51,6 +53,8 @@ class SuiteClaim:
         """The ranges that choosing this claim alone asks for, in order of the ladder; none for a channel or the run."""
         if self.channel is None or self.coarse is None:
             return ()
+        if self.reach is Reach.ACROSS:
+            return tuple(one for one in ladder if one[1] == self.coarse)
         own = (self.channel, self.coarse)
         below = [one for one in ladder if one[0] == self.channel and one[1] < self.coarse]
         lower = max(below, key=lambda one: one[1], default=own)
@@ -61,7 +65,7 @@ class SuiteClaim:
 
         `wanted` are the ranges that the session's claims name; where they name none of a channel, all of it are meant.
         """
-        if self.reach in (Reach.RANGE, Reach.STEP):
+        if self.reach in (Reach.RANGE, Reach.STEP, Reach.ACROSS):
             return self.named(ladder)
         there = [one for one in ladder if self.channel in (None, one[0])]
         return tuple([one for one in there if one in wanted] or there)
@@ -70,8 +74,8 @@ class SuiteClaim:
 def planned_claims(setup: Setup) -> list[SuiteClaim]:
     """The claims that a job's ladder can decide, in the order in which lazy sweeping goes straight through the ladder.
 
-    A range without a lower neighbour has no coarse step, and so on. What looks at a whole channel comes after the
-    channel's ranges, what looks at the run comes last.
+    A range without a lower neighbour has no coarse step, one without readings beside the ladder no claim on them, and
+    so on. What looks at a whole channel comes after the channel's ranges, what looks at other channels or the run last.
     """
     settings = [setting for setting, _ in setup.planned()]
     kinds = [kind for kind in CLAIMS if kind.item != "station" and _required(kind, setup)]
@@ -83,7 +87,7 @@ def planned_claims(setup: Setup) -> list[SuiteClaim]:
         for kind in kinds
         if kind.scope is Scope.RUN
     ]
-    return sorted(found, key=lambda claim: claim.reach is Reach.RUN)
+    return sorted(found, key=lambda claim: (claim.reach is Reach.RUN, claim.reach is Reach.ACROSS))
 
 
 def by_range(settings: Iterable[Setting]) -> tuple[Range, ...]:
@@ -117,7 +121,7 @@ def _of_channel(
         )
         for _, coarse in by_range(own)
         for kind in kinds
-        if kind.scope in (Scope.SETTING, Scope.STEP, Scope.RANGE) and _exercised(kind, coarse, own)
+        if kind.scope in (Scope.SETTING, Scope.STEP, Scope.RANGE) and _exercised(kind, (channel, coarse), own, setup)
     ]
     of_all = [
         SuiteClaim(channel=channel, coarse=None, item=kind.item, name=f"ch{channel}-{kind.item}", reach=Reach.CHANNEL)
@@ -135,10 +139,21 @@ def _reach(kind: ClaimKind) -> Reach:
     # Realness compares all settings of a channel whose hardware was told the same.
     if Need.FIT in kind.needs or kind.item == "realness":
         return Reach.CHANNEL
+    if Need.CHANNELS in kind.needs:
+        return Reach.ACROSS
     return Reach.STEP if kind.scope is Scope.STEP and kind.item not in FINE_STEPS else Reach.RANGE
 
 
-def _exercised(kind: ClaimKind, coarse: int, own: Collection[Setting]) -> bool:
+def _exercised(kind: ClaimKind, place: Range, own: Collection[Setting], setup: Setup) -> bool:
+    channel, coarse = place
+    if kind.purposes:
+        return any(
+            rung.purpose in kind.purposes and (rung.setting.channel, rung.setting.coarse) == place
+            for rung in setup.extras
+            if setup.limits.at(kind.item, rung.setting) is not None
+        )
+    if Need.CHANNELS in kind.needs:
+        return any(setting.channel != channel and setting.coarse == coarse for setting, _ in setup.planned())
     here = {setting.fine for setting in own if setting.coarse == coarse}
     if kind.item in FINE_STEPS:
         return len(here) > 1

@@ -141,7 +141,7 @@ class LiveRun:
         record = self._begin()
         try:
             for one in [one for one in self.ladder if one in ranges and one not in self._swept]:
-                rungs = [rung for rung in self.setup.rungs if (rung.setting.channel, rung.setting.coarse) == one]
+                rungs = [rung for rung in self.setup.every_rung if (rung.setting.channel, rung.setting.coarse) == one]
                 self._swept.add(one)
                 record.walk.portion(rungs, progress=lambda done, reading: None)
         except GainladderError as error:
