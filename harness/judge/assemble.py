@@ -6,8 +6,9 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 from harness.config import LimitItem
-from harness.judge.claims import ClaimKind, Context, Scope
+from harness.judge.claims import ClaimKind, Context, Scope, unmeasured
 from harness.judge.explained import explanations
+from harness.judge.extra_reading import NOT_READ
 from harness.judge.figures import path_figures, setting_figures
 from harness.judge.rows import row
 from harness.judge.steps import step_row
@@ -34,14 +35,16 @@ def assemble(context: Context, made: Made) -> RunResult:
     rows = _rows(context, at)
     steps = tuple(step_row(step, at.get((step.upper.setting, step.lower.setting), ())) for step in context.steps)
     station = tuple(claim for kind, claim in made if kind.scope is Scope.RUN)
-    others = tuple(claim for kind, claim in made if kind.scope not in (*_PLACED, Scope.RUN))
-    placed = (
-        *(claim for setting in context.gathered for claim in at.get((setting, None), ())),
-        *(claim for step in context.steps for claim in at.get((step.upper.setting, step.lower.setting), ())),
+    places = (
+        *((setting, None) for setting in context.gathered),
+        *((step.upper.setting, step.lower.setting) for step in context.steps),
     )
-    judgements = (*station, *placed, *others)
+    placed = tuple(claim for place in places for claim in at.get(place, ()))
+    shown = {id(claim) for claim in (*station, *placed)}
+    judgements = (*station, *placed, *(claim for _, claim in made if id(claim) not in shown))
     faulty = any(claim.item == "station" for claim in station)
     complete = all(len(item.final) >= item.planned for item in context.gathered.values())
+    complete = complete and all(extra.reason != NOT_READ for extra in context.extras)
     diagnosis, not_exercised = explanations(context, judgements)
     gain, step = context.limits.get("gain"), context.limits.get("fine-step")
     device = context.device
@@ -63,7 +66,7 @@ def assemble(context: Context, made: Made) -> RunResult:
         declared_arithmetic=tuple(
             index for index, coarse in enumerate(device.coarse) if coarse.arithmetic_ratio != 1.0
         ),
-        notes=(*_notes(context, complete), *_weak(judgements)),
+        notes=(*_notes(context, complete), *_weak(judgements), *_unmeasured(context)),
         parameters=tuple(context.parameters),
         budgets=tuple(context.budgets),
         flags=tuple(context.flags),
@@ -73,6 +76,7 @@ def assemble(context: Context, made: Made) -> RunResult:
         bus=tuple(context.bus),
         none_of_these=diagnosis.none_of_these,
         not_exercised=not_exercised,
+        unmeasured=unmeasured(context),
     )
 
 
@@ -122,6 +126,11 @@ def _notes(context: Context, complete: bool) -> tuple[str, ...]:
         places = f"{len(against)} of {len(context.grounds)} settings"
         notes.append(f"Words and waveform contradict at {places}: see the evidence.")
     return (*notes, *(row.reason for row in context.parameters if row.reason))
+
+
+def _unmeasured(context: Context) -> tuple[str, ...]:
+    left_out = unmeasured(context)
+    return (f"Not measured by this job, so nothing is said about: {', '.join(left_out)}.",) if left_out else ()
 
 
 def _weak(judgements: Sequence[Judgement]) -> tuple[str, ...]:

@@ -32,8 +32,6 @@ def explanations(context: Context, judgements: Sequence[Judgement]) -> tuple[Dia
         diagnosis.diagnose.
     """
     station = _station(context)
-    if context.law is None:
-        return Diagnosis(candidates=station), ()
     case = case_of(context, context.law, judgements)
     return (Diagnosis(candidates=station) if station else diagnose(case)), not_exercised(case)
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from harness.config import LimitItem
 from harness.judge.decision import Request, conformance_probability, decide_by
@@ -83,6 +83,7 @@ def judge_number(
     other: Setting | None = None,
     where: str,
     expanded: float | None = None,
+    said: str = "off by {value:+.3g}",
 ) -> Judgement:
     """The judgement of one number, in words where it is not a plain PASS.
 
@@ -93,6 +94,7 @@ def judge_number(
         other: for a step the lower setting.
         where: the place, for people.
         expanded: expanded uncertainty U of the number, k = 2, same unit; None where none is stated.
+        said: how the number reads in the reason.
     Returns:
         the judgement.
     Raises:
@@ -112,7 +114,9 @@ def judge_number(
         guard=decided.guard,
         unit=limit.unit,
         margin=decided.margin,
-        reason="" if decided.outcome is Outcome.PASS else _reason(limit, value, decided, where),
+        reason=""
+        if decided.outcome is Outcome.PASS
+        else _reason(limit, said.format(value=value) + f" {limit.unit}" + _factor(limit, value), decided, where),
         rule=limit.rule or "guarded",
         expanded=decided.expanded,
         tur_ratio=decided.tur_ratio,
@@ -121,10 +125,48 @@ def judge_number(
     )
 
 
-def _reason(limit: LimitItem, value: float, decided: Decided, where: str) -> str:
+def judge_value(limit: LimitItem, value: float, *, setting: Setting, where: str) -> Judgement:
+    """The judgement of a number that is a size of its own, such as a noise, and no distance from what was predicted.
+
+    Args:
+        limit: the requirement.
+        value: the number, in the limit's unit.
+        setting: the setting.
+        where: the place, for people.
+    Returns:
+        the judgement.
+    Raises:
+        NotFinite: the number is NaN or infinite.
+    Source:
+        judge_number.
+    """
+    return judge_number(limit, value, setting=setting, where=where, said="{value:.3g}")
+
+
+def not_measured(limit: LimitItem, why: str, *, setting: Setting) -> Judgement:
+    """The judgement of a number that was planned and is missing.
+
+    Args:
+        limit: the requirement.
+        why: place and reason, for people.
+        setting: the setting.
+    Returns:
+        INVALID, with the requirement.
+    Source:
+        design rule: INVALID is neither a pass nor a product failure.
+    """
+    reason = f"{limit.item} not measured: {why}"
+    made = judge_claim(limit.item, Outcome.INVALID, reason, setting=setting)
+    return replace(made, unit=limit.unit, low=limit.low, high=limit.high, rule=limit.rule or "guarded")
+
+
+def _factor(limit: LimitItem, value: float) -> str:
+    return f" (×{math.exp(value / 100.0):.4g})" if limit.unit == "percent" and abs(value) > 10.0 else ""
+
+
+def _reason(limit: LimitItem, number: str, decided: Decided, where: str) -> str:
     allowed = " to ".join(f"{edge:+g}" for edge in (limit.low, limit.high) if edge is not None)
-    ratio = f" (×{math.exp(value / 100.0):.4g})" if limit.unit == "percent" and abs(value) > 10.0 else ""
-    said = f"{where}: {limit.item} off by {value:+.3g} {limit.unit}{ratio}, allowed {allowed} {limit.unit}"
+    said = f"{where}: {limit.item} {number}, allowed {allowed} {limit.unit}"
     if decided.outcome is not Outcome.INCONCLUSIVE:
         return said
     return (

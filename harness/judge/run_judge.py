@@ -10,6 +10,7 @@ from harness.config import DeviceFile, LimitItem
 from harness.judge.assemble import assemble
 from harness.judge.claims import Context, judge_all
 from harness.judge.claims.station import STATION_FAULT
+from harness.judge.extra_reading import ExtraMeasured, measure_extra, place_of, unread
 from harness.judge.fitted import fit_channel, judge_parameters
 from harness.judge.flags import flag_notes
 from harness.judge.gain_budget import NO_BUDGET, GainBudget, Statement, budget_tables, gain_budget, reduced
@@ -25,7 +26,7 @@ from harness.judge.verdict import worst_outcome
 from harness.judge.waveform import Seen
 from harness.ladder import open_ratio
 from harness.law import GainLaw, LawFit
-from harness.values import Codes, Event, Outcome, Prediction, Purpose, Reading, RunResult, Setting
+from harness.values import Codes, Event, Outcome, Prediction, Purpose, Reading, Rung, RunResult, Setting
 
 
 class NoDoubt:
@@ -59,6 +60,7 @@ class RunJudge:
         terminal_ratio: float = 1.0,
         statement: Statement | None = None,
         waveforms: bool = True,
+        extras: Sequence[Rung] = (),
     ) -> None:
         """Take what is needed to judge.
 
@@ -72,6 +74,7 @@ class RunJudge:
             terminal_ratio: volts at the source's terminals, where a meter hangs, per volt that the source is set to.
             statement: what bench and device leave open about a gain; None makes no budget.
             waveforms: whether records are looked at for realness; a provisional outcome needs none of it.
+            extras: readings planned beside the ladder.
         """
         self._law = law
         self._device = device
@@ -92,13 +95,17 @@ class RunJudge:
         self._final: dict[Setting, list[Measured]] = {}
         self._attempts: dict[Setting, int] = {}
         self._previous: Codes | None = None
+        self._extras = tuple(extras)
+        self._open: list[Rung | None] = list(extras)
+        self._extra: dict[int, ExtraMeasured] = {}
 
     def take(self, reading: Reading) -> Outcome:
         """Add one reading, in order of recording.
 
         Args:
-            reading: any attempt; superseded ones only count, and one taken for another purpose than the ladder not at
-                all. The one that a resumed run takes again replaces the one that had no working bench.
+            reading: any attempt; superseded ones only count, and one taken for another purpose than the ladder counts
+                as the extra reading that it was planned as. The one that a resumed run takes again replaces the one
+                that had no working bench.
         Returns:
             a provisional outcome of this reading alone: word and gain, for a progress line.
         Source:
@@ -108,7 +115,7 @@ class RunJudge:
         previous = self._previous
         self._previous = previous if reading.waveform is None else reading.waveform.codes
         if reading.purpose is not Purpose.LADDER:
-            return Outcome.PASS
+            return self._take_extra(reading)
         setting = reading.setting
         prediction = self._plan.get(setting)
         if prediction is None:
@@ -133,6 +140,7 @@ class RunJudge:
             self._seen |= {} if seen is None else {setting: seen}
         alone = Gathered(prediction=prediction, final=(measured,), planned=1, attempts=1)
         context = Context(
+            law=self._law,
             device=self._device,
             limits=self._limits,
             captured=self._bus is not None,
@@ -140,6 +148,16 @@ class RunJudge:
             uncertainty=NoDoubt(),
         )
         return worst_outcome([claim.outcome for _, claim in judge_all(context, provisional=True)])
+
+    def _take_extra(self, reading: Reading) -> Outcome:
+        test_hz = self._device.acquisition.frequency_hz
+        place = place_of(reading, self._open, test_hz=test_hz) if reading.final and not reading.bench_gone else None
+        if place is None:
+            return Outcome.PASS
+        rung, self._open[place] = self._extras[place], None
+        found = measure_extra(reading, rung, device=self._device, input_ratio=self._input_ratio)
+        self._extra[place] = found
+        return Outcome.INVALID if found.reason else Outcome.PASS
 
     def under(self, limits: LimitSet) -> RunJudge:
         """The same readings, to be decided by other limits.
@@ -157,6 +175,7 @@ class RunJudge:
         other._attempts = dict(self._attempts)
         other._seen = dict(self._seen)
         other._tallies = copy.deepcopy(self._tallies)
+        other._open, other._extra = list(self._open), dict(self._extra)
         return other
 
     def result(self, events: Sequence[Event] = (), *, only: Collection[Setting] | None = None) -> RunResult:
@@ -194,6 +213,7 @@ class RunJudge:
         budget = self._budget(gathered, steps)
         fits = self._fits(gathered, budget)
         return Context(
+            law=self._law,
             device=self._device,
             limits=self._limits,
             captured=self._bus is not None,
@@ -219,7 +239,11 @@ class RunJudge:
             uncertainty=budget,
             budgets=budget_tables(budget),
             flags=flag_notes({item.prediction.label: item.flags for item in gathered.values()}),
-            law=self._law,
+            extras=tuple(
+                self._extra.get(place) or unread(rung)
+                for place, rung in enumerate(self._extras)
+                if rung.setting in plan or plan.keys() == self._plan.keys()
+            ),
         )
 
     def _budget(self, gathered: Mapping[Setting, Gathered], steps: Sequence[Step]) -> GainBudget:

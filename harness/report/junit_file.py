@@ -22,8 +22,8 @@ ELEMENT = {Outcome.FAIL: "failure", Outcome.INVALID: "error", Outcome.INCONCLUSI
 def junit_text(header: RunHeader, result: RunResult) -> str:
     """What a CI server shows of a run.
 
-    FAIL is a failure, INVALID an error, INCONCLUSIVE skipped with its reason. One more case says whether the run is
-    complete, so that a run without settings is never green.
+    FAIL is a failure, INVALID an error, INCONCLUSIVE skipped with its reason, and so is what the job does not measure.
+    One more case says whether the run is complete, so that a run without settings is never green.
 
     Args:
         header: of the run.
@@ -35,6 +35,7 @@ def junit_text(header: RunHeader, result: RunResult) -> str:
     """
     require_finite(result)
     cases = [_case(name, item, claims) for (name, item), claims in _groups(result).items()]
+    cases.extend(_unmeasured(item) for item in result.unmeasured)
     cases.append(_completeness(result))
     suite = ElementTree.Element(
         "testsuite",
@@ -94,6 +95,13 @@ def _case(name: str, item: str, claims: Sequence[Judgement]) -> ElementTree.Elem
         told = ElementTree.SubElement(case, ELEMENT[worst], {"message": message, "type": worst})
         more = [f"and {len(reasons) - MOST_REASONS} more"] if len(reasons) > MOST_REASONS else []
         told.text = "\n".join([*reasons[:MOST_REASONS], *more])
+    return case
+
+
+def _unmeasured(item: str) -> ElementTree.Element:
+    case = ElementTree.Element("testcase", {"classname": "run", "name": plain(item)})
+    message = "not measured by this job: its [extra] table asks for no such readings, or its ladder has one channel"
+    ElementTree.SubElement(case, "skipped", {"message": message, "type": "not measured"})
     return case
 
 

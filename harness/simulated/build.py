@@ -65,8 +65,7 @@ def build_world(
     )
     aggressor, beside = _beside(bench, truth, unit, clock, seed=seed)
     bus = Bus(unit.bus, seed=seed)
-    model: Callable[..., SimulatedDevice]
-    model = SimulatedDevice if unit.axes is None else partial(CommandedDevice, axes=unit.axes)
+    model = _model_of(unit)
     device = model(
         unit,
         clock,
@@ -93,6 +92,10 @@ def build_world(
         faults=injected,
         course=course,
     )
+
+
+def _model_of(unit: UnitTruth) -> Callable[..., SimulatedDevice]:
+    return SimulatedDevice if unit.axes is None else partial(CommandedDevice, axes=unit.axes)
 
 
 def _beside(

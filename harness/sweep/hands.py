@@ -111,6 +111,7 @@ class Hands:
         started_s = self._bench.clock.now_s()
         self.frequency_hz = self._bench.source.set_frequency(wanted_hz)
         self._asked_hz = wanted_hz
+        self.meter_vpk = None
         if self._on:
             self._wait_since(started_s, self._plan.device.settle.fine_s)
 
@@ -119,7 +120,7 @@ class Hands:
         started_s = self._bench.clock.now_s()
         if self._on:
             self.off()
-        self.level_vpk = 0.0
+        self.level_vpk, self.meter_vpk = 0.0, None
         self._wait_since(started_s, self._plan.device.settle.fine_s)
 
     def lower(self, setting: Setting, level_vpk: float) -> None:

@@ -30,7 +30,10 @@ channels = [1, 2]
 coarse = ["5V", "2V", "10mV"]
 fine = [0, 20]
 """
-ITEMS = ("measurable", "gain", "residual", "fine-step", "coarse-step", "monotonic", "word", "realness")
+ITEMS = (
+    "measurable", "gain", "residual", "fine-step", "coarse-step", "monotonic", "word", "realness", "channel-match",
+    "offset", "noise",
+)  # fmt: skip
 # 5 V has no lower neighbour in this ladder, and so no coarse step.
 NAMES = {
     f"ch{channel}-{name}-{item}"

@@ -105,7 +105,7 @@ def test_unknown(readings):
 def test_other_hands_on_the_bench_spoil_nothing(run: Run, pytester: pytest.Pytester) -> None:
     pytester.makepyfile(test_own=OWN)
     result = run("test_acceptance.py", "test_own.py", "-k", "own or ch1-5V-gain")
-    result.assert_outcomes(passed=5, failed=1, deselected=49)
+    result.assert_outcomes(passed=5, failed=1, deselected=67)
     result.stdout.fnmatch_lines(["*UsageError: the ladder has no range at all on channel 9; it has the channels 1, 2*"])
 
 
@@ -132,7 +132,7 @@ def test_a_bench_that_cannot_be_reached_is_tried_once_and_is_an_error_of_every_c
     monkeypatch.setattr("harness.app.suite.live.open_bench", closed)
     result = run("-k", "ch1 and 5V")
     assert result.ret == 1
-    result.assert_outcomes(errors=7, deselected=41)
+    result.assert_outcomes(errors=7, deselected=59)
     result.stdout.fnmatch_lines(["OpenFailed: source at TCPIP::127.0.0.1::1::SOCKET: nobody listens; *"])
     assert len(tried) == 1
     assert "Traceback" not in result.stdout.str()
@@ -148,7 +148,7 @@ def test_an_address_where_nobody_listens_is_named(run: Run, pytester: pytest.Pyt
     bench.write_text(re.sub(r'address = "TCPIP[^"]*"', f'address = "{address}"', text).replace('"../', f'"{CONFIGS}/'))
     result = run("-k", "ch1-5V-gain", "--unit", "A1", "--bench", str(bench))
     assert result.ret == 1
-    result.assert_outcomes(errors=1, deselected=49)
+    result.assert_outcomes(errors=1, deselected=67)
     result.stdout.fnmatch_lines([f"OpenFailed: *{address}*"])
 
 
@@ -168,7 +168,7 @@ def test_a_row_that_is_not_what_the_record_says_is_an_error_of_the_session(run: 
     pytester.makeconftest(FORGED)
     result = run("-k", "ch2-2V-gain", "--fault", "relay-not-picking:2")
     assert result.ret == 1
-    result.assert_outcomes(passed=1, errors=1, deselected=49)
+    result.assert_outcomes(passed=1, errors=1, deselected=67)
     result.stdout.fnmatch_lines(
         ["*MeasureError: rows that are not what the record says: ch2-2V-gain: shown as passed, the record says FAIL*"]
     )

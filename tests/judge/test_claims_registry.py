@@ -40,7 +40,7 @@ def test_a_claim_of_one_reading_needs_no_fit_and_is_about_a_setting(kind: ClaimK
     if kind.provisional:
         assert kind.scope is Scope.SETTING
         assert Need.FIT not in kind.needs
-    assert kind.needs or kind.scope is Scope.RUN
+    assert kind.needs or kind.purposes or kind.scope is Scope.RUN
 
 
 def test_each_judgement_carries_the_unit_of_its_kind() -> None:
@@ -81,6 +81,7 @@ def test_uncertainty_in_the_context_reaches_the_claim() -> None:
     )
     alone = Gathered(prediction=rung.prediction, final=(measured,), planned=1, attempts=1)
     context = claims.Context(
+        law=setup.law,
         device=setup.device,
         limits=LimitSet([("gain", FULL.limits["gain"])]),
         captured=False,

@@ -128,7 +128,7 @@ def test_without_a_bus_no_word_is_claimed_and_the_waveform_alone_decides() -> No
     assert {row.captured_words for row in result.settings} == {()}
     assert set(outcomes(result, "realness").values()) == {"INCONCLUSIVE"}
     assert result.verdict is INCONCLUSIVE
-    assert result.notes == ("No control words were captured: realness is decided by the waveform alone.",)
+    assert result.notes[0] == "No control words were captured: realness is decided by the waveform alone."
     # Noiseless sines: the noise at the input, which must confirm what counts of codes say, has nothing to say.
     assert {row.evidence.waveform.value for row in result.settings} == {"unproven"}
 

@@ -7,12 +7,23 @@ from dataclasses import dataclass, field
 from typing import Protocol
 
 from harness.config import DeviceFile, LimitItem
+from harness.judge.extra_reading import ExtraMeasured
 from harness.judge.limit_set import LimitSet
 from harness.judge.realness import Evidence, Found
 from harness.judge.rows import Gathered
 from harness.judge.steps import Step
-from harness.law import GainLaw
-from harness.values import BudgetTable, BusRecord, Event, FlagNote, ParameterResult, RealnessEvidence, Setting
+from harness.law import GainLaw, frequency_ratio
+from harness.values import (
+    BudgetTable,
+    BusRecord,
+    Event,
+    FlagNote,
+    ParameterResult,
+    Prediction,
+    Purpose,
+    RealnessEvidence,
+    Setting,
+)
 
 
 class Uncertainty(Protocol):
@@ -35,6 +46,7 @@ class Uncertainty(Protocol):
 class Context:
     """A run, as the claims see it."""
 
+    law: GainLaw
     device: DeviceFile
     limits: LimitSet
     captured: bool
@@ -53,6 +65,8 @@ class Context:
     parameters: Sequence[ParameterResult] = ()
     bus: Sequence[BusRecord] = ()
     """Distances on the control bus, by channel; empty without captures."""
+    extras: Sequence[ExtraMeasured] = ()
+    """Every planned reading beside the ladder, in order; those that are missing say so."""
     events: Sequence[Event] = ()
     """The run's journal."""
     uncertainty: Uncertainty | None = None
@@ -61,12 +75,23 @@ class Context:
     """Of each range group, for print."""
     flags: Sequence[FlagNote] = ()
     """What is remarkable about readings, each kind once."""
-    law: GainLaw | None = None
-    """None for one reading alone."""
 
     def limit(self, item: str, setting: Setting) -> LimitItem | None:
         """The row of an item that holds at a setting, of a step at its upper one; None where nothing is required."""
         return self.limits.at(item, setting)
+
+    def frequency_ratio(self, prediction: Prediction, frequency_hz: float) -> float:
+        """Predicted gain at another frequency over that at the test frequency."""
+        controls = dict(prediction.state.controls)
+        return frequency_ratio(self.law, self.device.response, controls, frequency_hz=frequency_hz)
+
+    def taken(self, *purposes: Purpose) -> dict[Setting, list[ExtraMeasured]]:
+        """The planned readings for some purposes, by setting."""
+        found: dict[Setting, list[ExtraMeasured]] = {}
+        for extra in self.extras:
+            if extra.rung.purpose in purposes:
+                found.setdefault(extra.rung.setting, []).append(extra)
+        return found
 
     def requires(self, item: str) -> bool:
         """Whether the limits file holds an item at all; parameters stand there by name."""

@@ -7,7 +7,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from harness.judge.claims.context import Context
-from harness.values import Judgement
+from harness.values import Judgement, Purpose
 
 
 class Scope(enum.StrEnum):
@@ -30,6 +30,8 @@ class Need(enum.StrEnum):
     """Captures of the control bus."""
     FIT = "fit"
     """The law fitted to a channel's readings."""
+    CHANNELS = "channels"
+    """More than one channel at the same setting."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -43,10 +45,13 @@ class ClaimKind:
     scope: Scope
     """Judgements about settings and steps count in the rows of these; all others count in the run's verdict alone."""
     needs: frozenset[Need]
+    """Of the ladder; empty where `purposes` are all."""
     judge: Callable[[Context], tuple[Judgement, ...]]
     """From the shared context to judgements, in order of the ladder."""
     limits_elsewhere: bool = False
     """Whether its numbers stand in another file: a row of the limits file then has none, and no unit."""
+    purposes: frozenset[Purpose] = frozenset()
+    """Readings beside the ladder without which it says nothing; a job that takes none of them does not exercise it."""
     in_limits: bool = True
     """Whether a limits file may hold it; the others are always claimed."""
     provisional: bool = False

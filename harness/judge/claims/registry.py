@@ -7,13 +7,20 @@ from types import MappingProxyType
 
 from harness.judge.claims.bus_timing import BUS_TIMING
 from harness.judge.claims.context import Context
+from harness.judge.claims.crosstalk import CROSSTALK
 from harness.judge.claims.gain import GAIN
-from harness.judge.claims.kind import ClaimKind
+from harness.judge.claims.kind import ClaimKind, Need
+from harness.judge.claims.linearity import TWO_LEVEL
+from harness.judge.claims.match import CHANNEL_MATCH
 from harness.judge.claims.measurable import MEASURABLE
 from harness.judge.claims.monotonic import MONOTONIC
+from harness.judge.claims.noise import INPUT_NOISE, NOISE
+from harness.judge.claims.offset import OFFSET
 from harness.judge.claims.parameter import PARAMETER
 from harness.judge.claims.realness import REALNESS
+from harness.judge.claims.repeatability import TOGGLE_SCATTER
 from harness.judge.claims.residual import RESIDUAL
+from harness.judge.claims.response import SECOND_FREQUENCY
 from harness.judge.claims.station import STATION
 from harness.judge.claims.step import COARSE_STEP, FINE_STEP
 from harness.judge.claims.word import WORD
@@ -29,6 +36,14 @@ CLAIMS: tuple[ClaimKind, ...] = (
     MONOTONIC,
     REALNESS,
     RESIDUAL,
+    CHANNEL_MATCH,
+    OFFSET,
+    NOISE,
+    INPUT_NOISE,
+    TWO_LEVEL,
+    SECOND_FREQUENCY,
+    TOGGLE_SCATTER,
+    CROSSTALK,
     PARAMETER,
     BUS_TIMING,
 )
@@ -55,4 +70,26 @@ def judge_all(context: Context, *, provisional: bool = False) -> tuple[tuple[Cla
         for kind in CLAIMS
         if (kind.provisional or not provisional) and (not kind.in_limits or context.requires(kind.item))
         for judgement in kind.judge(context)
+    )
+
+
+def unmeasured(context: Context) -> tuple[str, ...]:
+    """Which requirements the job takes no readings for.
+
+    They decide nothing: a job may leave them out on purpose, and a short one must be able to pass; so they are named.
+
+    Args:
+        context: the run.
+    Returns:
+        items of the limits file, in order of the registry.
+    Source:
+        none: a walk over the registry.
+    """
+    planned = {extra.rung.purpose for extra in context.extras}
+    channels = {setting.channel for setting in context.gathered}
+    return tuple(
+        kind.item
+        for kind in CLAIMS
+        if context.requires(kind.item)
+        and ((kind.purposes and not kind.purposes & planned) or (Need.CHANNELS in kind.needs and len(channels) < 2))
     )

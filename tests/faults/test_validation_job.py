@@ -1,0 +1,90 @@
+"""The validation job on the simulated bench: good units pass, each fault fails its claim on its channel alone."""
+
+from __future__ import annotations
+
+import dataclasses
+from functools import cache
+
+import pytest
+
+from harness.app.bench_open import open_bench
+from harness.app.run import judge_of, plan_of
+from harness.app.setup import Setup, read_setup
+from harness.sweep import sweep
+from harness.values import Outcome, Purpose, Reading, RunResult
+from tests.judge.run_builder import JOB
+
+COARSE = (0, 5, 9)
+EXTRA_COARSE = (0, 3, 9, 10)
+WHOLE = (Purpose.REPEAT, Purpose.REPEAT_TOGGLED, Purpose.CROSSTALK, Purpose.TWO_LEVEL)
+
+
+class Notebook:
+    """A recorder in memory."""
+
+    def __init__(self) -> None:
+        self.readings: list[Reading] = []
+
+    def record(self, reading: Reading) -> None:
+        self.readings.append(reading)
+
+    def note(self, kind: str, text: str) -> None:
+        del kind, text
+
+
+@cache
+def setup() -> Setup:
+    """The job cut down to three ranges at one fine position, and to the readings beside it on channels 1 and 2."""
+    whole = read_setup(JOB.replace("ci.toml", "validation.toml"))
+    rungs = tuple(r for r in whole.rungs if r.setting.coarse in COARSE and r.setting.fine == 20)
+    extras = tuple(
+        r
+        for r in whole.extras
+        if r.setting.channel < 3
+        and (r.purpose in WHOLE or r.setting.coarse in EXTRA_COARSE)
+    )
+    return dataclasses.replace(whole, rungs=rungs, extras=extras)
+
+
+def result_of(*faults: str, seed: int = 1) -> RunResult:
+    wanted, notebook = setup(), Notebook()
+    with open_bench(wanted.bench, wanted.device, transport="in-process", seed=seed, faults=faults) as opened:
+        sweep(opened.bench, plan_of(wanted), notebook, progress=lambda done, reading: None)
+    judge = judge_of(wanted, waveforms=False)
+    for reading in notebook.readings:
+        judge.take(reading)
+    return judge.result()
+
+
+def failing(result: RunResult, item: str) -> set[int]:
+    """Channels at which an item fails."""
+    return {c.setting.channel for c in result.judgements if c.item == item and c.outcome is Outcome.FAIL and c.setting}
+
+
+ITEMS = (
+    "channel-match", "offset", "noise", "input-noise", "two-level", "second-frequency", "toggle-scatter", "crosstalk",
+)  # fmt: skip
+
+
+@pytest.mark.parametrize("seed", [1, 2])
+def test_a_good_unit_passes_every_claim(seed: int) -> None:
+    result = result_of(seed=seed)
+    assert result.unmeasured == ()
+    outcomes = {item: {c.outcome for c in result.judgements if c.item == item} for item in ITEMS}
+    assert outcomes == {item: {Outcome.PASS} for item in ITEMS}
+
+
+@pytest.mark.parametrize(
+    ("faults", "expected"),
+    [
+        (("output-compression:1=-0.3", "excess-noise:2=3"), {"two-level": 1, "input-noise": 2, "noise": 2}),
+        (("bandwidth-falls-with-gain:1=0.5", "input-offset:2=5"), {"second-frequency": 1, "offset": 2}),
+        (("relay-contact-film:1=0.3", "channel-crosstalk:2=-40"), {"toggle-scatter": 1, "crosstalk": 2}),
+        (("pregain-ratio-wrong:1=5", "attenuator-compensation-wrong:2=2"), {"channel-match": 1, "second-frequency": 2}),
+    ],
+)
+def test_a_fault_at_its_size_fails_its_claim_on_its_channel_alone(
+    faults: tuple[str, ...], expected: dict[str, int]
+) -> None:
+    result = result_of(*faults)
+    assert {item: failing(result, item) for item in expected} == {item: {channel} for item, channel in expected.items()}
