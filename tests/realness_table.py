@@ -1,10 +1,11 @@
 """How often words, waveform and both tell what a step is, on synthetic records of a 12-bit converter.
 
-Run: python -m tests.realness_table [seeds]
+Run: python -m tests.realness_table [--seeds N]; with --device on the simulated bench of the demo device instead.
 """
 
 from __future__ import annotations
 
+import argparse
 import sys
 from collections import Counter
 
@@ -12,6 +13,7 @@ import numpy as np
 
 from harness.judge.waveform import Words, combine, see, waveform_tests
 from tests.judge_waveform.synthetic import Unit, converter_noise, pair
+from tests.realness_device import print_device_table
 
 SEEDS = 200
 RATIOS = (1.0005, 1.0015, 1.01, 1.05, 1.11, 1.25, 2.0, 2.5)
@@ -78,8 +80,13 @@ def table(seeds):
 
 
 def main():
-    seeds = int(sys.argv[1]) if len(sys.argv) > 1 else SEEDS
-    wrong = 0
+    parser = argparse.ArgumentParser(prog="python -m tests.realness_table")
+    parser.add_argument("--seeds", type=int, default=SEEDS)
+    parser.add_argument("--device", action="store_true", help="the demo device on its simulated bench")
+    asked = parser.parse_args()
+    if asked.device:
+        return 1 if print_device_table(asked.seeds) else 0
+    seeds, wrong = asked.seeds, 0
     print(f"{seeds} seeds a case; agreed / unproven / wrong")
     print(f"{'case':34s}{'words only':>18s}{'waveform only':>18s}{'both':>18s}")
     for case, tallies in table(seeds).items():

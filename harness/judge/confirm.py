@@ -84,7 +84,7 @@ def evidence_values(
     return RealnessEvidence(
         words=words.realness,
         words_why=words.why,
-        waveform=Realness.UNPROVEN if decision is None else decision.realness,
+        waveform=_alone(view),
         waveform_why="no record to compare" if decision is None else decision.why,
         both=both.realness,
         contradiction=contradicts(words, view),
@@ -94,6 +94,13 @@ def evidence_values(
         arithmetic_ratio=None if decision is None else decision.arithmetic_ratio,
         tests=() if view is None else tuple(f for c in view.compared for f in _findings(c, names)),
     )
+
+
+def _alone(view: WaveformView | None) -> Realness:
+    if view is None:
+        return Realness.UNPROVEN
+    found = view.decision.realness
+    return Realness.FAULT if found is Realness.ARITHMETIC and view.still else found
 
 
 def _findings(compared: Compared, names: Mapping[Setting, str]) -> list[WaveformFinding]:
