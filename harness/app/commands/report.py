@@ -8,7 +8,9 @@ import click
 
 from harness.app.options import limits_option, store_option
 
-FORMS = ("html", "csv", "json", "junit", "diagnosis")
+FORMS = ("html", "csv", "json", "junit", "diagnosis", "vcd", "capture-csv")
+OF_THE_BUS = ("vcd", "capture-csv")
+"""Forms that show what the adapter captured, nothing decided."""
 
 
 @click.command()
@@ -18,12 +20,20 @@ FORMS = ("html", "csv", "json", "junit", "diagnosis")
 @limits_option
 @store_option
 def command(run: str, form: str, out: str, limits_path: str, store_url: str) -> int:
-    """Make the page or file of RUN (id, unique prefix or `last`) from the record. Needs no bench."""
+    """Make the page or file of RUN (id, unique prefix or `last`) from the record. Needs no bench.
+
+    vcd and capture-csv hold the captures of the control bus, as `gainladder decode` and other tools read them.
+    """
     from harness import report
     from harness.app.output import result, say, write_file
     from harness.app.run import judged
     from harness.store import open_store
 
+    if form in OF_THE_BUS:
+        from harness.app.bus_export import export_captures
+
+        export_captures(run, form, out=out, store_url=store_url)
+        return 0
     with open_store(store_url, read_only=True) as store:
         header, decided = judged(store, store.resolve(run), limits_path=limits_path)
         events = store.events(header.run_id)
