@@ -1,6 +1,7 @@
 """Limits and guard bands, words, gain, steps and realness: from raw readings to a verdict; no file, no clock."""
 
 from harness.judge.build import build
+from harness.judge.changes import compare_runs
 from harness.judge.claims import CLAIMS, ITEMS
 from harness.judge.fitted import LEAST_SETTINGS
 from harness.judge.flips import Flip, Flips, flips
@@ -19,6 +20,7 @@ __all__ = [
     "RunJudge",
     "Statement",
     "build",
+    "compare_runs",
     "exit_code",
     "flips",
     "worst_outcome",

@@ -1,5 +1,6 @@
 """Records to pages: HTML, CSV, JSON, JUnit; every number arrives as a value, nothing is written here."""
 
+from harness.report.against_page import against_html
 from harness.report.claim_detail import COLUMNS, detail_html, line_cells, run_html
 from harness.report.claim_line import ReportLine, report_line
 from harness.report.coverage_csv import coverage_csv
@@ -9,6 +10,7 @@ from harness.report.figures.coverage import coverage_svg
 from harness.report.json_file import json_text
 from harness.report.junit_file import junit_text
 from harness.report.labels import labels_of
+from harness.report.lot_page import lot_html
 from harness.report.page import html
 from harness.report.summary import summary
 from harness.report.words import NOTHING
@@ -17,6 +19,7 @@ __all__ = [
     "COLUMNS",
     "NOTHING",
     "ReportLine",
+    "against_html",
     "coverage_csv",
     "coverage_svg",
     "csv_text",
@@ -27,6 +30,7 @@ __all__ = [
     "junit_text",
     "labels_of",
     "line_cells",
+    "lot_html",
     "report_line",
     "run_html",
     "summary",

@@ -2,6 +2,7 @@
 
 from harness.values.bus_timing import BusDistance, BusRecord, BusTiming, LineLevels
 from harness.values.capture import Capture, Decoding, LatchedWord
+from harness.values.comparison import RunComparison, SettingChange
 from harness.values.converter import ConverterFigures, PathFigures
 from harness.values.coverage import Coverage, CoverageRange, CoverageRow
 from harness.values.decibel import db_from_ratio, db_from_ratios, ratio_from_db
@@ -60,11 +61,13 @@ __all__ = [
     "ReadingStatus",
     "Realness",
     "RealnessEvidence",
+    "RunComparison",
     "RunHeader",
     "RunInfo",
     "RunResult",
     "Rung",
     "Setting",
+    "SettingChange",
     "SettingResult",
     "SineFit",
     "State",

@@ -3,10 +3,14 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from harness.app.options import limits_option, store_option
+
+if TYPE_CHECKING:
+    from harness.store import Store
 
 FORMS = ("html", "csv", "json", "junit", "diagnosis", "vcd", "capture-csv")
 OF_THE_BUS = ("vcd", "capture-csv")
@@ -14,42 +18,80 @@ OF_THE_BUS = ("vcd", "capture-csv")
 
 
 @click.command()
-@click.argument("run", metavar="RUN")
+@click.argument("run", metavar="[RUN]", default="")
 @click.option("--format", "form", type=click.Choice(FORMS), default="html", show_default=True)
 @click.option("--out", default="", metavar="FILE", help="Where to write; default: stdout.")
+@click.option("--against", default="", metavar="RUN", help="A page of what has changed since this earlier run.")
+@click.option("--lot", is_flag=True, help="A page of all units that RUN's job (default: the last run's) was run on.")
 @limits_option
 @store_option
-def command(run: str, form: str, out: str, limits_path: str, store_url: str) -> int:
+def command(run: str, form: str, out: str, against: str, lot: bool, limits_path: str, store_url: str) -> int:
     """Make the page or file of RUN (id, unique prefix or `last`) from the record. Needs no bench.
 
     vcd and capture-csv hold the captures of the control bus, as `gainladder decode` and other tools read them.
     """
-    from harness import report
     from harness.app.output import result, say, write_file
-    from harness.app.run import judged
+    from harness.errors import UsageError
     from harness.store import open_store
 
+    if lot and against:
+        raise UsageError("report: got --lot and --against; allowed is one of them")
+    if form != "html" and (lot or against):
+        raise UsageError(f"report: got --format {form}; --lot and --against make pages: leave the format out")
+    if not run and not lot:
+        raise UsageError(
+            "report: got no RUN; allowed: a run id, its unique beginning, or `last` (see `gainladder runs`)"
+        )
     if form in OF_THE_BUS:
         from harness.app.bus_export import export_captures
 
         export_captures(run, form, out=out, store_url=store_url)
         return 0
     with open_store(store_url, read_only=True) as store:
-        header, decided = judged(store, store.resolve(run), limits_path=limits_path)
-        events = store.events(header.run_id)
-    if form == "html":
-        text = report.html(header, decided, events)
-    else:
-        make = {
-            "csv": report.csv_text,
-            "json": report.json_text,
-            "junit": report.junit_text,
-            "diagnosis": report.diagnosis_csv,
-        }[form]
-        text = make(header, decided)
+        if lot:
+            text = _lot(store, run, limits_path)
+        elif against:
+            text = _against(store, run, against, limits_path)
+        else:
+            text = _one(store, run, form, limits_path)
     if out:
         write_file(Path(out), text)
         say(f"wrote {out}")
     else:
         result(text.rstrip("\n"))
     return 0
+
+
+def _one(store: Store, run: str, form: str, limits_path: str) -> str:
+    from harness import report
+    from harness.app.run import judged
+
+    header, decided = judged(store, store.resolve(run), limits_path=limits_path)
+    if form == "html":
+        return report.html(header, decided, store.events(header.run_id))
+    make = {
+        "csv": report.csv_text,
+        "json": report.json_text,
+        "junit": report.junit_text,
+        "diagnosis": report.diagnosis_csv,
+    }[form]
+    return make(header, decided)
+
+
+def _against(store: Store, run: str, against: str, limits_path: str) -> str:
+    from harness import report
+    from harness.app.run import judged
+    from harness.judge import compare_runs
+
+    later, earlier = (judged(store, store.resolve(one), limits_path=limits_path) for one in (run, against))
+    sources = [dict(header.identities).get("source") for header, _ in (later, earlier)]
+    comparison = compare_runs(later[1], earlier[1], same_source=sources[0] == sources[1])
+    return report.against_html(later, earlier, comparison)
+
+
+def _lot(store: Store, like: str, limits_path: str) -> str:
+    from harness import report
+    from harness.app.lot_runs import lot_runs
+
+    runs, left_out = lot_runs(store, like=like, limits_path=limits_path)
+    return report.lot_html(runs, left_out)

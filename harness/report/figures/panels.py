@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 from harness.report.words import plain
 
-WIDTH, GAP, TOP, BOTTOM, LEFT, RIGHT = 1056, 22, 22, 36, 62, 10
+WIDTH, GAP, TOP, BOTTOM, LEFT, RIGHT = 1056, 22, 22, 36, 80, 10
 MOST_COLUMNS = 4
 INK, FAINT = "#22282c", "#8b9398"
 

@@ -122,7 +122,8 @@ def _point(point: StripPoint, x: float, y: Callable[[float], float], low: float,
 def _axis(
     points: Sequence[StripPoint], step: float, y: Callable[[float], float], unit: str, *, every: int
 ) -> list[str]:
-    marks = sorted({edge for point in points for edge in (point.low, point.high) if edge is not None} | {0.0})
+    edges = {edge for point in points for edge in (point.low, point.high) if edge is not None}
+    marks = sorted((edges or {max((point.value for point in points), key=abs)}) | {0.0})
     texts = [
         f'<text x="{LEFT - 6}" y="{y(value) + 4:.1f}" text-anchor="end" fill="#22282c">'
         f"{decimal(value, digits=2, signed=value != 0.0)} {html.escape(plain(unit))}</text>"

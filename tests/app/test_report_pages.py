@@ -1,0 +1,69 @@
+"""`report --against` and `report --lot` over a store of short runs."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from harness.store import open_store
+
+ROOT = Path(__file__).resolve().parents[2]
+LADDER = '\n[ladder]\nchannels = [1]\ncoarse = ["5V", "2V"]\nfine = [0, 10, 20]\n'
+
+
+def job(tmp_path: Path, name: str, ladder: str = LADDER) -> str:
+    head = (ROOT / "configs/jobs/ci.toml").read_text().split("[ladder]")[0]
+    path = tmp_path / f"{name}.toml"
+    path.write_text(head.replace('"../', f'"{ROOT}/configs/') + ladder)
+    return str(path)
+
+
+@pytest.fixture
+def runs(gainladder: Any, tmp_path: Path) -> list[str]:
+    """Run ids: A1 twice, A2 with a relay that does not pick, and a run of another job."""
+    first, other = job(tmp_path, "one"), job(tmp_path, "two", LADDER.replace('"5V", ', ""))
+    asked = ([first, "A1"], [first, "A1"], [other, "A1"], [first, "A2", "--fault", "relay-not-picking:1"])
+    for path, unit, *more in asked:
+        gainladder("sweep", path, "--unit", unit, *more)
+    with open_store(str(tmp_path / "runs.sqlite"), read_only=True) as store:
+        return sorted(info.header.run_id for info in store.runs())
+
+
+def test_pages_of_several_runs(gainladder: Any, tmp_path: Path, runs: list[str]) -> None:
+    by_unit = {info["run"]: info["unit"] for info in gainladder("runs", "--json").json}
+    bad = next(run for run in runs if by_unit[run] == "A2")
+    out = tmp_path / "page.html"
+    against = gainladder("report", bad, "--against", runs[0], "--out", str(out))
+    assert against.code == 0, against.err
+    assert "3 of 6 settings come out otherwise" in out.read_text()
+    lot = gainladder("report", bad, "--lot", "--out", str(out))
+    assert lot.code == 0, lot.err
+    page = out.read_text()
+    assert "<h1>2 units</h1>" in page
+    assert page.count("another job or device file") == 1
+    assert page.count("unit A1 was run again") == 1
+    assert "relay-not-picking" in page
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (["last", "--lot", "--against", "x"], "report: got --lot and --against; allowed is one of them"),
+        (["--lot", "--format", "csv"], "got --format csv; --lot and --against make pages: leave the format out"),
+        ([], "report: got no RUN; allowed: a run id, its unique beginning, or `last`"),
+    ],
+)
+def test_what_does_not_go_together_is_said(gainladder: Any, words: list[str], said: str) -> None:
+    ended = gainladder("report", *words)
+    assert ended.code == 2
+    assert said in ended.err
+
+
+def test_a_lot_needs_a_run(gainladder: Any, tmp_path: Path) -> None:
+    with open_store(str(tmp_path / "runs.sqlite")):
+        pass
+    ended = gainladder("report", "--lot")
+    assert ended.code == 2
+    assert "report --lot: the store holds no run; sweep a unit first" in ended.err
