@@ -106,9 +106,9 @@ class SpreadTruth(Truth):
     offset_out_code: NotNegative = 4.0
     drift_percent: Percent = 0.01
     drift_tau_s: Positive = 600.0
-    tempco_ppm: NotNegative = 0.0
+    tempco_ppm: NotNegative = 15.0
     """Of the gain, for each kelvin."""
-    relay_tempco_ppm: NotNegative = 0.0
+    relay_tempco_ppm: NotNegative = 10.0
     """Of the ratio that each relay switches in, for each kelvin."""
     bias_word: int = Field(default=0, ge=0)
 
@@ -156,10 +156,10 @@ class ClimateTruth(Truth):
     """Where the unit was calibrated."""
     room_c: float = 23.0
     """Of the room, on average."""
-    swing_k: NotNegative = 0.0
+    swing_k: NotNegative = 1.0
     """Half the range through which the room goes up and down."""
     swing_period_s: Positive = 3600.0
-    self_heating_k: NotNegative = 0.0
+    self_heating_k: NotNegative = 2.0
     """How much warmer than the room the unit gets by itself."""
     heating_tau_s: Positive = 900.0
 

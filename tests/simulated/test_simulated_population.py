@@ -42,7 +42,7 @@ def test_a_new_kind_of_tolerance_shifts_no_other_part(unit):
     word = unit.most_word
     assert after.word_gain(word) == before.word_gain(word)
     assert np.array_equal(after.thresholds_code, before.thresholds_code)
-    assert after.tempco_per_k != before.tempco_per_k == 0.0
+    assert after.tempco_per_k == pytest.approx(before.tempco_per_k * 50.0 / 15.0)
     assert after.offset_out_code == pytest.approx(before.offset_out_code * 9.0 / 4.0)
 
 
