@@ -4,11 +4,13 @@ from harness.diagnosis.affected import not_exercised
 from harness.diagnosis.candidates import Diagnosis, diagnose
 from harness.diagnosis.catalogue import KNOWN, Known, Sight
 from harness.diagnosis.exact_factors import FACTORS, ExactFactor, match_factor
+from harness.diagnosis.odd_frames import ODD_FRAMES
 from harness.diagnosis.visit import Case, Visit
 
 __all__ = [
     "FACTORS",
     "KNOWN",
+    "ODD_FRAMES",
     "Case",
     "Diagnosis",
     "ExactFactor",

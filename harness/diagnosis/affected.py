@@ -12,8 +12,9 @@ SIGHTS: dict[str, Sight] = {
     "noise": Sight.NOISE,
     "crosstalk": Sight.CROSSTALK,
     "two-level": Sight.LEVELS,
-    "frequency": Sight.FREQUENCY,
-    "repeatability": Sight.REPEATS,
+    "input-noise": Sight.NOISE,
+    "second-frequency": Sight.FREQUENCY,
+    "toggle-scatter": Sight.REPEATS,
     "realness": Sight.REALNESS,
 }
 """What a claim on an item makes visible."""

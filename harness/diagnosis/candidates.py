@@ -53,7 +53,7 @@ def diagnose(case: Case) -> Diagnosis:
     invalid = of_invalid(case)
     if not views:
         return Diagnosis(candidates=invalid[:MOST])
-    found = {channel: matches(view, tuple(hypotheses(view)), case.failed[channel]) for channel, view in views.items()}
+    found = {channel: matches(view, tuple(hypotheses(view)), case.failed[channel] | view.odd) for channel, view in views.items()}
     sound = len(channels) < len(case.channels)
     ranking = _ranked(found, views, sound_channels=sound)
     if ranking.explained or len(found) == 1:
@@ -67,7 +67,7 @@ def diagnose(case: Case) -> Diagnosis:
 
 
 def _enough(view: View) -> bool:
-    return int(view.known.sum()) >= FEWEST or bool(view.heard.any())
+    return int(view.known.sum()) >= FEWEST or bool(view.heard.any()) or bool(view.odd)
 
 
 def _ranked(found: dict[int, tuple[Match, ...]], views: dict[int, View], *, sound_channels: bool) -> Ranking:

@@ -13,8 +13,8 @@ SIZE_COST = 12.0
 """A size that is taken from the readings costs as much as it would win by chance once in two thousand."""
 WORD_COST = 50.0
 """A word is exact: each one that differs from the prediction counts so much."""
-ITEM_COST = 30.0
-"""The same of each failed requirement that a fault does not explain."""
+ITEM_COST = 60.0
+"""The same of each failed requirement, and each oddity on the bus, that a fault does not explain."""
 SILENT_COST = 25.0
 """The same of a reading without a gain where the fault leaves one."""
 SCALE_RATIO = 0.005
@@ -28,7 +28,7 @@ CAP = 100.0
 KEPT = 32
 """Entries that are compared in full."""
 GAIN_ITEMS = frozenset(
-    {"gain", "residual", "fine-step", "coarse-step", "monotonic", "parameter", "measurable", "word", "channel-match"}
+    {"gain", "residual", "fine-step", "coarse-step", "monotonic", "parameter", "measurable", "word", "channel-match", "realness"}
 )
 """Items that the readings or the words themselves speak for."""
 

@@ -47,7 +47,7 @@ class View:
     latched: Integers
     """Word that the bus latched."""
     heard: Flags
-    """Whether the capture of each visit is sound."""
+    """Whether the capture of each visit is sound and its frame plain: only then is the word what it seems."""
 
     @property
     def count(self) -> int:
@@ -58,6 +58,11 @@ class View:
     def known(self) -> Flags:
         """Visits with a valid gain."""
         return np.asarray(np.isfinite(self.off_percent))
+
+    @cached_property
+    def odd(self) -> frozenset[str]:
+        """What was odd about frames of the channel."""
+        return frozenset(code for visit in self.visits for code in visit.odd)
 
     @cached_property
     def arrays(self) -> dict[str, Integers]:
@@ -202,7 +207,7 @@ def view_of(case: Case, channel: int) -> View:
         off_percent=_numbers([visit.off_percent for visit in visits]),
         planned=np.asarray(planned, dtype=np.int64),
         latched=np.asarray([NO_WORD if v.word is None else v.word for v in visits], dtype=np.int64),
-        heard=np.asarray([v.sound and case.captured and has_bus for v in visits], dtype=np.bool_),
+        heard=np.asarray([v.sound and case.captured and has_bus and not v.odd for v in visits], dtype=np.bool_),
     )
 
 

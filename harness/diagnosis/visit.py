@@ -26,8 +26,8 @@ class Visit:
     """The word that the bus latched into the gain device; None where it is not known."""
     sound: bool
     """Whether the capture is complete: without it a missing word says nothing."""
-    seen: str = ""
-    """What the capture showed, for people."""
+    odd: frozenset[str] = frozenset()
+    """Codes of what was odd about the frames, such as `long-frame`: the word is then not what it seems."""
     trouble: str = ""
     """Code of what made the reading invalid; empty for a valid one."""
 

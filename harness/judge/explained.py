@@ -6,10 +6,10 @@ import math
 import re
 from collections.abc import Sequence
 
-from harness.diagnosis import KNOWN, Case, Diagnosis, Visit, diagnose, not_exercised
+from harness.diagnosis import KNOWN, ODD_FRAMES, Case, Diagnosis, Visit, diagnose, not_exercised
 from harness.judge.claims.context import Context
 from harness.judge.claims.station import STATION_FAULT
-from harness.judge.measured import Measured
+from harness.judge.measured import Captured, Measured
 from harness.law import GainLaw
 from harness.values import Candidate, Judgement, Outcome, Prediction, ReadingStatus, SineFit
 
@@ -74,9 +74,17 @@ def _visit(prediction: Prediction, measured: Measured) -> Visit:
         measurable=measured.status is not ReadingStatus.UNMEASURABLE,
         word=captured.value if captured else None,
         sound=captured is not None and captured.sound,
-        seen=captured.text if captured else "",
+        odd=_odd(captured),
         trouble="" if gain or measured.status is ReadingStatus.UNMEASURABLE else measured.reason.split(":", 1)[0],
     )
+
+
+def _odd(captured: Captured | None) -> frozenset[str]:
+    """Of the channel's own gain devices."""
+    if captured is None or not captured.sound:
+        return frozenset()
+    every = (captured, *captured.more)
+    return frozenset(note for one in every for note in ODD_FRAMES if note in one.text.split())
 
 
 def _u_percent(fit: SineFit | None) -> float:

@@ -227,8 +227,8 @@ def test_what_no_known_fault_does_is_none_of_these(ci: Any) -> None:
         ("offset", "input-offset"),
         ("noise", "excess-noise"),
         ("two-level", "output-compression"),
-        ("frequency", "attenuator-compensation-wrong"),
-        ("repeatability", "relay-contact-film"),
+        ("second-frequency", "attenuator-compensation-wrong"),
+        ("toggle-scatter", "relay-contact-film"),
         ("crosstalk", "channel-crosstalk"),
     ],
 )

@@ -32,19 +32,26 @@ def frozen_hypotheses(view: View) -> Iterator[Hypothesis]:
     if view.word_bits == 0 or np.unique(view.planned).size < 2:
         return
     silent = np.full(view.count, NO_WORD, dtype=np.int64)
+    plain = bool(view.heard.any())
     for word in _words(view):
-        pattern_percent = view.of_words(np.full(view.count, word, dtype=np.int64))
-        what = f"word {word:X}"
-        for fault, prior in (("latch-missing", 0.0), ("clock-line-dead", 2.0)):
-            for latched in (None, silent) if bool(view.heard.any()) else (None,):
+        held = np.full(view.count, word, dtype=np.int64)
+        pattern_percent = view.of_words(held)
+        for fault, prior, odd, latched in (
+            ("latch-missing", 0.0, (), (None, silent)),
+            ("clock-line-dead", 2.0, ("re-latch", "short-frame"), (None, silent)),
+            ("latches-crossed", 1.0, (), (held,)),
+            ("latch-broadcast", 2.0, ("broadcast",), (held,)),
+            ("chain-wrong-device", 3.0, ("long-frame",), (None, held)),
+        ):
+            for shown in latched if plain else latched[:1]:
                 yield Hypothesis(
                     fault=fault,
-                    what=what,
+                    what=f"word {word:X}",
                     pattern_percent=pattern_percent,
-                    latched=latched,
                     by_code=True,
+                    latched=shown,
                     free=1,
-                    explains=frozenset({"realness", "bus-timing"}),
+                    explains=frozenset({"bus-timing", *odd}),
                     prior=prior,
                 )
 

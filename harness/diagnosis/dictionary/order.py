@@ -40,7 +40,7 @@ def _sized(fault: str, what: str, pattern_percent: Floats, *, prior: float = 0.0
         sized=True,
         prior=prior,
         unit="percent",
-        explains=frozenset({"repeatability"}),
+        explains=frozenset({"toggle-scatter"}),
     )
 
 
@@ -93,6 +93,7 @@ def _events(view: View) -> Iterator[Hypothesis]:
     plans = (
         ("intermittent-joint", 0.0 if far else 3.0, ()),
         ("register-reset-mid-run", 1.0, ()),
+        ("extra-clock-edge", 4.0, ("bus-timing", "long-frame")),
         ("setup-hold-marginal", 1.0 if not far else 2.0, ("bus-timing",)),
         ("logic-level-weak", 1.5 if not far else 2.5, ("bus-timing",)),
     )
@@ -103,7 +104,7 @@ def _events(view: View) -> Iterator[Hypothesis]:
             pattern_percent=pattern_percent,
             free=int(events.size),
             prior=prior,
-            explains=frozenset({"realness", "repeatability", *items}),
+            explains=frozenset({"toggle-scatter", *items}),
         )
 
 

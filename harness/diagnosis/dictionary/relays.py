@@ -65,7 +65,7 @@ def _positions(view: View, law: StageKind, control: Control) -> Iterator[Hypothe
             fault=fault,
             what=what,
             pattern_percent=moved(view, control.name, numbers),
-            explains=frozenset({"realness", "noise", "offset"}),
+            explains=frozenset({"noise", "input-noise", "offset"}),
         )
 
 
@@ -109,7 +109,7 @@ def _pregain(view: View, name: str) -> Iterator[Hypothesis]:
                 what=f"{name} always {level}",
                 pattern_percent=pattern_percent,
                 latched=latched,
-                explains=frozenset({"realness", "noise", "offset"}),
+                explains=frozenset({"noise", "input-noise", "offset"}),
             )
 
 

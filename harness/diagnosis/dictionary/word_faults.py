@@ -42,11 +42,17 @@ def _entry(transform: Transform, pattern_percent: np.ndarray, *, on_bus: bool) -
         latched=transform.words if on_bus else None,
         by_code=True,
         free=transform.free,
-        explains=frozenset({"realness", "bus-timing"}),
+        explains=frozenset({"bus-timing", *ODD.get(transform.fault, ())}),
         prior=_PRIORS.get(transform.fault, 0.0),
     )
 
 
+ODD = {
+    "latch-one-frame-late": ("re-latch",),
+    "extra-clock-edge": ("long-frame",),
+    "wrong-clock-edge": ("short-frame", "long-frame"),
+}
+"""What is odd about the frames of a fault."""
 _PRIORS = {"data-bits-shorted": 1.0, "word-polarity-inverted": 1.0, "data-bits-swapped": 0.5}
 """Where two transforms do the same to every word of the ladder, the plainer one goes first."""
 
@@ -65,7 +71,6 @@ def _rows(view: View) -> Iterator[Hypothesis]:
         latched=words,
         by_code=True,
         free=int(rows.size),
-        explains=frozenset({"realness"}),
     )
 
 
