@@ -53,7 +53,10 @@ def diagnose(case: Case) -> Diagnosis:
     invalid = of_invalid(case)
     if not views:
         return Diagnosis(candidates=invalid[:MOST])
-    found = {channel: matches(view, tuple(hypotheses(view)), case.failed[channel] | view.odd) for channel, view in views.items()}
+    found = {
+        channel: matches(view, tuple(hypotheses(view)), case.failed[channel] | view.odd)
+        for channel, view in views.items()
+    }
     sound = len(channels) < len(case.channels)
     ranking = _ranked(found, views, sound_channels=sound)
     if ranking.explained or len(found) == 1:

@@ -28,7 +28,19 @@ CAP = 100.0
 KEPT = 32
 """Entries that are compared in full."""
 GAIN_ITEMS = frozenset(
-    {"gain", "residual", "fine-step", "coarse-step", "monotonic", "parameter", "measurable", "word", "channel-match", "realness"}
+    {
+        "gain",
+        "residual",
+        "fine-step",
+        "coarse-step",
+        "monotonic",
+        "parameter",
+        "measurable",
+        "word",
+        "channel-match",
+        "realness",
+        "up-down",
+    }
 )
 """Items that the readings or the words themselves speak for."""
 

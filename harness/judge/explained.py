@@ -48,10 +48,7 @@ def case_of(context: Context, law: GainLaw, judgements: Sequence[Judgement]) -> 
     Source:
         none: a record.
     """
-    failed: dict[int, set[str]] = {}
-    for claim in judgements:
-        if claim.outcome in (Outcome.FAIL, Outcome.INCONCLUSIVE):
-            failed.setdefault(claim.setting.channel if claim.setting else 0, set()).add(claim.item)
+    failed = _not_met(judgements)
     return Case(
         law=law,
         visits=tuple(
@@ -62,6 +59,24 @@ def case_of(context: Context, law: GainLaw, judgements: Sequence[Judgement]) -> 
         claimed=frozenset(claim.item for claim in judgements),
         notes=tuple(event.text for event in context.events),
     )
+
+
+def _not_met(judgements: Sequence[Judgement]) -> dict[int, set[str]]:
+    """Items by channel; those in doubt count beside failed ones, and in other channels only where nothing failed.
+
+    Scatter of one channel widens the uncertainty of all: the others then are in doubt for its sake.
+    """
+    found: dict[int, set[str]] = {}
+    failing = {_channel(claim) for claim in judgements if claim.outcome is Outcome.FAIL}
+    for claim in judgements:
+        doubt = claim.outcome is Outcome.INCONCLUSIVE and (not failing or _channel(claim) in failing)
+        if claim.outcome is Outcome.FAIL or doubt:
+            found.setdefault(_channel(claim), set()).add(claim.item)
+    return found
+
+
+def _channel(claim: Judgement) -> int:
+    return claim.setting.channel if claim.setting else 0
 
 
 def _visit(prediction: Prediction, measured: Measured) -> Visit:

@@ -58,6 +58,8 @@ class Measured:
     """Codes that the record never visits, on the converter's own grid."""
     index: int = 0
     """Of the reading, in order of recording."""
+    scale_v_per_code: float | None = None
+    """Input volts a code, as the device displays them; None without a record."""
 
 
 def measure(
@@ -115,7 +117,26 @@ def measure(
         flags=record.flags,
         gaps=record.gaps,
         index=reading.index,
+        scale_v_per_code=None if reading.waveform is None else reading.waveform.scale_v_per_code,
     )
+
+
+def most_gains(reading: Reading, input_ratio: float) -> tuple[float, ...]:
+    """What gain the whole span of a record allows for at most.
+
+    Args:
+        reading: one that another try has replaced, because it clipped or hardly filled the converter.
+        input_ratio: volts at the device's input per volt that the source is set to.
+    Returns:
+        codes a volt; none where no level stood at the input or nothing was recorded.
+    Source:
+        an amplitude is at most half the span from peak to peak.
+    """
+    input_vpk = reading.drive_read_vpk * input_ratio
+    if reading.status is not ReadingStatus.RELEVELLED or reading.waveform is None or not input_vpk > 0.0:
+        return ()
+    codes = reading.waveform.codes
+    return () if codes.size == 0 else ((int(codes.max()) - int(codes.min())) / 2.0 / input_vpk,)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

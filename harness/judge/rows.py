@@ -23,6 +23,8 @@ class Gathered:
     planned: int
     """Rungs of the ladder at this setting."""
     attempts: int
+    tries_codes_per_v: tuple[float, ...] = ()
+    """The most that the whole span of each superseded record allows for the gain."""
 
     @property
     def valid(self) -> tuple[Measured, ...]:

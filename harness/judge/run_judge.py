@@ -18,7 +18,7 @@ from harness.judge.grounds import Grounds
 from harness.judge.level import by_meter
 from harness.judge.limit_set import LimitSet
 from harness.judge.looked import look
-from harness.judge.measured import Measured, measure
+from harness.judge.measured import Measured, measure, most_gains
 from harness.judge.realness import Evidence
 from harness.judge.rows import Gathered, evidence_of
 from harness.judge.steps import Step, steps_of
@@ -94,6 +94,7 @@ class RunJudge:
         }
         self._final: dict[Setting, list[Measured]] = {}
         self._attempts: dict[Setting, int] = {}
+        self._tries: dict[Setting, list[float]] = {}
         self._previous: Codes | None = None
         self._extras = tuple(extras)
         self._open: list[Rung | None] = list(extras)
@@ -122,6 +123,7 @@ class RunJudge:
             return Outcome.INVALID
         self._attempts[setting] = self._attempts.get(setting, 0) + 1
         if not reading.final:
+            self._tries.setdefault(setting, []).extend(most_gains(reading, self._input_ratio))
             return Outcome.PASS
         measured = measure(
             reading,
@@ -173,6 +175,7 @@ class RunJudge:
         other._limits = limits
         other._final = {setting: list(readings) for setting, readings in self._final.items()}
         other._attempts = dict(self._attempts)
+        other._tries = {setting: list(tries) for setting, tries in self._tries.items()}
         other._seen = dict(self._seen)
         other._tallies = copy.deepcopy(self._tallies)
         other._open, other._extra = list(self._open), dict(self._extra)
@@ -202,6 +205,7 @@ class RunJudge:
                 final=tuple(self._final.get(setting, ())),
                 planned=self._rungs[setting],
                 attempts=self._attempts.get(setting, 0),
+                tries_codes_per_v=tuple(self._tries.get(setting, ())),
             )
             for setting, prediction in plan.items()
         }

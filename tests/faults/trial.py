@@ -17,13 +17,13 @@ from harness.sweep import sweep
 from harness.values import Event, Outcome, Reading, RunResult
 
 CONFIGS = Path(__file__).parents[2] / "configs"
-LADDERS: dict[str, tuple[str, tuple[int, ...]]] = {
-    "skerry-hr-4": ("ci", (0, 5, 10, 15, 20)),
-    "tarn-vg-1": ("tarn-vg-1", (0, 12, 27, 40, 56)),
-    "corrie-ur-2": ("corrie-ur-2", (0, 1, 14, 28, 40)),
+LADDERS: dict[str, tuple[str, str]] = {
+    "skerry-hr-4": ("ci", "fine = [0, 5, 10, 15, 20]"),
+    "skerry-hr-4 beside": ("validation", "fine = [0, 10, 20]"),
+    "tarn-vg-1": ("tarn-vg-1", "fine = [0, 12, 27, 40, 56]"),
+    "corrie-ur-2": ("corrie-ur-2", "fine = [0, 1, 14, 28, 40]"),
 }
-"""By device: its job, and the fine positions that stand for all."""
-UNABLE = "the device cannot have it"
+"""By device: its job, and the fine positions that stand for all; `beside` adds the readings beside the ladder."""
 
 
 class Kept:
@@ -69,8 +69,9 @@ def setup_of(device: str) -> Setup:
         configs = Path(shutil.copytree(CONFIGS, Path(home) / "configs"))
         path = configs / "jobs" / f"{job}.toml"
         text = path.read_text("utf-8")
-        if "fine = " not in text:
-            path.write_text(text.replace("[ladder]", f"[ladder]\nfine = {list(fine)}"), "utf-8")
+        if fine not in text:
+            text = text.replace("[ladder]", f"[ladder]\n{fine}")
+        path.write_text(text.replace("channels = [1, 2, 3]", "channels = [1, 2]"), "utf-8")
         return read_setup(str(path))
 
 
@@ -78,9 +79,7 @@ def trial(device: str, faults: Sequence[str], *, seed: int) -> Trial:
     """Sweep and judge a unit of a device; UsageError for a fault that it cannot have."""
     setup, kept = setup_of(device), Kept()
     ended = how = ""
-    with open_bench(
-        setup.bench, setup.device, transport="in-process", seed=seed, faults=tuple(faults)
-    ) as opened:
+    with open_bench(setup.bench, setup.device, transport="in-process", seed=seed, faults=tuple(faults)) as opened:
         try:
             sweep(opened.bench, plan_of(setup), opened.recorder(kept), progress=lambda done, reading: None)
         except StationFault as error:
@@ -111,4 +110,6 @@ def safe_trial(device: str, faults: Sequence[str], *, seed: int) -> Trial:
     except UsageError as error:
         return Trial(outcome="UNABLE", named=(), together=(), none_of_these=False, how=str(error))
     except (BenchError, StoreError, KeyboardInterrupt) as error:
-        return Trial(outcome="REFUSED", named=(), together=(), none_of_these=False, how=f"{type(error).__name__}: {error}")
+        return Trial(
+            outcome="REFUSED", named=(), together=(), none_of_these=False, how=f"{type(error).__name__}: {error}"
+        )

@@ -88,7 +88,7 @@ def reading_of(rung: Rung, *, gain_ratio: float = 1.0, step: int = 1, **changes:
             # As with any free-running source no two records begin alike: two equal ones would be one, read twice.
             codes=codes_of(amplitude, step=step, phase_rad=0.7 + 0.37 * rung.index),
             sample_rate_hz=FULL.device.acquisition.sample_rate_hz,
-            scale_v_per_code=1e-3,
+            scale_v_per_code=1.0 / rung.prediction.gain_codes_per_v,
             sequence=rung.index + 1,
         ),
         capture=capture_of(word_frames(rung.prediction)),

@@ -13,6 +13,8 @@ from harness.diagnosis.words import code_places
 
 NEAR = 2
 """Codes tried on both sides of the likeliest."""
+NEEDS_ODD = ("latch-broadcast", "chain-wrong-device")
+"""Faults that the bus shows, or they are not there."""
 GRID = 64
 """Codes of the first look; gains rise or fall steadily with the code."""
 MOST_FIELDS = 64
@@ -53,6 +55,7 @@ def frozen_hypotheses(view: View) -> Iterator[Hypothesis]:
                     free=1,
                     explains=frozenset({"bus-timing", *odd}),
                     prior=prior,
+                    needs=frozenset(odd) if fault in NEEDS_ODD else frozenset(),
                 )
 
 

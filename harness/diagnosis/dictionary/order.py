@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 
 import numpy as np
 
@@ -12,6 +13,12 @@ from harness.diagnosis.view import Floats, View
 CLEAR_PERCENT = 1.0
 """A reading that differs from the other one of its setting by more than this is an event."""
 MOST_EVENTS = 3
+LEAST_WAY_PERCENT = -300.0
+"""More of a way than this has no logarithm worth having."""
+COARSE_DECADES = 1.0
+"""A change of range is waited for about ten times as long as a fine step."""
+FIRST_DECADES = 3.0
+"""Before the first reading of a channel the setting has stood for long."""
 FAR_PERCENT = 50.0
 """An event beyond this is an open joint, below a bit."""
 
@@ -45,24 +52,33 @@ def _sized(fault: str, what: str, pattern_percent: Floats, *, prior: float = 0.0
 
 
 def _after_relay(view: View) -> Iterator[Hypothesis]:
+    """Part of the way of the relays is still to go at the first reading after they have moved."""
+    named = [name for name, control in view.law.path.controls().items() if control.named]
+    moved = dict(view.arrays)
+    for name in named:
+        moved[name] = np.concatenate((view.arrays[name][:1], view.arrays[name][:-1]))
+    way = np.exp(np.maximum(view.log_gains_percent(moved), LEAST_WAY_PERCENT) / 100.0) - 1.0
     first = view.first_of_block.astype(np.float64)
-    if 0.0 < first.sum() < view.count:
-        yield _sized("relay-settles-late", "first reading in each range", first)
-        yield _sized("settle-too-short", "first reading in each range", first, prior=2.0)
+    first[:1] = 0.0
+    for pattern_percent, what, prior in ((way, "after a relay", 0.0), (first, "first reading in each range", 1.0)):
+        if np.any(pattern_percent != 0.0):
+            yield _sized("relay-settles-late", what, pattern_percent, prior=prior)
+            yield replace(_sized("settle-too-short", what, pattern_percent, prior=prior + 1.0), everywhere=True)
 
 
 def _lagging(view: View) -> Iterator[Hypothesis]:
-    """Part of the way from the gain before is still to go."""
+    """Part of the way from the gain before is still to go; or the gain creeps with the logarithm of the wait."""
     if view.count < 3:
         return
     gains = np.asarray(view.law.path.gains_codes_per_v(view.arrays), dtype=np.float64)
     before = np.concatenate((gains[:1], gains[:-1]))
-    within = np.where(view.first_of_block, 0.0, 100.0 * (before / gains - 1.0))
+    within = np.where(view.first_of_block, 0.0, before / gains - 1.0)
     if np.any(within != 0.0):
-        yield _sized("slow-settling", "share of the step before", within / 100.0)
-    direction = np.sign(within)
-    if np.any(direction != 0.0):
-        yield _sized("slow-settling", "up against down", direction, prior=1.0)
+        yield _sized("slow-settling", "share of the step before", within)
+        yield _sized("slow-settling", "up against down", np.sign(within), prior=1.0)
+    waits = view.first_of_block.astype(np.float64) * COARSE_DECADES
+    waits[:1] = FIRST_DECADES
+    yield _sized("slow-settling", "for each decade of waiting", waits)
 
 
 def _drift(view: View) -> Iterator[Hypothesis]:
@@ -91,8 +107,8 @@ def _events(view: View) -> Iterator[Hypothesis]:
     far = bool(np.any(np.abs(pattern_percent) > FAR_PERCENT))
     names = ", ".join(_name(view, int(place)) for place in events[:MOST_EVENTS])
     plans = (
-        ("intermittent-joint", 0.0 if far else 3.0, ()),
-        ("register-reset-mid-run", 1.0, ()),
+        ("intermittent-joint", 0.0 if far else 3.0, ("steady",)),
+        ("register-reset-mid-run", 1.0, ("steady",)),
         ("extra-clock-edge", 4.0, ("bus-timing", "long-frame")),
         ("setup-hold-marginal", 1.0 if not far else 2.0, ("bus-timing",)),
         ("logic-level-weak", 1.5 if not far else 2.5, ("bus-timing",)),

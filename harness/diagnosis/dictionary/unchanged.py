@@ -32,6 +32,12 @@ SHOWN_BY: Final[tuple[tuple[str, tuple[str, ...], float], ...]] = (
     ("relay-contact-film", ("toggle-scatter",), 0.0),
     ("fixture-worn", ("toggle-scatter",), 1.0),
     ("channel-crosstalk", ("crosstalk",), 0.0),
+    ("intermittent-joint", ("steady",), 0.0),
+    ("relay-contact-film", ("steady",), 2.0),
+    ("scale-row-wrong", ("scale",), 0.0),
+    ("calibration-of-another-unit", ("scale",), 0.5),
+    ("scale-not-updated", ("scale",), 1.0),
+    ("preamble-stale", ("scale",), 2.0),
 )
 """Fault, the items of claims that it makes fail, and its prior among those of one item."""
 

@@ -21,8 +21,11 @@ from harness.judge.claims.realness import REALNESS
 from harness.judge.claims.repeatability import TOGGLE_SCATTER
 from harness.judge.claims.residual import RESIDUAL
 from harness.judge.claims.response import SECOND_FREQUENCY
+from harness.judge.claims.scale import SCALE
 from harness.judge.claims.station import STATION
+from harness.judge.claims.steady import STEADY
 from harness.judge.claims.step import COARSE_STEP, FINE_STEP
+from harness.judge.claims.up_down import UP_DOWN
 from harness.judge.claims.word import WORD
 from harness.values import Judgement
 
@@ -45,6 +48,9 @@ CLAIMS: tuple[ClaimKind, ...] = (
     TOGGLE_SCATTER,
     CROSSTALK,
     PARAMETER,
+    UP_DOWN,
+    STEADY,
+    SCALE,
     BUS_TIMING,
 )
 
