@@ -12,6 +12,10 @@ SAME_PERCENT = 0.6
 """Gains closer than this are the same: twice the range-switch error of a source, a fifth of the smallest fine step."""
 
 
+HIDDEN_PERCENT = 1.5
+"""A gain that is as displayed though the word stands for so much less, or more, was helped by arithmetic."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Evidence:
     """What is known of one setting."""
@@ -110,7 +114,22 @@ def _of_setting(item: Evidence, least: float | None, members: int) -> Found:
             ratio=1.0,
             why="declared arithmetic, but the ladder holds no setting with the same word to compare with",
         )
+    hidden = _hidden_ratio(
+        item.gain_codes_per_v,
+        planned=item.planned_codes_per_v,
+        hardware=item.hardware_codes_per_v * item.declared_ratio,
+    )
+    if hidden is not None:
+        why = f"the word stands for ×{1.0 / hidden:.4g} of the gain, the rest is arithmetic"
+        return Found(realness=Realness.MIXED, ratio=hidden * item.declared_ratio, why=why)
     return Found(realness=Realness.HARDWARE, ratio=1.0, why="")
+
+
+def _hidden_ratio(measured: float, *, planned: float, hardware: float) -> float | None:
+    """Arithmetic that makes up for another word than the planned one; None where the gain is not as displayed."""
+    extra_percent = 100.0 * math.log(planned / hardware)
+    as_displayed = 100.0 * abs(math.log(measured / planned)) <= HIDDEN_PERCENT / 2.0
+    return math.exp(extra_percent / 100.0) if as_displayed and abs(extra_percent) > HIDDEN_PERCENT else None
 
 
 def of_step(lower: Evidence, upper: Evidence) -> Found:
@@ -148,4 +167,12 @@ def of_step(lower: Evidence, upper: Evidence) -> Found:
         return Found(realness=Realness.FAULT, ratio=1.0, why="a new word was latched, the gain did not move")
     if lower.code_spacing != upper.code_spacing or lower.declared_ratio != upper.declared_ratio:
         return Found(realness=Realness.MIXED, ratio=extra_ratio, why=f"new word, and ×{extra_ratio:.4g} beside it")
+    hidden = _hidden_ratio(
+        upper.gain_codes_per_v / lower.gain_codes_per_v,
+        planned=upper.planned_codes_per_v / lower.planned_codes_per_v,
+        hardware=upper.hardware_codes_per_v / lower.hardware_codes_per_v,
+    )
+    if hidden is not None:
+        why = f"new word for ×{math.exp(wanted_percent / 100.0):.4g}, and ×{hidden:.4g} of arithmetic beside it"
+        return Found(realness=Realness.MIXED, ratio=hidden, why=why)
     return Found(realness=Realness.HARDWARE, ratio=1.0, why="")

@@ -35,6 +35,13 @@ STEPS: dict[str, tuple[dict[str, Any], Realness, float, str]] = {
     "new word and declared arithmetic": (
         {"gain_codes_per_v": 2200.0, "declared_ratio": 2.0}, Realness.MIXED, 2.0, "new word, and ×2 beside it",
     ),
+    "new word for half the step, gain as displayed": (
+        {"hardware_codes_per_v": 1048.8}, Realness.MIXED, 1100.0 / 1048.8,
+        "new word for ×1.049, and ×1.049 of arithmetic",
+    ),
+    "new word for half the step, gain goes elsewhere": (
+        {"hardware_codes_per_v": 1048.8, "gain_codes_per_v": 1048.8}, Realness.HARDWARE, 1.0, "",
+    ),
     "same word, gain moves": (
         {"word": 100, "hardware_codes_per_v": 1000.0}, Realness.ARITHMETIC, 1.1, "the word and relays did not",
     ),
@@ -88,6 +95,14 @@ def test_gains_within_the_window_are_the_same(off_percent: float, realness: Real
 
 def test_the_same_word_behind_another_relay_is_another_state() -> None:
     assert settings({}, {"relays": frozenset(), "gain_codes_per_v": 100.0})[0].realness is Realness.HARDWARE
+
+
+def test_a_word_that_stands_for_less_than_the_gain_hides_arithmetic() -> None:
+    less = {"hardware_codes_per_v": 900.0}
+    hidden, wrong = settings({**less, "word": 90}, {**less, "word": 91, "gain_codes_per_v": 900.0})
+    assert (hidden.realness, hidden.ratio) == (Realness.MIXED, pytest.approx(1000.0 / 900.0))
+    assert hidden.why == "the word stands for ×0.9 of the gain, the rest is arithmetic"
+    assert wrong.realness is Realness.HARDWARE
 
 
 def test_what_is_not_known_is_said() -> None:
