@@ -26,6 +26,7 @@ GainladderError                     every child: a message that names the place;
 │  ├─ SchemaMismatch                written by another version
 │  ├─ RunNotFound (LookupError)     no such run, or an ambiguous prefix
 │  └─ RunExists                     the run id is taken
+├─ StopCondition                    a condition of the job ends a corner, a unit or the whole night
 └─ ReportError                      the report cannot be written
 """
 
@@ -239,6 +240,23 @@ class RunNotFound(StoreError, LookupError):
 
 class RunExists(StoreError):
     """The run id is already in the store."""
+
+
+class StopCondition(GainladderError):
+    """What a job names as a reason to stop; `scope` says how much: corner, unit or night."""
+
+    exit_code = ExitCode.INVALID
+
+    def __init__(self, message: str, *, scope: str) -> None:
+        super().__init__(message)
+        self.scope = scope
+
+    def __reduce__(self) -> tuple[object, ...]:
+        return _rebuild_stop, (self.args[0], self.scope)
+
+
+def _rebuild_stop(message: str, scope: str) -> StopCondition:
+    return StopCondition(message, scope=scope)
 
 
 class ReportError(GainladderError):

@@ -3,14 +3,23 @@
 from __future__ import annotations
 
 import time
+from collections.abc import Iterator
 
 from harness.app.bench_open import open_bench
 from harness.app.files import FileSet, beside
 from harness.app.setup import read_bench
-from harness.bench import Source
-from harness.bench.conformance import check_adapter, check_clock, check_device, check_meter, check_source
+from harness.bench import Source, Surroundings
+from harness.bench.conformance import (
+    check_adapter,
+    check_clock,
+    check_device,
+    check_instrument,
+    check_meter,
+    check_source,
+)
 from harness.config import DeviceFile
 from harness.errors import ConfigError, ConformanceError, RefusedUnsafe, UsageError
+from harness.values import conditions_text
 
 
 def check_bench(
@@ -56,11 +65,22 @@ def check_bench(
             check_meter(bench.meter)
             found.append(("meter contract", "kept"))
         found.append(("interlock", _interlock(bench.source, min(limit.max_vpk for limit in device.input.limit))))
+        found.extend(_surroundings(bench.surroundings))
         for name, source in (("source", bench.source), ("aggressor", bench.aggressor)):
             if source is not None:
                 source.safe_off()
                 found.append((f"{name} output", "off"))
     return tuple(found)
+
+
+def _surroundings(around: Surroundings) -> Iterator[tuple[str, str]]:
+    for name, instrument in (("chamber", around.chamber), ("supply", around.supply), ("probe", around.probe)):
+        if instrument is not None:
+            check_instrument(instrument)
+            yield f"{name} contract", "kept; nothing was set"
+    values = around.conditions()
+    if values:
+        yield "surroundings", conditions_text(values)
 
 
 def _interlock(source: Source, limit_vpk: float) -> str:

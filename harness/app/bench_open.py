@@ -8,6 +8,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from harness.app.setup import BenchSetup
+from harness.app.surroundings_open import surroundings_on
 from harness.app.wire_bench import served_bench
 from harness.bench import Clock, Device, Interlock, Link, Recorder
 from harness.config import DeviceFile, InstrumentSlot
@@ -27,7 +28,7 @@ from harness.simulated import JumpClock, build_world
 from harness.sweep import Bench
 from harness.values import Identity
 
-ROLES = ("source", "device", "adapter", "meter", "aggressor")
+ROLES = ("source", "device", "adapter", "meter", "aggressor", "chamber", "supply", "probe")
 
 
 def _untouched(recorder: Recorder) -> Recorder:
@@ -186,8 +187,11 @@ def _closing(
             links["aggressor"], profiles["aggressor"], slots["aggressor"], file.aggressor.wiring, interlock, clock,
             file.max_level_vpk,
         )  # fmt: skip
+    around = surroundings_on(links, profiles, slots, clock)
     meter = MeterDriver(links["meter"], profiles["meter"], slots["meter"], clock) if "meter" in links else None
-    bench = Bench(source=source, device=dut, adapter=adapter, clock=clock, meter=meter, aggressor=aggressor)
+    bench = Bench(
+        source=source, device=dut, adapter=adapter, clock=clock, meter=meter, aggressor=aggressor, surroundings=around,
+    )  # fmt: skip
     try:
         yield bench
     finally:

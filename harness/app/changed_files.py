@@ -9,7 +9,7 @@ from typing import Any
 from harness.app.files import beside, shown
 from harness.config import BenchFile, JobFile, parse
 from harness.config.parse import sha256_of
-from harness.errors import ConfigError
+from harness.errors import ConfigError, UsageError
 from harness.values import ConfigFile, RunHeader
 
 ADDRESSES = ("profile", "address", "also_at", "timeout_s", "termination", "baud", "via", "power_cycle", "boot_s")
@@ -103,3 +103,14 @@ def _text(path: str) -> str | None:
         return Path(path).read_text(encoding="utf-8")
     except (OSError, UnicodeDecodeError):
         return None
+
+
+def refuse_changes(header: RunHeader, *, job_path: str, bench_path: str, as_recorded: bool) -> Changes:
+    """The changes, where there are none that matter or the user goes on all the same; else UsageError."""
+    found = changes(header, job_path=job_path, bench_path=bench_path)
+    if found.changed and not as_recorded:
+        raise UsageError(
+            f"run {header.run_id} is not resumed: {'; '.join(found.changed)}. Bring the files back, begin another run, "
+            "or go on by the files in the record with --as-recorded"
+        )
+    return found

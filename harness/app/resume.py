@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from harness.app.bench_open import OpenBench, open_bench
-from harness.app.changed_files import Changes, changes
+from harness.app.changed_files import Changes, refuse_changes
 from harness.app.files import FileSet
 from harness.app.output import say
 from harness.app.run import UNNAMED, bytes_of, take_readings
@@ -40,12 +40,9 @@ def resume_run(store: Store, run_id: str, request: ResumeRequest) -> StationFaul
     if info.end == "finished":
         raise UsageError(f"run {run_id} is finished, nothing is left of it: begin another run with `gainladder sweep`")
     with owning(run_id):
-        found = changes(header, job_path=request.job_path, bench_path=request.bench_path)
-        if found.changed and not request.as_recorded:
-            raise UsageError(
-                f"run {run_id} is not resumed: {'; '.join(found.changed)}. Bring the files back, begin another run, or "
-                "go on by the files in the record with --as-recorded"
-            )
+        found = refuse_changes(
+            header, job_path=request.job_path, bench_path=request.bench_path, as_recorded=request.as_recorded
+        )
         setup = _setup(header, found)
         todo = resumption(
             setup.every_rung, store.readings(run_id), frequency_hz=setup.device.acquisition.frequency_hz
@@ -68,7 +65,8 @@ def _setup(header: RunHeader, found: Changes) -> Setup:
     stored = {file.role: file for file in header.files}
     if found.bench is not None:
         stored["bench"] = found.bench
-    return read_setup(header.file("job").path, files=FileSet(stored=stored, from_record=True))
+    cycle = 0 if header.night is None else header.night.cycle
+    return read_setup(header.file("job").path, files=FileSet(stored=stored, from_record=True), cycle=cycle)
 
 
 def _check_same(header: RunHeader, opened: OpenBench) -> None:

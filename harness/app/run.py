@@ -7,6 +7,7 @@ import dataclasses
 import secrets
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Protocol
 
 from harness import report
 from harness.app.bench_open import OpenBench
@@ -18,8 +19,8 @@ from harness.app.version import version
 from harness.errors import StationFault, StoreError
 from harness.judge import RunJudge, Statement
 from harness.store import RunRecorder, Store
-from harness.sweep import Resumption, SweepPlan, Walk
-from harness.values import Outcome, Reading, RunHeader, RunResult
+from harness.sweep import AnchorPlan, Resumption, SweepPlan, Walk
+from harness.values import NightPlace, Outcome, Reading, RunHeader, RunResult
 
 UNNAMED = "simulated"
 """Serial number of a unit that has none."""
@@ -36,7 +37,25 @@ class RunRequest:
     faults: tuple[str, ...]
 
 
-def new_header(setup: Setup, opened: OpenBench, request: RunRequest) -> RunHeader:
+class RunWatch(Protocol):
+    """Somebody who looks on while readings are taken; each call may raise StopCondition."""
+
+    def before(self, walk: Walk, recorder: RunRecorder) -> None:
+        """Before the first rung."""
+        ...
+
+    def seen(self, reading: Reading) -> None:
+        """After each rung."""
+        ...
+
+    def after(self, recorder: RunRecorder) -> None:
+        """After the last rung."""
+        ...
+
+
+def new_header(
+    setup: Setup, opened: OpenBench, request: RunRequest, night: NightPlace | None = None
+) -> RunHeader:
     """The header of a run that is about to begin."""
     utc = opened.bench.clock.utc()
     stamp = utc[:19].replace("-", "").replace(":", "")
@@ -52,6 +71,7 @@ def new_header(setup: Setup, opened: OpenBench, request: RunRequest) -> RunHeade
         identities=opened.identities,
         files=setup.files,
         software=version(),
+        night=night,
     )
 
 
@@ -71,6 +91,19 @@ def plan_of(setup: Setup) -> SweepPlan:
         input_ratio=setup.input_ratio,
         terminal_ratio=setup.terminal_ratio,
         self_check_percent=setup.bench.file.self_check_percent,
+        anchors=_anchors(setup),
+    )
+
+
+def _anchors(setup: Setup) -> AnchorPlan | None:
+    anchors = setup.job.anchors
+    if anchors is None:
+        return None
+    return AnchorPlan(
+        rungs=setup.anchors,
+        every_rungs=anchors.every_rungs,
+        every_s=anchors.every_s,
+        moved_percent=anchors.moved_percent,
     )
 
 
@@ -92,7 +125,7 @@ def judge_of(setup: Setup, *, waveforms: bool = True) -> RunJudge:
 
 def record_run(setup: Setup, opened: OpenBench, store: Store, header: RunHeader) -> StationFault | None:
     """Sweep and record. Returns the station fault that stopped the sweep, if one did; the run is then recorded too."""
-    store.require_room(bytes_of(setup, len(setup.rungs)))
+    store.require_room(bytes_of(setup, len(setup.every_rung)))
     with owning(header.run_id):
         recorder = store.begin(header, clock=opened.bench.clock)
         return take_readings(setup, opened, recorder, Resumption.of_new_run(setup.every_rung))
@@ -103,19 +136,28 @@ def bytes_of(setup: Setup, readings: int) -> int:
     return readings * (2 * setup.device.acquisition.samples + BESIDE_BYTES)
 
 
-def take_readings(setup: Setup, opened: OpenBench, recorder: RunRecorder, todo: Resumption) -> StationFault | None:
+def take_readings(
+    setup: Setup, opened: OpenBench, recorder: RunRecorder, todo: Resumption, watch: RunWatch | None = None
+) -> StationFault | None:
     """Walk what is left of a ladder and record how it ended; a station fault that stopped it is returned."""
     provisional = judge_of(setup, waveforms=False)
     try:
         walk = Walk(opened.bench, plan_of(setup), opened.recorder(recorder), first_index=todo.first_index)
+        if watch is not None:
+            watch.before(walk, recorder)
         if todo.before:
             walk.recheck(todo.before)
         with progress_bar(todo.left) as tick:
 
             def progress(done: int, reading: Reading) -> None:
                 tick(done, reading, provisional.take(reading))
+                if watch is not None:
+                    watch.seen(reading)
 
             walk.portion(todo.left, progress=progress)
+        if watch is not None:
+            walk.anchor()
+            watch.after(recorder)
     except StationFault as fault:
         recorder.finish("stopped", f"station fault {fault.fault}")
         return fault

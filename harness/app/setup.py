@@ -9,12 +9,12 @@ from typing import TypeVar
 from harness.app.files import FileSet, beside
 from harness.app.wiring import wiring_of
 from harness.bus import BusWiring
-from harness.config import BenchFile, DeviceFile, InstrumentFile, InstrumentSlot, JobFile, LimitsFile
+from harness.config import BenchFile, DeviceFile, InstrumentFile, InstrumentSlot, JobFile, LimitsFile, Night
 from harness.config.bench_file import Wiring
-from harness.errors import ConfigError
+from harness.errors import ConfigError, Problem
 from harness.judge import LimitSet
 from harness.judge import build as build_limits
-from harness.ladder import Drive, Ground, OtherSource, drive_of, input_ratio, plan_extras, terminal_ratio
+from harness.ladder import Drive, Ground, OtherSource, anchor_rungs, drive_of, input_ratio, plan_extras, terminal_ratio
 from harness.ladder import build as build_ladder
 from harness.law import GainLaw, design_matrix
 from harness.law import build as build_law
@@ -78,6 +78,8 @@ class Setup:
     """Of the ladder."""
     extras: tuple[Rung, ...]
     """Readings beside the ladder, taken behind it."""
+    anchors: tuple[Rung, ...]
+    """Of the ladder; read again and again."""
     files: tuple[ConfigFile, ...]
 
     @property
@@ -129,9 +131,15 @@ def read_bench(files: FileSet, path: str, *, named_by: str = "the command line")
 
 
 def read_setup(
-    job_path: str, *, bench_path: str = "", limits_path: str = "", files: FileSet | None = None, ladder: bool = True
+    job_path: str,
+    *,
+    bench_path: str = "",
+    limits_path: str = "",
+    files: FileSet | None = None,
+    ladder: bool = True,
+    cycle: int = 0,
 ) -> Setup:
-    """A job and all it names. ConfigError with the problems of every file at once."""
+    """A job and all it names, for one cycle of a night. ConfigError with the problems of every file at once."""
     files = files or FileSet()
     job = files.read(JobFile, "job", job_path)
     if job is None:
@@ -144,17 +152,20 @@ def read_setup(
     bench = read_bench(files, bench_path or beside(job_path, job.bench), named_by=f"{job_path}: bench")
     law = _collect(files, lambda: build_law(device, file=device_path)) if device else None
     items = _limits(files, limits, limits_path, device=device, law=law) if limits else None
+    if bench is not None and job.night is not None:
+        files.problems.extend(night_problems(job.night, bench.file, file=job_path))
     files.check()
     if device is None or bench is None or items is None or law is None:  # pragma: no cover - check has raised
         raise ConfigError(())
     least_vpk, most_vpk = bench.source_range
     rungs = build_ladder(
         law, device, bench.file, job.ladder,
-        source_min_vpk=least_vpk, source_max_vpk=most_vpk, file=job_path,
+        source_min_vpk=least_vpk, source_max_vpk=most_vpk, file=job_path, cycle=cycle,
     ) if ladder else ()  # fmt: skip
     extras = extras_of(job, device, bench, law, rungs, file=job_path) if rungs else ()
+    anchors = anchor_rungs(job.anchors, rungs, law.coarse_names, file=job_path) if ladder and job.anchors else ()
     return Setup(
-        job=job, device=device, bench=bench, limits=items, law=law, rungs=rungs, extras=extras,
+        job=job, device=device, bench=bench, limits=items, law=law, rungs=rungs, extras=extras, anchors=anchors,
         files=tuple(files.stored.values()),
     )  # fmt: skip
 
@@ -175,6 +186,18 @@ def extras_of(
     return plan_extras(ground, job.extra, file=file)
 
 
+def night_problems(night: Night, bench: BenchFile, *, file: str) -> list[Problem]:
+    """Corners that the bench cannot make."""
+    found: list[Problem] = []
+    for index, corner in enumerate(night.corner):
+        for key, role in (("temperature_c", "chamber"), ("supply_v", "supply")):
+            if getattr(corner, key) is not None and getattr(bench, role) is None:
+                got = f"{getattr(corner, key):g}"
+                allowed = f"only where the bench has a [{role}]"
+                found.append(Problem(file=file, key=f"night.corner[{index}].{key}", got=got, allowed=allowed))
+    return found
+
+
 def _limits(
     files: FileSet, limits: LimitsFile, path: str, *, device: DeviceFile | None, law: GainLaw | None
 ) -> LimitSet | None:
@@ -190,7 +213,8 @@ def setup_of_run(header: RunHeader, *, limits_path: str = "") -> Setup:
     """The setup of a recorded run, from its own record; with other limits when a file is given."""
     stored = {file.role: file for file in header.files if not (limits_path and file.role == "limits")}
     files = FileSet(stored=stored, from_record=True)
-    return read_setup(header.file("job").path, limits_path=limits_path, files=files)
+    cycle = 0 if header.night is None else header.night.cycle
+    return read_setup(header.file("job").path, limits_path=limits_path, files=files, cycle=cycle)
 
 
 def parameter_names(law: GainLaw) -> tuple[str, ...]:

@@ -13,9 +13,11 @@ from harness.bench.contracts import (
     WordDecoder,
 )
 from harness.bench.interlock import Interlock
+from harness.bench.surroundings import Chamber, Probe, Supply, Surroundings
 
 __all__ = [
     "Adapter",
+    "Chamber",
     "Clock",
     "Decider",
     "Device",
@@ -23,7 +25,10 @@ __all__ = [
     "Interlock",
     "Link",
     "Meter",
+    "Probe",
     "Recorder",
     "Source",
+    "Supply",
+    "Surroundings",
     "WordDecoder",
 ]

@@ -7,19 +7,23 @@ from harness.config.extra_section import Extra
 from harness.config.instrument_file import InstrumentFile
 from harness.config.job_file import JobFile
 from harness.config.limits_file import LimitItem, LimitsFile
+from harness.config.night_section import Anchors, Corner, Dwell, Night, Stops
 from harness.config.parse import parse, validate
 from harness.config.stage_section import Corrections, Stage
 from harness.config.uncertainty_section import BenchUncertainty, DeviceUncertainty, LevelAccuracy, Stated
 from harness.config.wiring_file import WiringFile
 
 __all__ = [
+    "Anchors",
     "BenchFile",
     "BenchUncertainty",
     "Bus",
     "Coarse",
+    "Corner",
     "Corrections",
     "DeviceFile",
     "DeviceUncertainty",
+    "Dwell",
     "Extra",
     "Firmware",
     "GainDeviceOnBus",
@@ -29,11 +33,13 @@ __all__ = [
     "LevelAccuracy",
     "LimitItem",
     "LimitsFile",
+    "Night",
     "Reference",
     "Response",
     "SimulationSection",
     "Stage",
     "Stated",
+    "Stops",
     "WiringFile",
     "parse",
     "spans",

@@ -89,6 +89,12 @@ class BenchFile(Versioned):
     """Reference meter at the source's terminals; its reading takes the place of the level that the source claims."""
     aggressor: AggressorSlot | None = None
     """None: cross-talk cannot be measured."""
+    chamber: InstrumentSlot | None = None
+    """None: the temperature is as it comes."""
+    supply: InstrumentSlot | None = None
+    """None: the unit is fed by somebody else."""
+    probe: InstrumentSlot | None = None
+    """None: nobody knows how warm the unit is."""
     wiring: Wiring
     max_level_vpk: Positive
     """The most this bench may ever put out, whatever the device would bear."""
@@ -103,7 +109,7 @@ class BenchFile(Versioned):
         """The instruments that the bench has, by role."""
         every = {
             "source": self.source, "device": self.device, "adapter": self.adapter, "meter": self.meter,
-            "aggressor": self.aggressor,
+            "aggressor": self.aggressor, "chamber": self.chamber, "supply": self.supply, "probe": self.probe,
         }  # fmt: skip
         return {role: slot for role, slot in every.items() if slot is not None}
 

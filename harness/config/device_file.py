@@ -201,6 +201,8 @@ class DeviceFile(Versioned):
     response: Response | None = None
     """None: nothing is known but what the corrections of the stages say."""
     settle: Settle
+    relay_life: dict[str, Positive] = Field(default_factory=dict)
+    """Operations that each relay is good for, as its data sheet says; a relay that is not here is not counted."""
     quiet_noise: QuietNoise | None = None
     uncertainty: DeviceUncertainty | None = None
     """None: nothing is stated beside what a run itself shows."""

@@ -6,7 +6,7 @@ from typing import Literal
 
 from pydantic import Field, model_validator
 
-from harness.config.model import Name, Positive, Table, Versioned
+from harness.config.model import Finite, Name, Positive, Table, Versioned
 
 VERBS: dict[str, tuple[str, ...]] = {
     "source": (
@@ -19,6 +19,9 @@ VERBS: dict[str, tuple[str, ...]] = {
     ),
     "adapter": ("arm", "fetch", "load_word"),
     "meter": ("prepare", "level_query"),
+    "chamber": ("temperature", "temperature_query", "air_query", "chamber_on"),
+    "supply": ("voltage", "voltage_query", "measured_v_query", "measured_a_query", "supply_on"),
+    "probe": ("probe_query",),
 }  # fmt: skip
 COMMON = ("identify", "complete_query", "error_query")
 SETTING = ("select_coarse", "coarse_query", "select_fine", "fine_query")
@@ -49,10 +52,12 @@ class InstrumentFile(Versioned):
     """One instrument model."""
 
     kind: Literal["instrument"]
-    role: Literal["source", "device", "adapter", "meter"]
+    role: Literal["source", "device", "adapter", "meter", "chamber", "supply", "probe"]
     name: Name
     identity: Expected
     ranges: Ranges | None = None
+    span: tuple[Finite, Finite] | None = None
+    """What a chamber (°C) or a supply (V) may be set to, lowest and highest."""
     level_unit: Literal["vpp", "vpk", "vrms"] = "vpp"
     high_z_word: Name = "INF"
     high_z_above_ohm: Positive = 9.0e36
@@ -62,7 +67,7 @@ class InstrumentFile(Versioned):
     """Takes several questions in one message and answers them with semicolons between (IEEE 488.2)."""
     commands: dict[str, str | tuple[str, ...]] = Field(default_factory=dict)
     """Verb to one message or several; placeholders in braces: channel, full_scale_vpp, coarse, percent, fine, samples,
-    rate_hz, hz, level, ohm, latch, bits, word, gain_ratio, offset_code."""
+    rate_hz, hz, level, ohm, latch, bits, word, gain_ratio, offset_code, celsius, volts."""
 
     @model_validator(mode="after")
     def _verbs(self) -> InstrumentFile:
@@ -75,4 +80,6 @@ class InstrumentFile(Versioned):
             raise ValueError(f"in [commands] also {', '.join(sorted(known - given - optional))}")
         if (self.role == "source") != (self.ranges is not None):
             raise ValueError("[ranges] for a source, and only there")
+        if (self.role in ("chamber", "supply")) != (self.span is not None):
+            raise ValueError("span for a chamber or a supply, and only there")
         return self

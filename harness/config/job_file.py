@@ -8,6 +8,7 @@ from pydantic import Field, model_validator
 
 from harness.config.extra_section import Extra
 from harness.config.model import Name, Path, Table, Versioned
+from harness.config.night_section import Anchors, Night
 
 Fill = Annotated[float, Field(gt=0, lt=1)]
 
@@ -21,6 +22,10 @@ class Ladder(Table):
     fine: tuple[int, ...] = ()
     """0-based fine positions."""
     directions: tuple[Literal["up", "down"], ...] = Field(default=("up", "down"), min_length=1)
+    order: Literal["sorted", "random-blocks"] = "sorted"
+    """`random-blocks`: ranges in an order drawn from `order_seed`, fine positions sorted in each: breaks what time and
+    setting have in common, at a price in relay toggles."""
+    order_seed: int = Field(default=0, ge=0)
     fill_target: Fill = 0.75
     fill_low: Fill = 0.5
     fill_high: Fill = 0.9
@@ -47,5 +52,9 @@ class JobFile(Versioned):
     """Overrides the simulated bench's own; meaningless on a real bench."""
     ladder: Ladder = Ladder()
     extra: Extra = Extra()
+    anchors: Anchors | None = None
+    """None: only a resumed run reads settings again."""
+    night: Night | None = None
+    """None: one sweep of one unit, as things are."""
     retries: int = Field(default=2, ge=0, le=5)
     capture_words: bool = True

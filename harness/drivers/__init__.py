@@ -9,17 +9,21 @@ from harness.drivers.loaded_device import LoadedDeviceDriver
 from harness.drivers.locks import ResourceLock, resource_is_held
 from harness.drivers.meter import MeterDriver
 from harness.drivers.source import SourceDriver
+from harness.drivers.surroundings import ChamberDriver, ProbeDriver, SupplyDriver
 from harness.drivers.watchdog import Watchdog
 
 __all__ = [
     "AdapterDriver",
+    "ChamberDriver",
     "DeviceDriver",
     "HeldConstant",
     "LoadedDeviceDriver",
     "MeterDriver",
+    "ProbeDriver",
     "RealClock",
     "ResourceLock",
     "SourceDriver",
+    "SupplyDriver",
     "Watchdog",
     "open_link",
     "resource_is_held",

@@ -18,6 +18,8 @@ _FIELDS: dict[str, tuple[str, ...]] = {
     "fine_query": ("channel",),
     "acquire": ("channel",),
     "load_word": ("latch", "bits", "word"),
+    "temperature": ("celsius",),
+    "voltage": ("volts",),
     "constant": ("channel", "full_scale_vpp", "coarse", "gain_ratio", "offset_code"),
     "constant_query": ("channel", "full_scale_vpp", "coarse"),
 }

@@ -1,21 +1,26 @@
 """Which settings are visited, in what order, at what drive level."""
 
+from harness.ladder.anchors import anchor_rungs
 from harness.ladder.build import build
 from harness.ladder.coverage import coverage
 from harness.ladder.drive import Drive, drive_of, input_ratio, open_ratio, terminal_ratio
 from harness.ladder.extra import Ground, OtherSource, plan_extras
+from harness.ladder.night import NightRun, night_runs
 from harness.ladder.preview import PreviewRow, PreviewSummary, preview_rows, preview_summary
 
 __all__ = [
     "Drive",
     "Ground",
+    "NightRun",
     "OtherSource",
     "PreviewRow",
     "PreviewSummary",
+    "anchor_rungs",
     "build",
     "coverage",
     "drive_of",
     "input_ratio",
+    "night_runs",
     "open_ratio",
     "plan_extras",
     "preview_rows",

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import hashlib
+from collections.abc import Mapping, Sequence
 
 from harness.config import BenchFile, DeviceFile
 from harness.config.job_file import Ladder
@@ -26,11 +27,13 @@ def build(
     source_min_vpk: float,
     source_max_vpk: float,
     file: str,
+    cycle: int = 0,
 ) -> tuple[Rung, ...]:
     """Which readings a job takes, in what order, at what level.
 
     Channel by channel; in each, range by range and fine position by fine position towards more gain for `up`, the same
-    way back for `down`, in the order of the job's directions. That order moves the fewest relays.
+    way back for `down`, in the order of the job's directions. That order moves the fewest relays. In random blocks the
+    ranges of each way are shuffled instead, from the job's seed and the cycle; fine positions stay sorted.
 
     Args:
         law: of the device.
@@ -40,6 +43,7 @@ def build(
         source_min_vpk: least level of the source for the load it is told, V peak.
         source_max_vpk: most level of the source for the load it is told, V peak.
         file: the job file's name, for messages.
+        cycle: which of several sweeps: each draws its own random blocks.
     Returns:
         the rungs, index from 0 without gaps.
     Raises:
@@ -60,7 +64,7 @@ def build(
     ]
     if problems:
         raise ConfigError(tuple(problems))
-    visits = _visits(law, choice, job_ladder)
+    visits = _visits(law, choice, job_ladder, cycle)
     if not visits:
         nothing = Problem(
             file=file, key="ladder", got="no settings", allowed="one channel, range, fine position, direction"
@@ -98,14 +102,32 @@ def _undrivable(law: GainLaw, coarse: int, levels: Levels, drive: Drive, ladder:
     return Problem(file=file, key=key, got=got, allowed=allowed)
 
 
-def _visits(law: GainLaw, choice: Choice, ladder: Ladder) -> list[tuple[Direction, Prediction]]:
+def _visits(law: GainLaw, choice: Choice, ladder: Ladder, cycle: int) -> list[tuple[Direction, Prediction]]:
     found: list[tuple[Direction, Prediction]] = []
     for channel in choice.channels:
-        rising = [law.predict(Setting(channel, coarse, fine)) for coarse in choice.coarse for fine in choice.fine]
         for direction in map(Direction, ladder.directions):
-            ordered = rising if direction is Direction.UP else rising[::-1]
-            found.extend((direction, prediction) for prediction in ordered)
+            turned = slice(None, None, 1 if direction is Direction.UP else -1)
+            blocks = choice.coarse[turned]
+            if ladder.order == "random-blocks":
+                blocks = shuffled(blocks, f"{ladder.order_seed}/{cycle}/{channel}/{direction}")
+            found.extend(
+                (direction, law.predict(Setting(channel, coarse, fine)))
+                for coarse in blocks
+                for fine in choice.fine[turned]
+            )
     return found
+
+
+def shuffled(values: Sequence[int], seed: str) -> tuple[int, ...]:
+    """Values in an order that looks random and is the same each time.
+
+    Args:
+        values: what to order.
+        seed: any text; another text is another order.
+    Returns:
+        the same values, by the hash of seed and value.
+    """
+    return tuple(sorted(values, key=lambda value: hashlib.sha256(f"{seed}/{value}".encode()).digest()))
 
 
 def _rungs(law: GainLaw, visits: list[tuple[Direction, Prediction]], levels: Levels) -> tuple[Rung, ...]:

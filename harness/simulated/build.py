@@ -22,8 +22,10 @@ from harness.simulated.faults.reading import read_fault
 from harness.simulated.meter import SimulatedMeter
 from harness.simulated.parameters import LotTruth, PadTruth, SimulationTruth
 from harness.simulated.skerry_hr4 import SkerryTruth
+from harness.simulated.soak import Feed, Soak
 from harness.simulated.source import SimulatedSource
 from harness.simulated.streams import Lineage, Seed, within
+from harness.simulated.surroundings import Around, SimulatedChamber, SimulatedProbe, SimulatedSupply
 from harness.simulated.tarn_vg1 import TarnTruth
 from harness.simulated.unit import UnitTruth
 from harness.simulated.world import World
@@ -45,7 +47,6 @@ def build_world(
     """A simulated bench, every part of it drawn from `seed`; `serial` is that of the unit under test.
 
     Without `in_process` somebody else's process will use it: faults of the tool's own process are refused.
-
     ConfigError names each bad key of the [simulation] section of `file`; UsageError a fault text that cannot be
     carried out.
     """
@@ -64,16 +65,16 @@ def build_world(
         faults=injected,
     )
     aggressor, beside = _beside(bench, truth, unit, clock, seed=seed)
+    around = _around(bench, truth, course, clock)
     bus = Bus(unit.bus, seed=seed)
-    model = _model_of(unit)
-    device = model(
+    device = _model_of(unit)(
         unit,
         clock,
         seed=_lineage(truth.lot, seed, serial),
         faults=injected,
         cable=cable,
         bus=bus,
-        climate=Climate(truth.climate, course, began_s=clock.now_s()),
+        climate=around.climate,
         course=course,
         beside=beside,
     )
@@ -91,6 +92,7 @@ def build_world(
         bus=bus,
         faults=injected,
         course=course,
+        around=around,
     )
 
 
@@ -108,6 +110,24 @@ def _beside(
     cable = Cable(source, source_ohm=truth.aggressor.output_ohm, inputs_ohm=unit.input_ohm, faults=())
     ratio = unit.crosstalk_percent / 100.0
     return source, Beside(channel=bench.aggressor.channel, cable=cable, coupling_ratio=ratio)
+
+
+def _around(bench: BenchFile, truth: SimulationTruth, course: Course, clock: Clock) -> Around:
+    """What surrounds the unit, as far as the bench has it."""
+    began_s, room_c = clock.now_s(), truth.climate.room_c
+    soak = None
+    chamber = None
+    if bench.chamber is not None:
+        lags = truth.chamber
+        soak = Soak(room_c, air_tau_s=lags.air_tau_s, unit_tau_s=lags.unit_tau_s, began_s=began_s)
+        chamber = SimulatedChamber(lags, clock, soak=soak, room_c=room_c)
+    feed = Feed(nominal_v=truth.supply.nominal_v, gain_percent_per_v=truth.supply.gain_percent_per_v)
+    supply = SimulatedSupply(truth.supply, clock) if bench.supply is not None else None
+    if supply is not None:
+        feed.voltage = supply.voltage
+    climate = Climate(truth.climate, course, began_s=began_s, soak=soak, feed=feed)
+    probe = SimulatedProbe(truth.probe, clock, climate=climate) if bench.probe is not None else None
+    return Around(climate=climate, chamber=chamber, supply=supply, probe=probe)
 
 
 def _lineage(lot: LotTruth, seed: int, serial: str) -> Seed:

@@ -193,7 +193,7 @@ class FrontEnd:
         parts = self.parts
         warm = 1.0 + parts.drift_ratio * -math.expm1(-self._climate.elapsed_s(now_s) / self._unit.spread.drift_tau_s)
         per_k = parts.tempco_per_k + sum(parts.relay_tempco_per_k.get(relay, 0.0) for relay in self._picked)
-        return warm * (1.0 + per_k * warmer_k)
+        return warm * (1.0 + per_k * warmer_k) * self._climate.feed_ratio
 
     def _scene(self, frequency_hz: float, now_s: float, warmer_k: float) -> Scene:
         return Scene(

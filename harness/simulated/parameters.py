@@ -76,6 +76,45 @@ class MeterTruth(IdentityTruth):
     """Over which it averages."""
 
 
+class ChamberTruth(IdentityTruth):
+    """The climate chamber."""
+
+    manufacturer: Name = "Glen"
+    model: Name = "TC-1"
+    serial: Name = "GL000001"
+    low_c: float = -40.0
+    high_c: float = 85.0
+    air_tau_s: Positive = 240.0
+    """How its air follows the set point."""
+    unit_tau_s: Positive = 900.0
+    """How a unit in it follows the air."""
+
+
+class SupplyTruth(IdentityTruth):
+    """The supply of the unit."""
+
+    manufacturer: Name = "Lochan"
+    model: Name = "PS-2"
+    serial: Name = "LO000001"
+    low_v: NotNegative = 0.0
+    high_v: Positive = 30.0
+    nominal_v: Positive = 12.0
+    current_a: NotNegative = 0.4
+    """Taken by the unit at nominal voltage."""
+    gain_percent_per_v: float = 0.0
+    """What a volt more does to the gain of the unit."""
+
+
+class ProbeTruth(IdentityTruth):
+    """The temperature probe."""
+
+    manufacturer: Name = "Bealach"
+    model: Name = "TP-1"
+    serial: Name = "BE000001"
+    offset_k: float = 0.0
+    """How much too high it reads."""
+
+
 class PadTruth(Truth):
     """A pad between source and device, built in where its loss is not 0 dB."""
 
@@ -183,6 +222,9 @@ class SimulationTruth(Truth):
     lot: LotTruth = LotTruth()
 
     source: SourceTruth = SourceTruth()
+    chamber: ChamberTruth = ChamberTruth()
+    supply: SupplyTruth = SupplyTruth()
+    probe: ProbeTruth = ProbeTruth()
     adapter: AdapterTruth = AdapterTruth()
     meter: MeterTruth = MeterTruth()
     aggressor: SourceTruth = SourceTruth(serial="MA000002")

@@ -23,7 +23,10 @@ _FRONTS: dict[str, Callable[[Desk], Front]] = {
     "tcp-serial": lambda desk: SocketFront(desk, pattern="socket://127.0.0.1:{port}"),
 }
 _MESSAGES, _SERIAL = ("socket", "hislip"), ("pty", "tcp-serial")
-_SUITS = {"source": _MESSAGES, "device": _MESSAGES, "adapter": _SERIAL, "meter": _MESSAGES, "aggressor": _MESSAGES}
+_SUITS = {
+    "source": _MESSAGES, "device": _MESSAGES, "adapter": _SERIAL, "meter": _MESSAGES, "aggressor": _MESSAGES,
+    "chamber": _MESSAGES, "supply": _MESSAGES, "probe": _MESSAGES,
+}  # fmt: skip
 
 
 def serve(

@@ -18,6 +18,7 @@ from harness.simulated.instrument import Instrument
 from harness.simulated.link import MemoryLink
 from harness.simulated.meter import SimulatedMeter
 from harness.simulated.source import SimulatedSource
+from harness.simulated.surroundings import Around
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -35,6 +36,7 @@ class World:
     bus: Bus
     faults: tuple[Fault, ...] = ()
     course: Course
+    around: Around
 
     @property
     def instruments(self) -> dict[str, Instrument]:
@@ -45,6 +47,9 @@ class World:
             "adapter": self.adapter,
             "meter": self.meter,
             "aggressor": self.aggressor,
+            "chamber": self.around.chamber,
+            "supply": self.around.supply,
+            "probe": self.around.probe,
         }
         return {role: instrument for role, instrument in every.items() if instrument is not None}
 

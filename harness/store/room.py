@@ -18,11 +18,16 @@ def require_room(address: Address, wanted_bytes: int) -> None:
     Raises:
         StoreUnavailable: the disk has less free than is wanted and a reserve.
     """
-    with border(address.shown, "looking for free space"):
-        free_bytes = shutil.disk_usage(address.path.absolute().parent).free
+    free_bytes = room_bytes(address)
     needed = wanted_bytes + RESERVE_BYTES
     if free_bytes < needed:
         raise StoreUnavailable(
             f"store {address.shown}: {free_bytes / 1e6:.0f} MB free, about {needed / 1e6:.0f} MB needed for the whole "
             "run: free some space, or name another store with --store; nothing was begun"
         )
+
+
+def room_bytes(address: Address) -> int:
+    """How much the disk has free."""
+    with border(address.shown, "looking for free space"):
+        return shutil.disk_usage(address.path.absolute().parent).free

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import hashlib
 import json
 from collections.abc import Iterable, Mapping
@@ -14,7 +15,7 @@ from harness.store.blobs import listed, texts
 from harness.store.chain import header_hash
 from harness.store.schema import FILES, READINGS, RUN_FILES, RUNS, VERSION, columns_at
 from harness.store.server import hold
-from harness.values import ConfigFile, Identity, RunHeader, RunInfo
+from harness.values import ConfigFile, Identity, NightPlace, RunHeader, RunInfo
 
 
 def require_hashes(header: RunHeader) -> None:
@@ -53,6 +54,7 @@ def insert_run(connection: Connection, header: RunHeader) -> int:
             [(role, it.manufacturer, it.model, it.serial, it.firmware) for role, it in header.identities]
         ),
         "software": header.software,
+        "night": "" if header.night is None else json.dumps(dataclasses.asdict(header.night), separators=(",", ":")),
     }
     number = int(connection.execute(insert(RUNS).returning(RUNS.c.number), row).scalar_one())
     _insert_files(connection, number, header.files)
@@ -136,6 +138,7 @@ def _header_of(row: Row[Any], files: tuple[ConfigFile, ...]) -> RunHeader:
             identities=identities,
             files=files,
             software=row.software,
+            night=NightPlace(**json.loads(row.night)) if row.night else None,
         )
     except (ValueError, TypeError) as error:
         raise StoreError(

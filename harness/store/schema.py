@@ -23,6 +23,7 @@ CHANGES = {
     4: "a chain of hashes over the readings of a run",
     5: "how much of each run was forwarded, and where to",
     6: "the level that a reference meter reads",
+    7: "which part of a night a run is",
 }
 """What each version brought, for the table of migrations."""
 
@@ -75,6 +76,8 @@ RUNS = Table(
     # The hash of the reading recorded last, the header's before the first one; and how many there are.
     Column("chain_head", AnyText, nullable=False, server_default="", info=since(4)),
     Column("chain_length", WHOLE, nullable=False, server_default="0", info=since(4)),
+    # JSON; empty for a run by itself.
+    Column("night", AnyText, nullable=False, server_default="", info=since(7)),
 )
 
 RUN_FILES = Table(

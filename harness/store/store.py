@@ -19,10 +19,10 @@ from harness.store.file import page_faults
 from harness.store.find import find, not_found
 from harness.store.reading_row import reading_of
 from harness.store.recorder import Clock, RunRecorder
-from harness.store.room import require_room
+from harness.store.room import require_room, room_bytes
 from harness.store.run_row import insert_run, read_infos, require_hashes
 from harness.store.schema import EVENTS, READINGS, RUNS, columns_at
-from harness.values import Event, Reading, RunHeader, RunInfo
+from harness.values import Event, Reading, RunHeader, RunInfo, Setting
 
 _PAGE = 16
 """Readings fetched at a time: bounds the memory whatever the length of the run."""
@@ -61,6 +61,10 @@ class Store:
         """
         if isinstance(self._address, Address):
             require_room(self._address, wanted_bytes)
+
+    def free_mb(self) -> float | None:
+        """Room on the store's disk, MB; None for a server's, of which nothing is known."""
+        return room_bytes(self._address) / 1e6 if isinstance(self._address, Address) else None
 
     def begin(self, header: RunHeader, clock: Clock) -> RunRecorder:
         """Commit the header of a new run.
@@ -135,6 +139,18 @@ class Store:
             StoreError: a record is damaged; names the reading (while reading).
         """
         return self._readings(self._number(run_id), run_id, after)
+
+    def settings(self, run_id: str) -> tuple[Setting, ...]:
+        """The settings that a run went to, one for each attempt, in order; nothing else of its readings is read.
+
+        Raises:
+            RunNotFound: no run has that id.
+        """
+        number = self._number(run_id)
+        table = READINGS.c
+        query = select(table.channel, table.coarse, table.fine).where(table.run == number).order_by(table.reading)
+        with self._reading(f"reading the settings of run {run_id}") as connection:
+            return tuple(Setting(*row) for row in connection.execute(query).all())
 
     def events(self, run_id: str) -> tuple[Event, ...]:
         """The run's journal in order of writing.

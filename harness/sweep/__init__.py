@@ -1,9 +1,21 @@
 """Walking a ladder on a bench: set, settle, level, acquire, retry; through contracts only, raw readings out."""
 
 from harness.sweep.bench import Bench
-from harness.sweep.plan import Progress, SweepPlan
+from harness.sweep.dwell import settle
+from harness.sweep.plan import AnchorPlan, Progress, SweepPlan
 from harness.sweep.resumption import Resumption, resumption
 from harness.sweep.self_check import self_check
 from harness.sweep.walk import Walk, sweep
 
-__all__ = ["Bench", "Progress", "Resumption", "SweepPlan", "Walk", "resumption", "self_check", "sweep"]
+__all__ = [
+    "AnchorPlan",
+    "Bench",
+    "Progress",
+    "Resumption",
+    "SweepPlan",
+    "Walk",
+    "resumption",
+    "self_check",
+    "settle",
+    "sweep",
+]

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
-from harness.bench import Adapter, Clock, Device, Heartbeat, Meter, Source
+from harness.bench import Adapter, Clock, Device, Heartbeat, Meter, Source, Surroundings
 from harness.bench.contracts import Instrument
 
 
@@ -16,6 +16,7 @@ class Bench:
     device: Device
     adapter: Adapter | None
     clock: Clock
+    surroundings: Surroundings = field(default_factory=Surroundings)
     heartbeat: Heartbeat | None = None
     """Told that the sweep is alive while the source may be on; None where nobody watches."""
     meter: Meter | None = None
@@ -31,5 +32,8 @@ class Bench:
             ("adapter", self.adapter),
             ("meter", self.meter),
             ("aggressor", self.aggressor),
+            ("chamber", self.surroundings.chamber),
+            ("supply", self.surroundings.supply),
+            ("probe", self.surroundings.probe),
         )
         return tuple((role, instrument) for role, instrument in every if instrument is not None)

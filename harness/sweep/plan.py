@@ -10,6 +10,17 @@ from harness.values import Reading, Rung
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class AnchorPlan:
+    """Which settings, and how often."""
+
+    rungs: tuple[Rung, ...]
+    every_rungs: int | None
+    every_s: float | None
+    moved_percent: float
+    """One that has moved by more stops the unit."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class SweepPlan:
     """The ladder and the rules for walking it."""
 
@@ -32,6 +43,8 @@ class SweepPlan:
     """How far all channels may be off together before the station is suspected."""
     extras: tuple[Rung, ...] = ()
     """Readings beside the ladder, taken behind it."""
+    anchors: AnchorPlan | None = None
+    """None: no setting is read again."""
 
 
 Progress = Callable[[int, Reading], None]

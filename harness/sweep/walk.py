@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import contextlib
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 
 from harness.bench import Recorder
 from harness.errors import BenchError, LinkLost, MeasureError, StationFault, StoreError
+from harness.sweep.anchors import AnchorKeeper
 from harness.sweep.attempt import STOPS_THE_RUN, RungWalker
 from harness.sweep.bench import Bench
 from harness.sweep.hands import Hands
@@ -14,7 +16,7 @@ from harness.sweep.journal import Journal
 from harness.sweep.plan import Progress, SweepPlan
 from harness.sweep.recheck import compare, rungs_again
 from harness.sweep.self_check import self_check
-from harness.values import Reading, Rung
+from harness.values import Purpose, Reading, Rung
 
 LOST_IN_A_ROW = 3
 """So many rungs without a working link mean that the bench is gone, not the reading."""
@@ -29,6 +31,9 @@ class Walk:
         self._journal = Journal(recorder, first_index=first_index)
         self._hands = Hands(bench, plan, self._journal.note)
         self._walker: RungWalker | None = None
+        self._anchors = (
+            AnchorKeeper(plan.anchors, plan.device, self._journal, bench.clock) if plan.anchors is not None else None
+        )
         self._prepared = False
         self._lost = 0
 
@@ -43,6 +48,19 @@ class Walk:
         another error that one is raised.
         """
         self._guarded(lambda: self._walk(rungs, progress, stop))
+
+    def anchor(self) -> None:
+        """Take the anchors now; errors and their promises as of a portion."""
+        if self._anchors is not None:
+            anchors = self._anchors
+            self._guarded(lambda: anchors.take(self._ready()))
+
+    def look(self, rung: Rung) -> Reading:
+        """One reading as an anchor, with the source off afterwards; errors and their promises as of a portion."""
+        found: list[Reading] = []
+        again = replace(rung, purpose=Purpose.ANCHOR)
+        self._guarded(lambda: found.append(self._ready().walk(again)))
+        return found[0]
 
     def recheck(self, before: Sequence[Reading], *, stop: Callable[[], bool] = lambda: False) -> int:
         """Take readings of an earlier part of the run again, as anchors; errors and their promises as of a portion.
@@ -108,6 +126,7 @@ class Walk:
         for done, rung in enumerate(rungs, start=1):
             if stop():
                 raise KeyboardInterrupt
+            self._keep_anchors(walker)
             reading = walker.walk(rung)
             progress(done, reading)
             self._lost = self._lost + 1 if reading.bench_gone else 0
@@ -117,6 +136,12 @@ class Walk:
                     f"{reading.reason}; the sweep stops. Check power and cables, then run `gainladder check` "
                     "on the bench"
                 )
+
+    def _keep_anchors(self, walker: RungWalker) -> None:
+        if self._anchors is not None:
+            if self._anchors.due:
+                self._anchors.take(walker)
+            self._anchors.walked()
 
 
 def sweep(

@@ -3,6 +3,7 @@
 from harness.values.bus_timing import BusDistance, BusRecord, BusTiming, LineLevels
 from harness.values.capture import Capture, Decoding, LatchedWord
 from harness.values.comparison import RunComparison, SettingChange
+from harness.values.condition import CONDITION, Condition, conditions_of, conditions_text
 from harness.values.converter import ConverterFigures, PathFigures
 from harness.values.coverage import Coverage, CoverageRange, CoverageRow
 from harness.values.decibel import db_from_ratio, db_from_ratios, ratio_from_db
@@ -22,12 +23,13 @@ from harness.values.judgement import (
 )
 from harness.values.purpose import Purpose
 from harness.values.reading import Direction, Event, Reading, ReadingStatus
-from harness.values.run import ConfigFile, Identity, RunHeader, RunInfo
+from harness.values.run import ConfigFile, Identity, NightPlace, RunHeader, RunInfo
 from harness.values.rung import Aggressor, Prediction, Rung
 from harness.values.setting import ControlWord, Setting, State
 from harness.values.waveform import Codes, Waveform
 
 __all__ = [
+    "CONDITION",
     "Aggressor",
     "BudgetLine",
     "BudgetTable",
@@ -37,6 +39,7 @@ __all__ = [
     "Candidate",
     "Capture",
     "Codes",
+    "Condition",
     "ConfigFile",
     "ControlWord",
     "ConverterFigures",
@@ -51,6 +54,7 @@ __all__ = [
     "Judgement",
     "LatchedWord",
     "LineLevels",
+    "NightPlace",
     "Outcome",
     "ParameterResult",
     "PathFigures",
@@ -74,6 +78,8 @@ __all__ = [
     "StepResult",
     "Waveform",
     "WaveformFinding",
+    "conditions_of",
+    "conditions_text",
     "db_from_ratio",
     "db_from_ratios",
     "ratio_from_db",

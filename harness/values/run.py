@@ -32,6 +32,26 @@ class ConfigFile:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class NightPlace:
+    """Which part of a night a run is."""
+
+    night_id: str
+    """The same for all runs of one night."""
+    visit: int
+    """0-based: which visit of a corner, over all units."""
+    corner: str
+    """Name of the corner."""
+    cycle: int
+    """0-based, within the visit."""
+    temperature_c: float | None
+    """Asked of the chamber; None: as it came."""
+    supply_v: float | None
+    """Asked of the supply; None: as it came."""
+    planned: int
+    """Runs that the whole night has."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class RunHeader:
     """Written before the first reading."""
 
@@ -54,6 +74,8 @@ class RunHeader:
     files: tuple[ConfigFile, ...]
     software: str
     """gainladder's version."""
+    night: NightPlace | None = None
+    """None: a run by itself."""
 
     def file(self, role: str) -> ConfigFile:
         """The configuration file of a role; KeyError where there is none."""

@@ -13,7 +13,18 @@ import numpy as np
 
 from harness.store import open_store
 from harness.store.schema import VERSION
-from harness.values import Capture, Direction, Identity, Purpose, Reading, ReadingStatus, RunHeader, Setting, Waveform
+from harness.values import (
+    Capture,
+    Direction,
+    Identity,
+    NightPlace,
+    Purpose,
+    Reading,
+    ReadingStatus,
+    RunHeader,
+    Setting,
+    Waveform,
+)
 
 FOLDER = Path(__file__).parent / "schemas"
 RUN = "20261125T100000Z-0ld5tore"
@@ -34,11 +45,17 @@ def frozen(version: int) -> Path:
     return FOLDER / f"schema-{version}.sqlite"
 
 
-def the_header() -> RunHeader:
+def the_header(version: int) -> RunHeader:
+    """What a store of a version holds before the first reading; a later version adds fields, it changes no old one."""
+    night = NightPlace(
+        night_id="20261125T090000Z-n1ght", visit=4, corner="hot, low", cycle=1, temperature_c=50.0, supply_v=None,
+        planned=9,
+    )
     return RunHeader(
         run_id=RUN, unit="Ω-1", operator="müller", started_utc="2026-11-25T10:00:00.000000Z", mode="simulated",
         seed=2**100, faults=("latch-missing:2",), planned=READINGS, files=(), software="0.1.0",
         identities=(("source", Identity(manufacturer="Machair", model="SG-1", serial="0042", firmware="1.0")),),
+        night=night if version >= 7 else None,
     )  # fmt: skip
 
 
@@ -65,7 +82,7 @@ def the_reading(index: int, version: int) -> Reading:
 def write(path: Path) -> None:
     """A store of today's version; without a write-ahead log and with small pages, for it goes into the project."""
     with open_store(str(path)) as store:
-        recorder = store.begin(the_header(), FrozenClock())
+        recorder = store.begin(the_header(VERSION), FrozenClock())
         for index in range(READINGS):
             recorder.record(the_reading(index, VERSION))
         recorder.note("retry", "source: no answer")

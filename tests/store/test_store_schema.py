@@ -49,7 +49,7 @@ def test_an_older_store_reads_as_it_was_written(old, read_only, is_same):
         (info,) = store.runs()
         again = list(store.readings(store.resolve("last")))
         events = store.events(RUN)
-    assert (info.header, info.end, info.readings) == (the_header(), "interrupted", READINGS)
+    assert (info.header, info.end, info.readings) == (the_header(version), "interrupted", READINGS)
     written = [the_reading(index, version) for index in range(READINGS)]
     assert all(is_same(left, right) for left, right in zip(written, again, strict=True))
     assert [(event.kind, event.text) for event in events] == [("retry", "source: no answer"), ("interrupted", "Ctrl-C")]

@@ -24,7 +24,8 @@ def command(
     """Go on with RUN (id, unique prefix or `last`): killed, interrupted, or stopped by trouble with the bench.
 
     The same instruments must answer, wherever they are plugged in now. An anchor and the last three settings are read
-    again first; when they have moved, the record says so. What was read stays.
+    again first; when they have moved, the record says so. What was read stays. A run of a night stands for the whole
+    night: all its runs that are not finished are taken.
     """
     from harness.app.ending import conclude
     from harness.app.output import ready_folder, say
@@ -37,5 +38,12 @@ def command(
     with open_store(store_url) as store, interruptible():
         run_id = store.resolve(run)
         say(cautions.short())
+        header = store.header(run_id)
+        if header.night is not None:
+            from harness.app.night_ending import conclude_night
+            from harness.app.night_start import resumed_night
+
+            night_id, end = resumed_night(store, header, request)
+            return conclude_night(store, night_id, end, folder, as_json=as_json)
         station = resume_run(store, run_id, request)
         return conclude(store, run_id, station, folder, as_json=as_json)

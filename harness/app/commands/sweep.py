@@ -46,17 +46,27 @@ def command(
     from harness.app.ending import conclude
     from harness.app.output import ready_folder, say
     from harness.app.run import UNNAMED, RunRequest, new_header, record_run
-    from harness.app.setup import read_setup
+    from harness.app.setup import Setup, read_setup
     from harness.app.signals import interruptible
     from harness.store import open_store
 
     setup = read_setup(job, bench_path=bench_path, limits_path=limits_path)
-    if not unit and setup.bench.file.simulation is None:
+    if not unit and setup.bench.file.simulation is None and not (setup.job.night and setup.job.night.units):
         raise UsageError("a real bench needs --unit SERIAL: a record without a serial number is worthless")
     folder = ready_folder(reports)
     say(cautions.short())
     request = RunRequest(unit=unit or UNNAMED, operator=operator or _login(), faults=faults)
     with open_store(store_url) as store, interruptible():
+        if setup.job.night is not None:
+            from harness.app.night_ending import conclude_night
+            from harness.app.night_start import new_night
+            from harness.drivers import RealClock
+
+            def again(cycle: int) -> Setup:
+                return read_setup(job, bench_path=bench_path, limits_path=limits_path, cycle=cycle)
+
+            night_id, end = new_night(store, setup, again, request, unit=unit, seed=seed, utc=RealClock().utc())
+            return conclude_night(store, night_id, end, folder, as_json=as_json)
         with open_bench(
             setup.bench, setup.device, transport=setup.job.transport, seed=seed, faults=faults, unit=unit
         ) as opened:

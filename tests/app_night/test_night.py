@@ -1,0 +1,293 @@
+"""A night in memory: every run of it, what stops a part of it, and going on with it."""
+
+from __future__ import annotations
+
+import dataclasses
+import shutil
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from harness.app import night as nights
+from harness.app.night import NightRequest, carry_out
+from harness.app.relay_use import check_budget, used
+from harness.app.run import RunRequest
+from harness.app.setup import Setup, read_setup
+from harness.errors import ConfigError, LinkLost, StopCondition
+from harness.store import Store, open_store
+from harness.store.recorder import RunRecorder
+from harness.values import Purpose, Reading, ReadingStatus, conditions_of
+
+ROOT = Path(__file__).resolve().parents[2]
+LADDER = """
+[ladder]
+channels = [1]
+coarse = ["5V", "200mV"]
+fine = [0, 10]
+directions = ["up"]
+
+[anchors]
+every_rungs = 3
+
+[[anchors.setting]]
+channel = 1
+coarse = "200mV"
+fine = 10
+
+[night]
+units = ["N1", "N2"]
+
+[[night.corner]]
+name = "hot"
+temperature_c = 50.0
+supply_v = 10.8
+
+[[night.corner]]
+name = "room"
+
+[night.dwell]
+within_k = 6.0
+look_s = 300.0
+"""
+
+
+@pytest.fixture(scope="module")
+def job(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    home = tmp_path_factory.mktemp("night")
+    shutil.copytree(ROOT / "configs", home / "configs")
+    path = home / "configs" / "jobs" / "overnight.toml"
+    path.write_text(path.read_text().split("[ladder]")[0] + LADDER)
+    return path
+
+
+@pytest.fixture(scope="module")
+def setup(job: Path) -> Setup:
+    return read_setup(str(job))
+
+
+@pytest.fixture
+def store(tmp_path: Path) -> Iterator[Store]:
+    with open_store(str(tmp_path / "runs.sqlite")) as opened:
+        yield opened
+
+
+def request(setup: Setup, **changes: Any) -> NightRequest:
+    made = NightRequest(
+        night_id="n", setup_of_cycle=lambda cycle: setup, units=("N1", "N2"),
+        run=RunRequest(unit="", operator="test", faults=()), seed=3, connect=lambda unit: None,
+    )  # fmt: skip
+    return dataclasses.replace(made, **changes)
+
+
+def told(store: Store) -> list[tuple[str, str, str]]:
+    """Unit, corner, end of each run, the first first."""
+    return [(i.header.unit, i.header.night.corner, i.end) for i in reversed(store.runs()) if i.header.night]
+
+
+ALL = [("N1", "hot", "finished"), ("N1", "room", "finished"), ("N2", "hot", "finished"), ("N2", "room", "finished")]
+
+
+def test_each_unit_walks_each_corner_and_the_record_says_under_what_conditions(setup: Setup, store: Store) -> None:
+    asked: list[str] = []
+    end = carry_out(store, request(setup, connect=asked.append))
+    assert (end.finished, end.planned, end.stops, end.trouble) == (4, 4, [], None)
+    assert told(store) == ALL
+    assert asked == ["N1", "N2"]
+    hot = store.runs()[3].header
+    assert hot.night is not None
+    assert (hot.night.temperature_c, hot.night.supply_v, hot.night.planned) == (50.0, 10.8, 4)
+    conditions = [c for event in store.events(hot.run_id) for c in conditions_of(event)]
+    probes = [c.value for c in conditions if c.name == "probe_c"]
+    # From room to hot; the unit's own heat, 4 K, and the 0.1 K that the probe reads too high come on top.
+    assert 23.0 < probes[0] < 29.0
+    assert probes[-1] == pytest.approx(54.1, abs=0.6)
+    assert {c.value for c in conditions if c.name == "supply_v"} == {10.8}
+    assert any(e.kind == "dwell" and e.text.startswith("settled") for e in store.events(hot.run_id))
+    ladder = [r for r in store.readings(hot.run_id) if r.purpose is Purpose.LADDER]
+    assert len(ladder) == 4
+    assert {r.status for r in ladder} == {ReadingStatus.VALID}
+
+
+Record = Callable[[RunRecorder, Reading], None]
+
+
+def at_record(monkeypatch: pytest.MonkeyPatch, wanted: Callable[[RunRecorder, Reading], BaseException | None]) -> None:
+    record = RunRecorder.record
+
+    def recorded(self: RunRecorder, reading: Reading) -> None:
+        trouble = wanted(self, reading)
+        if trouble is not None:
+            raise trouble
+        record(self, reading)
+
+    monkeypatch.setattr(RunRecorder, "record", recorded)
+
+
+def test_a_night_that_was_killed_is_gone_on_with_and_no_run_is_taken_twice(
+    setup: Setup, store: Store, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    with monkeypatch.context() as dead:
+        at_record(dead, lambda self, r: KeyboardInterrupt() if len(store.runs()) == 2 and r.index == 3 else None)
+        dead.setattr(RunRecorder, "finish", _unless_interrupted(RunRecorder.finish))
+        with pytest.raises(KeyboardInterrupt):
+            carry_out(store, request(setup))
+    assert told(store) == [("N1", "hot", "finished"), ("N1", "room", "")]
+    kept = [r.setting for r in store.readings(store.runs()[0].header.run_id)]
+    end = carry_out(store, request(setup))
+    assert (end.finished, end.stops) == (4, [])
+    assert told(store) == ALL
+    resumed = store.runs()[2].header.run_id
+    readings = list(store.readings(resumed))
+    assert [r.setting for r in readings][: len(kept)] == kept
+    keys = [(r.setting, r.direction) for r in readings if r.purpose is Purpose.LADDER and r.final]
+    assert len(keys) == len(set(keys)) == 4
+    assert carry_out(store, request(setup)).finished == 4
+    assert len(store.runs()) == 4
+
+
+def _unless_interrupted(finish: Any) -> Any:
+    def finished(self: RunRecorder, end: str, text: str = "") -> None:
+        if end != "interrupted":
+            finish(self, end, text)
+
+    return finished
+
+
+def test_a_bench_that_is_gone_ends_the_night_and_the_chamber_goes_to_rest(
+    setup: Setup, store: Store, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    rested: list[float] = []
+    real = nights._back_to
+
+    def back(surroundings: Any, rest_c: float) -> Any:
+        rested.append(rest_c)
+        return real(surroundings, rest_c)
+
+    monkeypatch.setattr(nights, "_back_to", back)
+    at_record(monkeypatch, lambda self, r: LinkLost("it is gone") if r.purpose is Purpose.LADDER else None)
+    end = carry_out(store, request(setup))
+    assert isinstance(end.trouble, LinkLost)
+    assert end.stops == ["N1: LinkLost: it is gone"]
+    assert told(store) == [("N1", "hot", "stopped")]
+    assert rested == [23.0]
+
+
+@pytest.mark.parametrize(
+    ("scope", "runs", "stops"),
+    [
+        ("corner", [("N1", "hot", "stopped"), ("N1", "room", "finished"), ("N2", "hot", "finished")], 1),
+        ("unit", [("N1", "hot", "stopped"), ("N2", "hot", "finished"), ("N2", "room", "finished")], 1),
+        ("night", [("N1", "hot", "stopped")], 1),
+    ],
+)
+def test_a_condition_stops_as_much_as_it_says(
+    setup: Setup, store: Store, monkeypatch: pytest.MonkeyPatch, scope: str, runs: list[Any], stops: int
+) -> None:
+    def wanted(self: RunRecorder, reading: Reading) -> BaseException | None:
+        first = len(store.runs()) == 1 and reading.purpose is Purpose.LADDER
+        return StopCondition("enough", scope=scope) if first else None
+
+    at_record(monkeypatch, wanted)
+    end = carry_out(store, request(setup))
+    assert told(store)[:3] == runs
+    assert len(end.stops) == stops
+    assert "enough" in end.stops[0]
+
+
+def test_two_units_that_die_are_not_to_blame(setup: Setup, store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
+    at_record(monkeypatch, lambda self, r: StopCondition("dead", scope="unit"))
+    end = carry_out(store, request(setup, units=("N1", "N2", "N3")))
+    assert told(store) == [("N1", "hot", "stopped"), ("N2", "hot", "stopped")]
+    assert end.stops[-1] == "2 units were given up: then it is not the units, everything stops"
+
+
+def stopping(setup: Setup, **stop: Any) -> Setup:
+    assert setup.job.night is not None
+    rules = setup.job.night.stop.model_copy(update=stop)
+    return dataclasses.replace(
+        setup, job=setup.job.model_copy(update={"night": setup.job.night.model_copy(update={"stop": rules})})
+    )
+
+
+def test_a_disk_that_runs_low_stops_everything(setup: Setup, store: Store) -> None:
+    end = carry_out(store, request(stopping(setup, least_free_mb=1e9)))
+    assert len(told(store)) == 1
+    assert "MB free for the store, the job wants 1e+09 MB: everything stops" in end.stops[0]
+
+
+def test_a_unit_that_is_too_hot_stops_everything(setup: Setup, store: Store) -> None:
+    end = carry_out(store, request(stopping(setup, over_k=0.5)))
+    assert len(told(store)) == 1
+    assert "over 0.5 K above the warmest corner: everything stops" in end.stops[0]
+
+
+def test_a_current_that_changes_gives_the_unit_up(setup: Setup, store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
+    from harness.simulated.surroundings import SimulatedSupply
+
+    looks = iter([0.4] * 4)
+    monkeypatch.setattr(SimulatedSupply, "_current_a", lambda self: next(looks, 0.5))
+    end = carry_out(store, request(setup, units=("N1",)))
+    assert "the supply gives 0.500 A, 0.400 A when the run began; allowed ±20 %: the unit is given up" in end.stops[0]
+    assert told(store) == [("N1", "hot", "stopped")]
+
+
+def test_readings_that_are_invalid_in_a_row_give_the_corner_up(
+    setup: Setup, store: Store, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from harness.app.night_watch import NightWatch
+
+    seen = NightWatch.seen
+
+    def bad(self: NightWatch, reading: Reading) -> None:
+        seen(self, dataclasses.replace(reading, status=ReadingStatus.INVALID, reason="stale-record: x"))
+
+    monkeypatch.setattr(NightWatch, "seen", bad)
+    end = carry_out(store, request(stopping(setup, invalid_in_a_row=3), units=("N1",)))
+    assert "3 INVALID readings in a row, the last: stale-record: x; the corner is given up" in end.stops[0]
+    assert [end for _, _, end in told(store)] == ["stopped", "stopped"]
+
+
+def test_toggles_are_counted_over_all_runs_of_a_unit_and_half_a_life_is_the_end(setup: Setup, store: Store) -> None:
+    carry_out(store, request(setup, units=("N1",)))
+    past = used(store, "N1")
+    # Each run goes from 200mV (the anchor, no relay) to 5V (K2 picks), back to the anchor after three rungs.
+    assert past == {"ch1 K2": past["ch1 K2"]}
+    assert past["ch1 K2"] > 0
+    assert used(store, "N9") == {}
+
+    def with_life(life: float) -> Setup:
+        return dataclasses.replace(setup, device=setup.device.model_copy(update={"relay_life": {"K2": life}}))
+
+    coming = 1  # made ready with K2 picked, as for 5V; dropped for 200mV
+    total = past["ch1 K2"] + coming
+    assert check_budget(store, with_life(10.0 * total), "N1") == ()
+    (said,) = check_budget(store, with_life(10.0 * total - 1.0), "N1")
+    assert f"{past['ch1 K2']} toggles so far, {coming} to come" in said
+    with pytest.raises(StopCondition, match="more than 50% of its life would be used; sweep another unit"):
+        check_budget(store, with_life(2.0 * total - 1.0), "N1")
+    assert check_budget(store, setup, "N1") == ()
+
+
+def test_a_corner_that_the_bench_cannot_make_is_a_mistake_of_the_job(job: Path) -> None:
+    text = job.read_text()
+    other = job.with_name("other.toml")
+    other.write_text(text.replace("simulated-night.toml", "simulated.toml"))
+    with pytest.raises(ConfigError, match=r"night.corner\[0\].temperature_c: got 50; allowed: only where"):
+        read_setup(str(other))
+
+
+def test_the_command_sweeps_resumes_and_says_how_it_ended(
+    gainladder: Any, job: Path, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    with monkeypatch.context() as dead:
+        at_record(dead, lambda self, r: LinkLost("it is gone") if r.index == 3 else None)
+        ended = gainladder("sweep", str(job), "--unit", "N7", "--seed", "2")
+    assert ended.code == 3
+    assert "stopped: N7: LinkLost: it is gone" in ended.err
+    assert "0 of 2 runs finished" in ended.out
+    again = gainladder("resume", "last", "--job", str(job), "--json")
+    assert again.code == 0, again.err
+    assert (again.json["finished"], again.json["planned"], again.json["verdict"]) == (2, 2, "PASS")
+    assert gainladder("resume", "last", "--job", str(job)).code == 0
