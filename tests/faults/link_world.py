@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import contextlib
 import dataclasses
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -18,6 +18,7 @@ import numpy as np
 from harness.app.bench_open import open_bench
 from harness.app.run import plan_of
 from harness.app.setup import read_setup
+from harness.bench import Recorder
 from harness.bus import decode
 from harness.errors import BenchError, CaptureError
 from harness.simulated.link import Due, MemoryLink
@@ -97,8 +98,9 @@ def rungs() -> tuple[Rung, ...]:
 class LinkWorld:
     """One bench, open; `walk` sweeps its few rungs with whatever trouble has been put in."""
 
-    def __init__(self, bench: Any) -> None:
+    def __init__(self, bench: Any, recorder: Callable[[Recorder], Recorder]) -> None:
         self.bench = bench
+        self._recorder = recorder
         self.rungs = {rung.setting: rung for rung in rungs()}
         self.links = {role: getattr(bench, role)._link for role in ROLES}
 
@@ -107,7 +109,7 @@ class LinkWorld:
         kept = Kept()
         plan = dataclasses.replace(PLAN, rungs=tuple(self.rungs.values()))
         with contextlib.suppress(BenchError):
-            sweep(self.bench, plan, kept, progress=lambda done, reading: None)
+            sweep(self.bench, plan, self._recorder(kept), progress=lambda done, reading: None)
         return kept.readings
 
     def heal(self) -> None:
@@ -163,4 +165,4 @@ def wrong_word(reading: Reading, rung: Rung) -> list[str]:
 def link_world(*faults: str, seed: int = 1) -> Iterator[LinkWorld]:
     """Open a bench in memory."""
     with open_bench(SETUP.bench, SETUP.device, transport="in-process", seed=seed, faults=faults) as opened:
-        yield LinkWorld(opened.bench)
+        yield LinkWorld(opened.bench, opened.recorder)
