@@ -26,7 +26,7 @@ def numbers(svg: str, name: str) -> list[float]:
 
 
 def dots(svg: str) -> list[tuple[float, float]]:
-    return [(float(x), float(y)) for x, y in re.findall(r"M([\d.]+) ([\d.]+)h0", svg)]
+    return [(float(x), float(y)) for x, y in re.findall(r"M([\d.]+) ([\d.]+)h\.1", svg)]
 
 
 def titles(svg: str) -> list[str]:

@@ -139,7 +139,7 @@ def _marks(points: Sequence[PanelPoint], at: Callable[[float, float], tuple[floa
         px, py = at(point.x, point.y)
         cross = f"M{px - 3:.1f} {py - 3:.1f}l6 6m0-6l-6 6"
         groups.setdefault((point.colour, point.mark), []).append(
-            cross if point.mark == "cross" else f"M{px:.1f} {py:.1f}h0"
+            cross if point.mark == "cross" else f"M{px:.1f} {py:.1f}h.1"
         )
     return [
         f'<path d="{"".join(shapes)}" stroke="{colour}" fill="none" '
