@@ -29,6 +29,10 @@ class Reader:
         with border(self._place, doing), self._engine.connect() as connection, connection.begin():
             yield connection
 
+    def close(self) -> None:
+        """Let go of connections that are kept for the next transaction; idempotent."""
+        self._engine.dispose()
+
 
 class Writer:
     """Durable transactions: on return from `transaction` the data is on the disk."""

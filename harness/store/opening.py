@@ -31,6 +31,14 @@ def open_store(url: str, *, read_only: bool = False) -> Store:
         with border(address.shown, "opening"):
             require_file(address, may_create=not read_only)
     reader = reader_of(address)
+    try:
+        return _opened(address, reader, read_only=read_only)
+    except BaseException:
+        reader.close()
+        raise
+
+
+def _opened(address: Address | ServerAddress, reader: Reader, *, read_only: bool) -> Store:
     if read_only:
         with reader.transaction("opening") as connection:
             version = require_version(connection, address.shown)

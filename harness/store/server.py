@@ -6,7 +6,7 @@ import importlib.util
 
 from sqlalchemy import Connection, Engine, create_engine, event, func, select
 from sqlalchemy.engine.interfaces import DBAPIConnection
-from sqlalchemy.pool import ConnectionPoolEntry, NullPool
+from sqlalchemy.pool import ConnectionPoolEntry, NullPool, Pool, QueuePool
 
 from harness.errors import StoreUnavailable
 from harness.store.address import ServerAddress
@@ -18,8 +18,8 @@ LOCK_S = 5
 
 
 def server_reader(address: ServerAddress) -> Reader:
-    """Reads from a server; each transaction sees one moment."""
-    engine = _engine(address).execution_options(isolation_level="REPEATABLE READ", postgresql_readonly=True)
+    """Reads from a server; each transaction sees one moment. A connection is kept, for making one takes longer."""
+    engine = _engine(address, QueuePool).execution_options(isolation_level="REPEATABLE READ", postgresql_readonly=True)
     return Reader(engine, address.shown)
 
 
@@ -27,7 +27,7 @@ class ServerWriter(Writer):
     """Writes to a server; connects anew by itself after the server was stopped and started."""
 
     def __init__(self, address: ServerAddress) -> None:
-        super().__init__(_engine(address), address.shown)
+        super().__init__(_engine(address, NullPool), address.shown)
         try:
             with self.transaction("opening") as connection:
                 require_encoding(str(connection.exec_driver_sql("SHOW server_encoding").scalar()), address.shown)
@@ -62,9 +62,12 @@ def require_driver(address: ServerAddress) -> None:
         )
 
 
-def _engine(address: ServerAddress) -> Engine:
+def _engine(address: ServerAddress, pool: type[Pool]) -> Engine:
     require_driver(address)
-    engine = create_engine(address.url, poolclass=NullPool, connect_args={"connect_timeout": CONNECT_S})
+    # A kept connection is tried before it is used: the server may have been started anew meanwhile.
+    engine = create_engine(
+        address.url, poolclass=pool, pool_pre_ping=True, connect_args={"connect_timeout": CONNECT_S}
+    )
 
     @event.listens_for(engine, "connect")
     def _connect(connection: DBAPIConnection, _entry: ConnectionPoolEntry) -> None:

@@ -50,6 +50,7 @@ class Store:
     def close(self) -> None:
         """Close; idempotent. Any later use raises StoreUnavailable."""
         self._closed = True
+        self._reader.close()
         if self._writer is not None:
             self._writer.close()
 
