@@ -73,25 +73,64 @@ def _run_faults(connection: Connection, version: int, number: int, run_id: str) 
         read_infos(connection, version, run_id)
     except StoreError as error:
         yield str(error)
+    chained = version >= CHAINED
+    line = _Line(header_hash(connection, number, version))
+    for row in _rows(connection, version, number):
+        try:
+            reading_of(row._asdict(), f"run {run_id}")
+        except StoreError as error:
+            yield str(error)
+        if chained:
+            line.take(row)
+    if not chained:
+        return
+    run = connection.execute(select(RUNS).where(RUNS.c.number == number)).one()
+    if line.is_whole(run.chain_head, run.chain_length):
+        return
     walk = _Walk(f"run {run_id}: ")
+    for row in _rows(connection, version, number):
+        yield from walk.changes(row)
+    yield from walk.breaks(line.start, run.chain_head, run.chain_length)
+
+
+def _rows(connection: Connection, version: int, number: int) -> Iterator[Row[tuple[object, ...]]]:
+    """A run's rows in order of index, a page in memory at a time."""
     last = -1
     query = select(*columns_at(READINGS, version)).where(READINGS.c.run == number).order_by(READINGS.c.reading)
     while rows := connection.execute(query.where(READINGS.c.reading > last).limit(_PAGE)).all():
-        for row in rows:
-            try:
-                reading_of(row._asdict(), f"run {run_id}")
-            except StoreError as error:
-                yield str(error)
-            if version >= CHAINED:
-                yield from walk.changes(row)
+        yield from rows
         last = rows[-1].reading
-    if version >= CHAINED:
-        run = connection.execute(select(RUNS).where(RUNS.c.number == number)).one()
-        yield from walk.breaks(header_hash(connection, number, version), run.chain_head, run.chain_length)
+
+
+class _Line:
+    """Whether each row follows the one before, as in nearly every run; needs no memory, whatever the run's length."""
+
+    def __init__(self, start: str) -> None:
+        self.start = self._head = start
+        self._count = 0
+        self._sound = True
+
+    def take(self, row: Row[tuple[object, ...]]) -> None:
+        """The next row in order of index."""
+        self._sound = self._sound and row.previous_hash == self._head and row.own_hash == _true_hash(row)
+        self._head = row.own_hash
+        self._count += 1
+
+    def is_whole(self, head: str, length: int) -> bool:
+        """Whether all rows were in line, to the end that the run knows of."""
+        return self._sound and (self._head, self._count) == (head, length)
+
+
+def _true_hash(row: Row[tuple[object, ...]]) -> str:
+    """The hash that a row should have; empty where its content is of a kind that no column has."""
+    try:
+        return row_hash(row._asdict(), row.previous_hash)
+    except (TypeError, ValueError):
+        return ""
 
 
 class _Walk:
-    """The links of one run's chain. They are gathered first: readings need not be recorded in order of index."""
+    """The links of a chain that is not in line, gathered first: readings need not be recorded in order of index."""
 
     def __init__(self, place: str) -> None:
         self._place = place
@@ -106,11 +145,7 @@ class _Walk:
             self._follows[index] = ""
             return
         self._follows[index] = previous
-        try:
-            true = row_hash(row._asdict(), previous)
-        except (TypeError, ValueError):
-            true = ""
-        if true != own:
+        if _true_hash(row) != own:
             yield f"{self._place}reading {index} was changed after it was recorded: its hash is not that of its content"
         if own in self._index_of:
             yield f"{self._place}reading {index} has the hash of reading {self._index_of[own]}: one of them was put in"
