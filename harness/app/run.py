@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Protocol
 
 from harness import report
+from harness.app import probe
 from harness.app.bench_open import OpenBench
 from harness.app.output import write_file
 from harness.app.progress import progress_bar
@@ -123,12 +124,14 @@ def judge_of(setup: Setup, *, waveforms: bool = True) -> RunJudge:
     )
 
 
-def record_run(setup: Setup, opened: OpenBench, store: Store, header: RunHeader) -> StationFault | None:
+def record_run(
+    setup: Setup, opened: OpenBench, store: Store, header: RunHeader, *, probing: bool = False
+) -> StationFault | None:
     """Sweep and record. Returns the station fault that stopped the sweep, if one did; the run is then recorded too."""
     store.require_room(bytes_of(setup, len(setup.every_rung)))
     with owning(header.run_id):
         recorder = store.begin(header, clock=opened.bench.clock)
-        return take_readings(setup, opened, recorder, Resumption.of_new_run(setup.every_rung))
+        return take_readings(setup, opened, recorder, Resumption.of_new_run(setup.every_rung), probing=probing)
 
 
 def bytes_of(setup: Setup, readings: int) -> int:
@@ -137,10 +140,19 @@ def bytes_of(setup: Setup, readings: int) -> int:
 
 
 def take_readings(
-    setup: Setup, opened: OpenBench, recorder: RunRecorder, todo: Resumption, watch: RunWatch | None = None
+    setup: Setup,
+    opened: OpenBench,
+    recorder: RunRecorder,
+    todo: Resumption,
+    watch: RunWatch | None = None,
+    *,
+    probing: bool = False,
 ) -> StationFault | None:
-    """Walk what is left of a ladder and record how it ended; a station fault that stopped it is returned."""
-    provisional = judge_of(setup, waveforms=False)
+    """Walk what is left of a ladder and record how it ended; a station fault that stopped it is returned.
+
+    With `probing` the readings that tell the remaining candidates apart follow, named in the journal before they begin.
+    """
+    provisional = judge_of(setup, waveforms=probing)
     try:
         walk = Walk(opened.bench, plan_of(setup), opened.recorder(recorder), first_index=todo.first_index)
         if watch is not None:
@@ -155,6 +167,10 @@ def take_readings(
                     watch.seen(reading)
 
             walk.portion(todo.left, progress=progress)
+        asked = probe.asked_of(setup, provisional.result()) if probing else ""
+        if asked:
+            recorder.note(probe.KIND, asked)
+            walk.portion(probe.rungs_of(setup, asked), progress=lambda done, reading: None)
         if watch is not None:
             walk.anchor()
             watch.after(recorder)
@@ -177,11 +193,12 @@ def _words(error: BaseException) -> str:
 def judged(store: Store, run_id: str, *, limits_path: str = "") -> tuple[RunHeader, RunResult]:
     """A run decided from its record, with its own limits or others; no bench is touched."""
     header = store.header(run_id)
-    setup = setup_of_run(header, limits_path=limits_path)
+    events = store.events(run_id)
+    setup = probe.with_probe(setup_of_run(header, limits_path=limits_path), events)
     judge = judge_of(setup)
     for reading in store.readings(run_id):
         judge.take(reading)
-    result = judge.result(store.events(run_id))
+    result = judge.result(events)
     if limits_path:
         replaced = tuple(file for file in setup.files if file.role == "limits")
         others = tuple(file for file in header.files if file.role != "limits")

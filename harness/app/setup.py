@@ -174,8 +174,17 @@ def extras_of(
     job: JobFile, device: DeviceFile, bench: BenchSetup, law: GainLaw, rungs: tuple[Rung, ...], *, file: str
 ) -> tuple[Rung, ...]:
     """The readings that a job takes beside its ladder."""
+    return plan_extras(_ground(job, device, bench, law, rungs), job.extra, file=file)
+
+
+def ground_of(setup: Setup) -> Ground:
+    """What readings beside the ladder of a setup stand on."""
+    return _ground(setup.job, setup.device, setup.bench, setup.law, setup.rungs)
+
+
+def _ground(job: JobFile, device: DeviceFile, bench: BenchSetup, law: GainLaw, rungs: tuple[Rung, ...]) -> Ground:
     source = bench.file.uncertainty.source if bench.file.uncertainty else None
-    ground = Ground(
+    return Ground(
         law=law,
         drive=bench.drive(device, law.span_codes),
         ladder=rungs,
@@ -183,7 +192,6 @@ def extras_of(
         range_ends_vpk=tuple(source.range_ends_vpk) if source else (),
         other=bench.other(device, law.span_codes),
     )
-    return plan_extras(ground, job.extra, file=file)
 
 
 def night_problems(night: Night, bench: BenchFile, *, file: str) -> list[Problem]:

@@ -4,6 +4,7 @@ from harness.diagnosis.affected import not_exercised
 from harness.diagnosis.candidates import Diagnosis, diagnose
 from harness.diagnosis.catalogue import KNOWN, Known, Sight
 from harness.diagnosis.exact_factors import FACTORS, ExactFactor, match_factor
+from harness.diagnosis.follow_up import follow_up
 from harness.diagnosis.odd_frames import ODD_FRAMES
 from harness.diagnosis.visit import Case, Visit
 
@@ -18,6 +19,7 @@ __all__ = [
     "Sight",
     "Visit",
     "diagnose",
+    "follow_up",
     "match_factor",
     "not_exercised",
 ]

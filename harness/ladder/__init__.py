@@ -7,6 +7,7 @@ from harness.ladder.drive import Drive, drive_of, input_ratio, open_ratio, termi
 from harness.ladder.extra import Ground, OtherSource, plan_extras
 from harness.ladder.night import NightRun, night_runs
 from harness.ladder.preview import PreviewRow, PreviewSummary, preview_rows, preview_summary
+from harness.ladder.probe import probe_rungs
 
 __all__ = [
     "Drive",
@@ -25,5 +26,6 @@ __all__ = [
     "plan_extras",
     "preview_rows",
     "preview_summary",
+    "probe_rungs",
     "terminal_ratio",
 ]

@@ -27,6 +27,7 @@ from harness.errors import UsageError
 @click.option("--reports", default=DEFAULT_REPORTS, show_default=True, metavar="DIR", help="Where pages go.")
 @seed_option
 @fault_option
+@click.option("--probe", is_flag=True, help="After the ladder take the readings that tell the likely faults apart.")
 @click.option("--operator", default="", metavar="NAME", help="Who runs it; default: the login name.")
 @json_option
 def command(
@@ -38,6 +39,7 @@ def command(
     reports: str,
     seed: int | None,
     faults: tuple[str, ...],
+    probe: bool,
     operator: str,
     as_json: bool,
 ) -> int:
@@ -73,7 +75,7 @@ def command(
             header = new_header(setup, opened, request)
             size = f"{len(setup.every_rung)} readings of {len(setup.planned())} settings"
             say(f"run {header.run_id}: {size}, {opened.mode} bench")
-            station = record_run(setup, opened, store, header)
+            station = record_run(setup, opened, store, header, probing=probe)
         return conclude(store, header.run_id, station, folder, as_json=as_json)
 
 
