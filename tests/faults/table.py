@@ -14,6 +14,7 @@ import math
 import sys
 from collections import Counter
 from collections.abc import Iterator, Sequence
+from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -141,7 +142,7 @@ def _note(entry: FaultEntry, trials: Sequence[Trial]) -> str:
     return f"not exercised: needs {sight}" if sight in UNSEEN else ""
 
 
-def good_units(device: str, *, seeds: int) -> tuple[int, float]:
+def good_units(device: str, seeds: int) -> tuple[int, float]:
     """False alarms on good units: failures, and the upper bound of their share at 95 %."""
     failed = sum(safe_trial(device, (), seed=1000 + seed).outcome == "FAIL" for seed in range(seeds))
     return failed, share_interval(failed, trials=seeds, two_sided=False)[1]
@@ -160,6 +161,10 @@ def written(lines: Sequence[Row], *, command: str, alarms: Sequence[str]) -> str
     return out.getvalue()
 
 
+def _of_id(device: str, identity: str, seeds: int) -> list[Row]:
+    return list(rows(device, seeds=seeds, ids=(identity,)))
+
+
 def main() -> None:
     """Write the table, or print a part of it."""
     parser = argparse.ArgumentParser(prog=COMMAND, description=__doc__, formatter_class=argparse.RawTextHelpFormatter)
@@ -167,20 +172,26 @@ def main() -> None:
     parser.add_argument("--good", type=int, default=20, help="good units a device")
     parser.add_argument("--devices", nargs="+", choices=DEVICES, default=DEVICES)
     parser.add_argument("--ids", nargs="+", default=[], help="only these faults: printed, nothing is written")
+    parser.add_argument("--workers", type=int, default=2, help="processes; the table does not depend on them")
     asked = parser.parse_args()
+    ids = asked.ids or [entry.id for entry in catalogue()]
+    jobs = [(device, identity) for device in asked.devices for identity in ids]
     lines: list[Row] = []
     alarms: list[str] = []
-    for device in asked.devices:
-        for row in rows(device, seeds=asked.seeds, ids=asked.ids):
-            lines.append(row)
-            print(*row.cells(), sep=" | ", file=sys.stderr, flush=True)
-        if not asked.ids:
-            failed, bound = good_units(device, seeds=asked.good)
+    with ProcessPoolExecutor(asked.workers) as pool:
+        devices, names = zip(*jobs, strict=True)
+        for found in pool.map(_of_id, devices, names, [asked.seeds] * len(jobs)):
+            lines.extend(found)
+            for row in found:
+                print(*row.cells(), sep=" | ", file=sys.stderr, flush=True)
+        if asked.ids:
+            return
+        for device, (failed, bound) in zip(
+            asked.devices, pool.map(good_units, asked.devices, [asked.good] * len(asked.devices)), strict=True
+        ):
             alarms.append(
                 f"good units of the {device}: {failed} of {asked.good} FAIL; at 95 % below {100.0 * bound:.2g} %"
             )
-    if asked.ids:
-        return
     command = f"{COMMAND} --seeds {asked.seeds} --good {asked.good} --devices {' '.join(asked.devices)}"
     FILE.write_text(written(lines, command=command, alarms=alarms), "utf-8")
 
