@@ -11,6 +11,7 @@ from harness.report.json_file import json_text
 from harness.report.junit_file import junit_text
 from harness.report.labels import labels_of
 from harness.report.lot_page import lot_html
+from harness.report.night_page import night_html
 from harness.report.page import html
 from harness.report.summary import summary
 from harness.report.words import NOTHING
@@ -31,6 +32,7 @@ __all__ = [
     "labels_of",
     "line_cells",
     "lot_html",
+    "night_html",
     "report_line",
     "run_html",
     "summary",

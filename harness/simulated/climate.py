@@ -45,6 +45,6 @@ class Climate:
         truth, elapsed_s = self._truth, self.elapsed_s(now_s)
         room_c = truth.room_c if self._soak is None else self._soak.unit_c(now_s)
         room_k = room_c - truth.reference_c
-        if truth.swing_k:
+        if truth.swing_k and self._soak is None:  # a chamber keeps the room's swing out
             room_k += truth.swing_k * math.sin(2.0 * math.pi * elapsed_s / truth.swing_period_s)
         return room_k + truth.self_heating_k * -math.expm1(-elapsed_s / truth.heating_tau_s)

@@ -21,6 +21,14 @@ from harness.values.judgement import (
     SettingResult,
     StepResult,
 )
+from harness.values.night import (
+    NightCoefficient,
+    NightFailure,
+    NightResult,
+    NightRunRow,
+    NightScatter,
+    NightSeries,
+)
 from harness.values.purpose import Purpose
 from harness.values.reading import Direction, Event, Reading, ReadingStatus
 from harness.values.run import ConfigFile, Identity, NightPlace, RunHeader, RunInfo
@@ -54,7 +62,13 @@ __all__ = [
     "Judgement",
     "LatchedWord",
     "LineLevels",
+    "NightCoefficient",
+    "NightFailure",
     "NightPlace",
+    "NightResult",
+    "NightRunRow",
+    "NightScatter",
+    "NightSeries",
     "Outcome",
     "ParameterResult",
     "PathFigures",

@@ -50,8 +50,8 @@ def test_pages_of_several_runs(gainladder: Any, tmp_path: Path, runs: list[str])
 @pytest.mark.parametrize(
     ("words", "said"),
     [
-        (["last", "--lot", "--against", "x"], "report: got --lot and --against; allowed is one of them"),
-        (["--lot", "--format", "csv"], "got --format csv; --lot and --against make pages: leave the format out"),
+        (["last", "--lot", "--against", "x"], "report: got several of --lot, --against and --night; allowed"),
+        (["--lot", "--format", "csv"], "got --format csv; --lot, --against and --night make pages: leave"),
         ([], "report: got no RUN; allowed: a run id, its unique beginning, or `last`"),
     ],
 )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import os
 import shutil
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -10,15 +11,18 @@ from typing import Any
 
 import pytest
 
+from harness import report
 from harness.app import night as nights
+from harness.app.bench_open import open_bench
 from harness.app.night import NightRequest, carry_out
+from harness.app.night_report import judged_night
 from harness.app.relay_use import check_budget, used
-from harness.app.run import RunRequest
+from harness.app.run import RunRequest, new_header
 from harness.app.setup import Setup, read_setup
 from harness.errors import ConfigError, LinkLost, StopCondition
 from harness.store import Store, open_store
 from harness.store.recorder import RunRecorder
-from harness.values import Purpose, Reading, ReadingStatus, conditions_of
+from harness.values import Outcome, Purpose, Reading, ReadingStatus, conditions_of
 
 ROOT = Path(__file__).resolve().parents[2]
 LADDER = """
@@ -53,6 +57,10 @@ look_s = 300.0
 """
 
 
+FIRST, SECOND = f"first-{os.getpid()}", f"second-{os.getpid()}"
+"""A night is held by one process of the computer: another one that runs these tests has nights of its own."""
+
+
 @pytest.fixture(scope="module")
 def job(tmp_path_factory: pytest.TempPathFactory) -> Path:
     home = tmp_path_factory.mktemp("night")
@@ -75,7 +83,7 @@ def store(tmp_path: Path) -> Iterator[Store]:
 
 def request(setup: Setup, **changes: Any) -> NightRequest:
     made = NightRequest(
-        night_id="n", setup_of_cycle=lambda cycle: setup, units=("N1", "N2"),
+        night_id=FIRST, setup_of_cycle=lambda cycle: setup, units=("N1", "N2"),
         run=RunRequest(unit="", operator="test", faults=()), seed=3, connect=lambda unit: None,
     )  # fmt: skip
     return dataclasses.replace(made, **changes)
@@ -278,6 +286,47 @@ def test_a_corner_that_the_bench_cannot_make_is_a_mistake_of_the_job(job: Path) 
         read_setup(str(other))
 
 
+def test_the_page_of_a_night_says_what_an_engineer_asks_at_eight(setup: Setup, store: Store) -> None:
+    carry_out(store, request(setup))
+    bad = RunRequest(unit="", operator="t", faults=("data-bit-stuck-low:1",))
+    carry_out(store, request(setup, night_id=SECOND, run=bad))
+    night = judged_night(store, SECOND, why=["N1: somebody pulled a plug"])
+    assert (night.finished, night.planned, night.verdict) == (4, 4, Outcome.FAIL)
+    assert (night.before_id, night.units, night.corners) == (FIRST, ("N1", "N2"), ("hot", "room"))
+    assert night.failures
+    assert all(f.new and f.unit in ("N1", "N2") and f.count == 2 for f in night.failures)
+    assert any("fails, did not before" in line for line in night.against)
+    assert night.words == 4 * 4
+    # Clopper and Pearson with no error in n: 1 - 0.05^(1/n).
+    assert night.word_error_bound_ratio == pytest.approx(1.0 - 0.05 ** (1.0 / 16.0))
+    # From the record: one toggle down and up again a run, over both nights.
+    assert dict(night.toggles[0:1] and [(night.toggles[0][1], night.toggles[0][3])]) == {"ch1 K2": None}
+    assert {s.name for s in night.strips} == {"probe_c", "air_c", "supply_v", "supply_a"}
+    assert all(s.points[0] == (pytest.approx(s.points[0][0]), 0.0) for s in night.anchors)
+    repeats = [s.repeat_percent for s in night.scatter]
+    assert all(r is not None and 0.0 < r < 0.1 for r in repeats)
+    page = report.night_html(night, software="1")
+    for words in ("4 of 4 runs finished", "somebody pulled a plug", "Against the night before", "<svg", "over</td>"):
+        assert words in page, words
+    assert report.night_html(night, software="1") == page
+    first = judged_night(store, FIRST)
+    assert (first.before_id, first.verdict, first.failures, first.why) == ("", Outcome.PASS, (), ())
+    assert "There is none in this store" in report.night_html(first, software="1")
+
+
+def test_a_night_that_broke_off_says_why_from_its_record(
+    setup: Setup, store: Store, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    at_record(monkeypatch, lambda self, r: LinkLost("it is gone") if r.purpose is Purpose.LADDER else None)
+    carry_out(store, request(setup, units=("N1",)))
+    night = judged_night(store, FIRST)
+    assert night.why == ("N1, hot: stopped: LinkLost: it is gone",)
+    assert (night.finished, night.planned) == (0, 2)
+    page = report.night_html(night, software="1")
+    assert "0 of 2 runs finished" in page
+    assert "not begun" in page or "INVALID, stopped" in page
+
+
 def test_the_command_sweeps_resumes_and_says_how_it_ended(
     gainladder: Any, job: Path, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
 ) -> None:
@@ -290,4 +339,22 @@ def test_the_command_sweeps_resumes_and_says_how_it_ended(
     again = gainladder("resume", "last", "--job", str(job), "--json")
     assert again.code == 0, again.err
     assert (again.json["finished"], again.json["planned"], again.json["verdict"]) == (2, 2, "PASS")
-    assert gainladder("resume", "last", "--job", str(job)).code == 0
+    assert Path(again.json["report"]).read_text().startswith("<!DOCTYPE html>")
+    page = gainladder("report", "last", "--night")
+    assert page.code == 0
+    assert "2 of 2 runs finished" in page.out
+    assert "several of --lot, --against and --night" in gainladder("report", "last", "--night", "--lot").err
+
+
+def test_a_run_by_itself_has_no_night(gainladder: Any, job: Path, tmp_path: Path) -> None:
+    alone = job.with_name("alone.toml")
+    alone.write_text(job.read_text().split("[night]")[0])
+    setup = read_setup(str(alone))
+    with (
+        open_bench(setup.bench, setup.device, transport="in-process", seed=1, faults=()) as opened,
+        open_store(str(tmp_path / "runs.sqlite")) as there,
+    ):
+        there.begin(new_header(setup, opened, RunRequest(unit="A", operator="t", faults=())), opened.bench.clock)
+    ended = gainladder("report", "last", "--night")
+    assert ended.code == 2
+    assert "run last is no part of a night" in ended.err

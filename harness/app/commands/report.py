@@ -23,9 +23,12 @@ OF_THE_BUS = ("vcd", "capture-csv")
 @click.option("--out", default="", metavar="FILE", help="Where to write; default: stdout.")
 @click.option("--against", default="", metavar="RUN", help="A page of what has changed since this earlier run.")
 @click.option("--lot", is_flag=True, help="A page of all units that RUN's job (default: the last run's) was run on.")
+@click.option("--night", is_flag=True, help="The page of the whole night that RUN belongs to.")
 @limits_option
 @store_option
-def command(run: str, form: str, out: str, against: str, lot: bool, limits_path: str, store_url: str) -> int:
+def command(
+    run: str, form: str, out: str, against: str, lot: bool, night: bool, limits_path: str, store_url: str
+) -> int:
     """Make the page or file of RUN (id, unique prefix or `last`) from the record. Needs no bench.
 
     vcd and capture-csv hold the captures of the control bus, as `gainladder decode` and other tools read them.
@@ -34,10 +37,10 @@ def command(run: str, form: str, out: str, against: str, lot: bool, limits_path:
     from harness.errors import UsageError
     from harness.store import open_store
 
-    if lot and against:
-        raise UsageError("report: got --lot and --against; allowed is one of them")
-    if form != "html" and (lot or against):
-        raise UsageError(f"report: got --format {form}; --lot and --against make pages: leave the format out")
+    if lot + bool(against) + night > 1:
+        raise UsageError("report: got several of --lot, --against and --night; allowed is one of them")
+    if form != "html" and (lot or against or night):
+        raise UsageError(f"report: got --format {form}; --lot, --against and --night make pages: leave the format out")
     if not run and not lot:
         raise UsageError(
             "report: got no RUN; allowed: a run id, its unique beginning, or `last` (see `gainladder runs`)"
@@ -50,6 +53,8 @@ def command(run: str, form: str, out: str, against: str, lot: bool, limits_path:
     with open_store(store_url, read_only=True) as store:
         if lot:
             text = _lot(store, run, limits_path)
+        elif night:
+            text = _night(store, run)
         elif against:
             text = _against(store, run, against, limits_path)
         else:
@@ -95,3 +100,15 @@ def _lot(store: Store, like: str, limits_path: str) -> str:
 
     runs, left_out = lot_runs(store, like=like, limits_path=limits_path)
     return report.lot_html(runs, left_out)
+
+
+def _night(store: Store, run: str) -> str:
+    from harness import report
+    from harness.app.night_report import judged_night
+    from harness.app.version import version
+    from harness.errors import UsageError
+
+    place = store.header(store.resolve(run)).night
+    if place is None:
+        raise UsageError(f"report: run {run} is no part of a night; allowed with --night: a run of one")
+    return report.night_html(judged_night(store, place.night_id), software=version())
