@@ -43,6 +43,14 @@ class ReportLine:
         """
         return replace(self, reasons=tuple(reasons), more=0)
 
+    def silent(self) -> ReportLine:
+        """The same for a claim that says something only where something is wrong.
+
+        Returns:
+            a PASS without reasons.
+        """
+        return replace(self, outcome=Outcome.PASS, reasons=(), more=0)
+
     def caused_by(self, candidates: Sequence[Candidate]) -> ReportLine:
         """The same with its likeliest cause.
 

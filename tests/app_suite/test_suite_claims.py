@@ -14,10 +14,10 @@ from harness.app.suite import Decided, SuiteClaim, Tally, by_range, decide, diff
 from harness.app.suite.claim import Range
 from harness.app.suite.judged import Part, Parts
 from harness.errors import UsageError
-from harness.values import Outcome, Reading
+from harness.values import Outcome, Reading, ReadingStatus
 from tests.judge.run_builder import FULL, healthy, reading_of, setup_at
 
-ITEMS = {"measurable", *(limit.item for limit in FULL.limits.values())} - {"parameter"}
+ITEMS = {"measurable", "steady", *(limit.item for limit in FULL.limits.values())} - {"parameter"}
 # Those of a whole channel, and those for which the job takes no readings.
 ITEMS -= {"bus-timing", "input-noise", "two-level", "second-frequency", "toggle-scatter", "crosstalk"}
 
@@ -51,8 +51,8 @@ def test_each_claim_that_the_ladder_can_decide_is_planned_once(whole: Taken) -> 
     # Each range has every item, the lowest no coarse step; parameters and bus are claimed of each channel once.
     assert len({claim.name for claim in claims}) == len(claims) == 2 * (11 * len(ITEMS) - 1 + 2)
     part = whole.part(whole.ladder)
-    assert all(part.index.get(claim.place) for claim in claims)
-    assert sum(len(part.index[claim.place]) for claim in claims) == len(part.result.judgements)
+    assert {claim.item for claim in claims if not part.index.get(claim.place)} == {"steady"}
+    assert sum(len(part.index.get(claim.place, ())) for claim in claims) == len(part.result.judgements)
 
 
 @pytest.mark.parametrize(
@@ -148,6 +148,20 @@ def test_parameters_that_the_ladder_cannot_tell_are_shown_and_not_counted() -> N
     session.add_sent(tally.as_sent())
     session.add_sent({})
     assert (session.ran, session.all_pass) == (tally.ran, True)
+
+
+def test_what_is_said_only_where_something_is_wrong_passes_in_silence_and_never_unread() -> None:
+    setup = setup_at((1, 3, 0), (1, 3, 5))
+    sound = [healthy(rung) for rung in setup.rungs]
+    claim = named(setup)["ch1-2V-steady"]
+    decided = decide(claim, Taken(setup, sound), ())
+    assert (decided.outcome, decided.counted, decided.line.reasons) == (Outcome.PASS, True, ())
+    assert decide(claim, Taken(setup, []), ()).outcome is not Outcome.PASS
+    # A try whose whole span allows for a tenth of the gain contradicts the record that follows it.
+    weak = dataclasses.replace(reading_of(setup.rungs[0], gain_ratio=0.1), status=ReadingStatus.RELEVELLED)
+    broken = decide(claim, Taken(setup, [weak, *sound]), ())
+    assert broken.outcome is Outcome.FAIL
+    assert "something breaks now and then" in broken.text
 
 
 def test_rows_are_held_against_the_record(whole: Taken) -> None:

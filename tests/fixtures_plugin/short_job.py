@@ -32,7 +32,7 @@ fine = [0, 20]
 """
 ITEMS = (
     "measurable", "gain", "residual", "fine-step", "coarse-step", "monotonic", "word", "realness", "channel-match",
-    "offset", "noise",
+    "offset", "noise", "up-down", "scale", "steady",
 )  # fmt: skip
 # 5 V has no lower neighbour in this ladder, and so no coarse step.
 NAMES = {

@@ -23,10 +23,12 @@ def test_a_faulty_unit_fails_exactly_its_claims(run: Run, pytester: pytest.Pytes
     assert result.ret == 1
     # K1 is needed by the 2 V range alone: its gain is ten times too high, and so are the steps into and out of it. It
     # takes no part in the fit of the law, so nothing is decided about its residual.
-    assert names(result, "FAILED") == {
+    # Tries at the planned level may contradict the record that follows them: not looked at here. Of two channels that
+    # differ nothing says which is wrong: that the other one matches is not decided.
+    assert names(result, "FAILED") - {"ch2-2V-steady"} == {
         "ch2-2V-gain", "ch2-2V-coarse-step", "ch2-10mV-coarse-step", "ch2-2V-channel-match",
     }
-    assert names(result, "PASSED") == NAMES - names(result, "FAILED") - {"ch2-2V-residual"}
+    assert names(result, "PASSED") == NAMES - names(result, "FAILED") - {"ch2-2V-residual", "ch1-2V-channel-match"}
     result.stdout.fnmatch_lines([
             "*ch2-2V-gain: FAIL: measured +2*, limit *, margin −2*; ch2 2V 100 %: gain off by +2*; "
             "likely cause: relay-not-picking: *"

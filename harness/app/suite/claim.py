@@ -43,6 +43,8 @@ class SuiteClaim:
     name: str
     """Such as `ch2-50mV-gain`, `ch2-parameter` or `run-bus-timing`."""
     reach: Reach
+    silent: bool = False
+    """Something is said about it only where something is wrong."""
 
     @property
     def place(self) -> tuple[int | None, int | None, str]:
@@ -118,6 +120,7 @@ def _of_channel(
             item=kind.item,
             name=f"ch{channel}-{setup.device.coarse[coarse].name}-{kind.item}",
             reach=_reach(kind),
+            silent=kind.silent,
         )
         for _, coarse in by_range(own)
         for kind in kinds

@@ -59,6 +59,10 @@ def decide(claim: SuiteClaim, run: Run, wanted: Collection[Range]) -> Decided:
     """
     part = run.part(claim.needed(run.ladder, wanted))
     judgements = tuple(part.index.get(claim.place, ()))
+    read = [one.outcome is not Outcome.INVALID for one in part.index.get((*claim.place[:2], "measurable"), ())]
+    if claim.silent and not judgements and read and all(read):
+        line = report_line(claim.item, (), part.result, labels=part.labels).silent()
+        return Decided(claim=claim, counted=True, line=line, judgements=(), part=part)
     own = [row for row in part.result.parameters if row.channel == claim.channel]
     idle = claim.item == "parameter" and bool(own) and not judgements
     line = report_line(claim.item, judgements, part.result, labels=part.labels)

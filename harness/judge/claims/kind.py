@@ -52,6 +52,8 @@ class ClaimKind:
     """Whether its numbers stand in another file: a row of the limits file then has none, and no unit."""
     purposes: frozenset[Purpose] = frozenset()
     """Readings beside the ladder without which it says nothing; a job that takes none of them does not exercise it."""
+    silent: bool = False
+    """Whether it says something only where something is wrong: of settings that were read, silence is a PASS."""
     in_limits: bool = True
     """Whether a limits file may hold it; the others are always claimed."""
     provisional: bool = False

@@ -26,6 +26,12 @@ def _judge(context: Context) -> tuple[Judgement, ...]:
 
 
 STEADY = ClaimKind(
-    item="steady", unit="", scope=Scope.SETTING, needs=frozenset({Need.READINGS}), judge=_judge, in_limits=False
+    item="steady",
+    unit="",
+    scope=Scope.SETTING,
+    needs=frozenset({Need.READINGS}),
+    judge=_judge,
+    silent=True,
+    in_limits=False,
 )
 """Tries at another level mend a record that was lost, and would hide the loss."""
