@@ -70,7 +70,9 @@ def diagnose(case: Case) -> Diagnosis:
 
 
 def _enough(view: View) -> bool:
-    return int(view.known.sum()) >= FEWEST or bool(view.heard.any()) or bool(view.odd)
+    """Whether there are gains, or words that are wrong: right words without gains say nothing."""
+    wrong = bool((view.heard & (view.latched != view.planned)).any())
+    return int(view.known.sum()) >= FEWEST or wrong or bool(view.odd)
 
 
 def _ranked(found: dict[int, tuple[Match, ...]], views: dict[int, View], *, sound_channels: bool) -> Ranking:

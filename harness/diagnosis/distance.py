@@ -73,7 +73,10 @@ def matches(view: View, entries: tuple[Hypothesis, ...], failed: frozenset[str])
     """
     possible = [entry for entry in entries if not entry.needs or entry.needs & failed]
     costs = [_costs(view, entry, failed) for entry in possible]
-    rough = [sum(cost) + _rough(view, entry) for entry, cost in zip(possible, costs, strict=True)]
+    # What a failed requirement speaks for is always compared in full.
+    rough = [
+        -1.0 if entry.needs else cost[0] + _rough(view, entry) for entry, cost in zip(possible, costs, strict=True)
+    ]
     order = np.argsort(np.asarray(rough), kind="stable")[:KEPT] if possible else np.zeros(0, dtype=np.int64)
     found = [_match(view, possible[place], costs[place]) for place in order.tolist()]
     return tuple(sorted(found, key=lambda match: match.distance))

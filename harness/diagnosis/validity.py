@@ -17,7 +17,7 @@ POINTS_TO: Final[dict[str, tuple[str, ...]]] = {
     "OpenFailed": ("link-closed-by-peer", "port-renamed"),
     "BadReply": ("block-truncated", "block-header-wrong", "reply-garbled"),
     "InstrumentReported": ("command-rejected", "error-queue-overflow"),
-    "ReadBackDiffers": ("setting-coerced", "averaging-left-on", "autorange-on"),
+    "ReadBackDiffers": ("stale-record", "setting-coerced", "averaging-left-on", "autorange-on"),
     "WrongInstrument": ("wrong-instrument",),
     "not-plain": ("averaging-left-on",),
     "not-finite": ("not-a-number-value", "infinity-value"),

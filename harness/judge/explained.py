@@ -67,8 +67,11 @@ def _not_met(judgements: Sequence[Judgement]) -> dict[int, set[str]]:
     Scatter of one channel widens the uncertainty of all: the others then are in doubt for its sake.
     """
     found: dict[int, set[str]] = {}
-    failing = {_channel(claim) for claim in judgements if claim.outcome is Outcome.FAIL}
-    for claim in judgements:
+    # A channel that differs from the others makes them differ from it: the match alone accuses nobody.
+    own = [claim for claim in judgements if claim.item != "channel-match"]
+    failing = {_channel(claim) for claim in own if claim.outcome is Outcome.FAIL}
+    counted = own if failing else judgements
+    for claim in counted:
         doubt = claim.outcome is Outcome.INCONCLUSIVE and (not failing or _channel(claim) in failing)
         if claim.outcome is Outcome.FAIL or doubt:
             found.setdefault(_channel(claim), set()).add(claim.item)

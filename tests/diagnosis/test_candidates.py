@@ -329,3 +329,36 @@ def test_distances_are_those_of_the_whole_covariance() -> None:
     assert solver.product(a, b) == pytest.approx(float(a @ np.linalg.solve(whole, b)))
     assert solver.log_size == pytest.approx(float(np.linalg.slogdet(whole)[1]))
     np.testing.assert_allclose(spread.diagonal(), np.diag(whole))
+
+
+def test_a_contact_that_makes_anew_has_a_level_for_each_stretch(ci: Any) -> None:
+    generator = np.random.default_rng(5)
+    levels = generator.normal(0.0, 0.004, 30)
+
+    def film(p: Prediction, v: Visit) -> float:
+        up = v.order < len(ci.good(channels=(1,)).visits) // 2
+        return float(levels[p.setting.coarse + (0 if up else 15)])
+
+    case = ci.wrong(ci.good(channels=(1,)), film, failed=frozenset({"toggle-scatter"}))
+    assert names(diagnose(case))[:2] == ["relay-contact-film", "fixture-worn"]
+
+
+# The other channels rest at the least gain on the same source: a part of it adds, the more the lower the own gain.
+def test_what_leaks_from_channels_at_rest_matters_most_at_low_gain(ci: Any) -> None:
+    least = ci.law.places[0][0].gain_codes_per_v
+    leak = ci.wrong(
+        ci.good(),
+        lambda p, v: 0.03 * least / p.gain_codes_per_v,
+        channel=1,
+        failed=frozenset({"gain", "crosstalk"}),
+    )
+    assert names(diagnose(leak))[0] == "channel-crosstalk"
+    swapped = ci.wrong(ci.good(), lambda p, v: least / p.gain_codes_per_v - 1.0)
+    assert names(diagnose(swapped))[0] == "cables-swapped"
+
+
+def test_right_words_without_gains_say_nothing(ci: Any) -> None:
+    case = ci.good()
+    gone = tuple(dataclasses.replace(v, off_percent=None, trouble="ReadBackDiffers") for v in case.visits)
+    found = diagnose(dataclasses.replace(case, visits=gone, failed={1: frozenset({"realness"})}))
+    assert names(found) == ["stale-record", "setting-coerced", "averaging-left-on"]

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from harness.diagnosis.dictionary.blocks import block_hypotheses
+from harness.diagnosis.dictionary.contacts import contact_hypotheses
 from harness.diagnosis.dictionary.frozen import frozen_hypotheses
 from harness.diagnosis.dictionary.order import order_hypotheses
 from harness.diagnosis.dictionary.relays import relay_hypotheses
@@ -33,4 +34,5 @@ def hypotheses(view: View) -> Iterator[Hypothesis]:
     yield from block_hypotheses(view)
     yield from weight_hypotheses(view)
     yield from order_hypotheses(view)
+    yield from contact_hypotheses(view)
     yield from unchanged_hypotheses(view)
