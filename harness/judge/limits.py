@@ -125,7 +125,9 @@ def judge_number(
     )
 
 
-def judge_value(limit: LimitItem, value: float, *, setting: Setting, where: str) -> Judgement:
+def judge_value(
+    limit: LimitItem, value: float, *, setting: Setting, where: str, expanded: float | None = None
+) -> Judgement:
     """The judgement of a number that is a size of its own, such as a noise, and no distance from what was predicted.
 
     Args:
@@ -133,14 +135,15 @@ def judge_value(limit: LimitItem, value: float, *, setting: Setting, where: str)
         value: the number, in the limit's unit.
         setting: the setting.
         where: the place, for people.
+        expanded: expanded uncertainty U of the number, k = 2, same unit; None where none is stated.
     Returns:
         the judgement.
     Raises:
-        NotFinite: the number is NaN or infinite.
+        NotFinite: the number is NaN or infinite, or U is negative.
     Source:
         judge_number.
     """
-    return judge_number(limit, value, setting=setting, where=where, said="{value:.3g}")
+    return judge_number(limit, value, setting=setting, where=where, expanded=expanded, said="{value:.3g}")
 
 
 def not_measured(limit: LimitItem, why: str, *, setting: Setting) -> Judgement:

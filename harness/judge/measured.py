@@ -121,11 +121,12 @@ def measure(
     )
 
 
-def most_gains(reading: Reading, input_ratio: float) -> tuple[float, ...]:
+def most_gains(reading: Reading, *, device: DeviceFile, input_ratio: float) -> tuple[float, ...]:
     """What gain the whole span of a record allows for at most.
 
     Args:
         reading: one that another try has replaced, because it clipped or hardly filled the converter.
+        device: its converter; a record that touches a rail shows the rail and not how much there was.
         input_ratio: volts at the device's input per volt that the source is set to.
     Returns:
         codes a volt; none where no level stood at the input or nothing was recorded.
@@ -135,8 +136,9 @@ def most_gains(reading: Reading, input_ratio: float) -> tuple[float, ...]:
     input_vpk = reading.drive_read_vpk * input_ratio
     if reading.status is not ReadingStatus.RELEVELLED or reading.waveform is None or not input_vpk > 0.0:
         return ()
-    codes = reading.waveform.codes
-    return () if codes.size == 0 else ((int(codes.max()) - int(codes.min())) / 2.0 / input_vpk,)
+    codes, converter = reading.waveform.codes, device.converter
+    clipped = codes.size > 0 and (codes.min() <= converter.low_code or codes.max() >= converter.high_code)
+    return () if codes.size == 0 or clipped else ((int(codes.max()) - int(codes.min())) / 2.0 / input_vpk,)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

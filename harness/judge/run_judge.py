@@ -11,20 +11,17 @@ from harness.judge.assemble import assemble
 from harness.judge.claims import Context, judge_all
 from harness.judge.claims.station import STATION_FAULT
 from harness.judge.extra_reading import ExtraMeasured, measure_extra, place_of, unread
+from harness.judge.facts import Facts, facts_of
 from harness.judge.fitted import fit_channel, judge_parameters
 from harness.judge.flags import flag_notes
-from harness.judge.gain_budget import NO_BUDGET, GainBudget, Statement, budget_tables, gain_budget, reduced
-from harness.judge.grounds import Grounds
+from harness.judge.gain_budget import GainBudget, Statement, budget_tables
 from harness.judge.level import by_meter
 from harness.judge.limit_set import LimitSet
 from harness.judge.looked import look
 from harness.judge.measured import Measured, measure, most_gains
-from harness.judge.realness import Evidence
-from harness.judge.rows import Gathered, evidence_of
-from harness.judge.steps import Step, steps_of
+from harness.judge.rows import Gathered
 from harness.judge.verdict import worst_outcome
 from harness.judge.waveform import Seen
-from harness.ladder import open_ratio
 from harness.law import GainLaw, LawFit
 from harness.values import Codes, Event, Outcome, Prediction, Purpose, Reading, Rung, RunResult, Setting
 
@@ -96,6 +93,7 @@ class RunJudge:
         self._attempts: dict[Setting, int] = {}
         self._tries: dict[Setting, list[float]] = {}
         self._previous: Codes | None = None
+        self._known: dict[tuple[Setting, ...], Facts] = {}
         self._extras = tuple(extras)
         self._open: list[Rung | None] = list(extras)
         self._extra: dict[int, ExtraMeasured] = {}
@@ -112,6 +110,7 @@ class RunJudge:
         Source:
             measure.
         """
+        self._known.clear()
         reading = by_meter(reading, terminal_ratio=self._terminal_ratio)
         previous = self._previous
         self._previous = previous if reading.waveform is None else reading.waveform.codes
@@ -123,7 +122,9 @@ class RunJudge:
             return Outcome.INVALID
         self._attempts[setting] = self._attempts.get(setting, 0) + 1
         if not reading.final:
-            self._tries.setdefault(setting, []).extend(most_gains(reading, self._input_ratio))
+            self._tries.setdefault(setting, []).extend(
+                most_gains(reading, device=self._device, input_ratio=self._input_ratio)
+            )
             return Outcome.PASS
         measured = measure(
             reading,
@@ -173,6 +174,7 @@ class RunJudge:
         """
         other = copy.copy(self)
         other._limits = limits
+        other._known = dict(self._known)
         other._final = {setting: list(readings) for setting, readings in self._final.items()}
         other._attempts = dict(self._attempts)
         other._tries = {setting: list(tries) for setting, tries in self._tries.items()}
@@ -199,22 +201,8 @@ class RunJudge:
         return assemble(context, judge_all(context))
 
     def _context(self, events: Sequence[Event], plan: Mapping[Setting, Prediction]) -> Context:
-        gathered = {
-            setting: Gathered(
-                prediction=prediction,
-                final=tuple(self._final.get(setting, ())),
-                planned=self._rungs[setting],
-                attempts=self._attempts.get(setting, 0),
-                tries_codes_per_v=tuple(self._tries.get(setting, ())),
-            )
-            for setting, prediction in plan.items()
-        }
-        evidence = {setting: self._evidence(item) for setting, item in gathered.items()}
-        seen = {setting: one for setting, one in self._seen.items() if setting in plan}
-        grounds = Grounds(evidence, plan, seen, device=self._device)
-        settled = {setting: grounds.setting(setting) for setting in evidence}
-        steps = steps_of(plan, evidence, grounds)
-        budget = self._budget(gathered, steps)
+        facts = self._facts(plan)
+        gathered, budget = facts.gathered, facts.budget
         fits = self._fits(gathered, budget)
         return Context(
             law=self._law,
@@ -222,10 +210,10 @@ class RunJudge:
             limits=self._limits,
             captured=self._bus is not None,
             gathered=gathered,
-            found={setting: ground.found for setting, ground in settled.items()},
-            grounds={setting: ground.values for setting, ground in settled.items()},
-            evidence=evidence,
-            steps=steps,
+            found={setting: ground.found for setting, ground in facts.grounds.items()},
+            grounds={setting: ground.values for setting, ground in facts.grounds.items()},
+            evidence=facts.evidence,
+            steps=facts.steps,
             fitted_percent={
                 setting: percent
                 for fit in fits.values()
@@ -250,21 +238,29 @@ class RunJudge:
             ),
         )
 
-    def _budget(self, gathered: Mapping[Setting, Gathered], steps: Sequence[Step]) -> GainBudget:
-        if self._statement is None:
-            return NO_BUDGET
-        found = [
-            reduced(
-                item,
-                code_control=self._law.code_control,
-                range_name=self._law.coarse_names[setting.coarse],
-                open_ratio=open_ratio(self._statement.wiring),
+    def _facts(self, plan: Mapping[Setting, Prediction]) -> Facts:
+        """What follows from the readings whatever the limits: worked out once for as long as none comes in."""
+        settings = tuple(plan)
+        if settings not in self._known:
+            gathered = {
+                setting: Gathered(
+                    prediction=prediction,
+                    final=tuple(self._final.get(setting, ())),
+                    planned=self._rungs[setting],
+                    attempts=self._attempts.get(setting, 0),
+                    tries_codes_per_v=tuple(self._tries.get(setting, ())),
+                )
+                for setting, prediction in plan.items()
+            }
+            self._known[settings] = facts_of(
+                gathered,
+                law=self._law,
+                device=self._device,
+                seen={setting: one for setting, one in self._seen.items() if setting in plan},
+                statement=self._statement,
                 terminal_ratio=self._terminal_ratio,
             )
-            for setting, item in gathered.items()
-        ]
-        pairs = [(step.lower.setting, step.upper.setting) for step in steps]
-        return gain_budget(self._statement, [item for item in found if item is not None], pairs=pairs)
+        return self._known[settings]
 
     def _fits(self, gathered: Mapping[Setting, Gathered], budget: GainBudget) -> dict[int, LawFit]:
         by_channel: dict[int, list[Gathered]] = {}
@@ -272,17 +268,6 @@ class RunJudge:
             by_channel.setdefault(setting.channel, []).append(item)
         fits = {channel: fit_channel(self._law, items, self._limits, budget) for channel, items in by_channel.items()}
         return {channel: fit for channel, fit in fits.items() if fit is not None}
-
-    def _evidence(self, item: Gathered) -> Evidence:
-        controls = dict(item.prediction.state.controls)
-        channel = item.prediction.setting.channel
-
-        def hardware_of(latched: Mapping[str, int]) -> float:
-            seen = self._law.controls_of_words(channel, latched) if latched else {}
-            gain = self._law.gain_of({**controls, **seen})
-            return gain if gain > 0.0 else self._law.gain_of(controls)
-
-        return evidence_of(item, relays=self._law.relays_of(controls), hardware_of=hardware_of)
 
 
 def _still_true(events: Sequence[Event]) -> tuple[Event, ...]:

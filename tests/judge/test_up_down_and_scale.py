@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 import math
 
+import numpy as np
 import pytest
 
 from harness.values import Outcome, Reading, ReadingStatus, Rung
@@ -55,6 +56,18 @@ def test_a_lost_record_is_not_mended_by_the_next_try(left: float, steady: bool) 
         assert "1 of 3 tries had at most ×" in reasons(result, "steady")[0]
         assert result.verdict is Outcome.FAIL
         assert result.candidates[0].fault == "intermittent-joint"
+
+
+def test_a_clipped_try_shows_the_rail_and_contradicts_nothing() -> None:
+    up, down = ONE.rungs
+    clipped = reading_of(up, status=ReadingStatus.RELEVELLED, reason="clipped")
+    assert clipped.waveform is not None
+    rails = np.where(clipped.waveform.codes > 0, 2047, -2048).astype(np.int16)
+    # Ten times the level that fits: the rails alone would speak for a tenth of the gain.
+    clipped = dataclasses.replace(
+        clipped, waveform=dataclasses.replace(clipped.waveform, codes=rails), drive_read_vpk=10.0 * up.drive_vpk
+    )
+    assert reasons(judged(ONE, [clipped, reading_of(up), reading_of(down)]), "steady") == []
 
 
 def test_a_try_without_a_level_or_a_record_contradicts_nothing() -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 from harness.judge.claims.context import Context
 from harness.judge.claims.kind import ClaimKind, Need, Scope
@@ -20,13 +21,35 @@ def _judge(context: Context) -> tuple[Judgement, ...]:
     claims = []
     for setting, item in context.gathered.items():
         limit, alike = context.limit("channel-match", setting), by_place.get((setting.coarse, setting.fine), {})
-        others = [percent for other, percent in alike.items() if other != setting and _sound(context, other, percent)]
+        others = {
+            other: percent for other, percent in alike.items() if other != setting and _sound(context, other, percent)
+        }
         if limit is None or setting not in alike or not others:
             continue
         # All channels have one prediction, so that the difference of residuals is that of the gains.
-        difference_percent = alike[setting] - math.fsum(others) / len(others)
-        claims.append(judge_number(limit, difference_percent, setting=setting, where=item.prediction.label))
+        difference_percent = alike[setting] - math.fsum(others.values()) / len(others)
+        claims.append(
+            judge_number(
+                limit,
+                difference_percent,
+                setting=setting,
+                where=item.prediction.label,
+                expanded=_expanded_percent(context, setting, tuple(others)),
+            )
+        )
     return tuple(claims)
+
+
+def _expanded_percent(context: Context, setting: Setting, others: Sequence[Setting]) -> float | None:
+    """Of the difference to a mean: the own parts alone, for the source is the same."""
+    if context.uncertainty is None:
+        return None
+    own = context.uncertainty.own_expanded_percent(setting)
+    theirs = [context.uncertainty.own_expanded_percent(other) for other in others]
+    known = [percent for percent in theirs if percent is not None]
+    if own is None or len(known) < len(theirs):
+        return None
+    return math.hypot(own, *(percent / len(known) for percent in known))
 
 
 def _sound(context: Context, setting: Setting, residual_percent: float) -> bool:

@@ -20,7 +20,17 @@ def _judge(context: Context) -> tuple[Judgement, ...]:
         if limit is None or not fits:
             continue
         noise_code = math.sqrt(math.fsum(fit.noise_code**2 for fit in fits) / len(fits))
-        claims.append(judge_value(limit, noise_code, setting=setting, where=item.prediction.label))
+        samples = sum(fit.samples for fit in fits)
+        claims.append(
+            judge_value(
+                limit,
+                noise_code,
+                setting=setting,
+                where=item.prediction.label,
+                # The rms of n normal samples scatters by 1/sqrt(2n) of itself (Kay 1993, from memory).
+                expanded=2.0 * noise_code / math.sqrt(2.0 * samples),
+            )
+        )
     return tuple(claims)
 
 

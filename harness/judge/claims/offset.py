@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 from harness.judge.claims.context import Context
 from harness.judge.claims.kind import ClaimKind, Need, Scope
 from harness.judge.limits import judge_value
-from harness.values import Judgement
+from harness.values import Judgement, SineFit
 
 
 def _judge(context: Context) -> tuple[Judgement, ...]:
@@ -19,8 +20,22 @@ def _judge(context: Context) -> tuple[Judgement, ...]:
         if limit is None or not fits:
             continue
         offset_percent = 100.0 * math.fsum(fit.offset_code for fit in fits) / len(fits) / span_codes
-        claims.append(judge_value(limit, offset_percent, setting=setting, where=item.prediction.label))
+        claims.append(
+            judge_value(
+                limit,
+                offset_percent,
+                setting=setting,
+                where=item.prediction.label,
+                expanded=100.0 * _expanded_code(fits) / span_codes,
+            )
+        )
     return tuple(claims)
+
+
+def _expanded_code(fits: Sequence[SineFit]) -> float:
+    """U of the mean of fitted offsets: variance σ²/N of each, σ with what rounding adds (Kay 1993, from memory)."""
+    variances = [(fit.noise_code**2 + 1.0 / 12.0) / fit.samples for fit in fits]
+    return 2.0 * math.sqrt(math.fsum(variances)) / len(fits)
 
 
 OFFSET = ClaimKind(

@@ -41,11 +41,11 @@ def added_scatter(without_percent: Sequence[float], with_percent: Sequence[float
     Source:
         F test of two variances, one-sided (Snedecor and Cochran, from memory); F(9, 9) at 1 % is 5.35.
     """
-    from scipy.stats import f as fisher
+    from scipy.special import fdtri
 
     without, toggled = (float(np.var(values, ddof=1)) for values in (without_percent, with_percent))
     ratio = toggled / without if without > 0.0 else math.inf if toggled > 0.0 else 1.0
-    critical = float(fisher.ppf(1.0 - SIGNIFICANT, len(with_percent) - 1, len(without_percent) - 1))
+    critical = float(fdtri(len(with_percent) - 1, len(without_percent) - 1, 1.0 - SIGNIFICANT))
     added = math.sqrt(max(toggled - without, 0.0)) if ratio > critical else 0.0
     return Scatter(variance_ratio=ratio, critical_ratio=critical, added_percent=added)
 

@@ -31,7 +31,8 @@ def _judge(context: Context) -> tuple[Judgement, ...]:
     for setting, item in context.gathered.items():
         limit, off_percent = context.limit("scale", setting), scale_off_percent(item)
         if limit is not None and off_percent is not None:
-            claims.append(judge_number(limit, off_percent, setting=setting, where=item.prediction.label))
+            # A displayed number against a predicted one: nothing is measured here.
+            claims.append(judge_number(limit, off_percent, setting=setting, where=item.prediction.label, expanded=0.0))
     return tuple(claims)
 
 

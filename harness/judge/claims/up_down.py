@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Sequence
+
 from harness.judge.claims.context import Context
 from harness.judge.claims.kind import ClaimKind, Need, Scope
 from harness.judge.limits import judge_number
-from harness.values import Judgement
+from harness.values import Judgement, SineFit
 
 
 def _judge(context: Context) -> tuple[Judgement, ...]:
@@ -13,8 +16,23 @@ def _judge(context: Context) -> tuple[Judgement, ...]:
     for setting, item in context.gathered.items():
         limit, off_percent = context.limit("up-down", setting), item.up_down_percent()
         if limit is not None and off_percent is not None:
-            claims.append(judge_number(limit, off_percent, setting=setting, where=item.prediction.label))
+            claims.append(
+                judge_number(
+                    limit,
+                    off_percent,
+                    setting=setting,
+                    where=item.prediction.label,
+                    expanded=_expanded_percent([m.fit for m in item.valid if m.fit is not None]),
+                )
+            )
     return tuple(claims)
+
+
+def _expanded_percent(fits: Sequence[SineFit]) -> float:
+    """U of the difference by the noise of both records alone: anything else that differs is what is looked for."""
+    noises = [math.hypot(fit.noise_code, 1.0 / math.sqrt(12.0)) / fit.amplitude_code for fit in fits[-2:]]
+    samples = min(fit.samples for fit in fits)
+    return 200.0 * math.hypot(*noises) * math.sqrt(2.0 / samples)
 
 
 UP_DOWN = ClaimKind(item="up-down", unit="percent", scope=Scope.SETTING, needs=frozenset({Need.READINGS}), judge=_judge)

@@ -30,7 +30,7 @@ def offset_change(offsets_a_v: Floats, offsets_b_v: Floats, *, dc_coupled: bool,
         return unmet(
             "W6", f"{offsets_a_v.size} and {offsets_b_v.size} offsets; allowed are {LEAST_PAIRS} pairs or more"
         )
-    from scipy.stats import t as student
+    from scipy.special import stdtr
 
     changes = offsets_b_v - offsets_a_v
     mean, scatter = float(changes.mean()), float(changes.std(ddof=1))
@@ -39,7 +39,7 @@ def offset_change(offsets_a_v: Floats, offsets_b_v: Floats, *, dc_coupled: bool,
     if abs(mean) < resolution_v or scatter <= 0.0:
         return decided("W6", 0.0, f"{text}: no more than rounding explains", None)
     statistic = mean / (scatter / math.sqrt(count))
-    chance = 2.0 * float(student.sf(abs(statistic), count - 1))
+    chance = 2.0 * float(stdtr(count - 1, -abs(statistic)))
     if chance > SIGNIFICANT:
         return decided("W6", 0.0, f"{text}: not significant", None)
     return decided("W6", -math.log(max(chance, 1e-300)), text, None)

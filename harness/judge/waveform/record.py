@@ -210,7 +210,8 @@ def _effective(residual: Floats) -> float:
     total = float(centred @ centred)
     if total <= 0.0:
         return float(residual.size)
-    lags = range(1, CORRELATED_LAGS + 1)
-    correlations = np.array([centred[:-lag] @ centred[lag:] for lag in lags]) / total
+    # By the power spectrum, padded so that the end does not meet the beginning; 40 products are a hundred times slower.
+    spectrum = np.fft.rfft(centred, 1 << (residual.size + CORRELATED_LAGS).bit_length())
+    correlations = np.fft.irfft((spectrum * spectrum.conj()).real)[1 : CORRELATED_LAGS + 1] / total
     excess = max(0.0, float(correlations @ correlations) - 2.0 * CORRELATED_LAGS / residual.size)
     return residual.size / (1.0 + 2.0 * excess)

@@ -1,0 +1,100 @@
+"""What follows from a run's readings before any limit is asked: evidence, realness, steps, uncertainty."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from harness.config import DeviceFile
+from harness.judge.gain_budget import NO_BUDGET, GainBudget, Statement, gain_budget, reduced
+from harness.judge.grounds import Ground, Grounds
+from harness.judge.realness import Evidence
+from harness.judge.rows import Gathered, evidence_of
+from harness.judge.steps import Step, steps_of
+from harness.judge.waveform import Seen
+from harness.ladder import open_ratio
+from harness.law import GainLaw
+from harness.values import Setting
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Facts:
+    """The same whatever the limits."""
+
+    gathered: Mapping[Setting, Gathered]
+    evidence: Mapping[Setting, Evidence]
+    grounds: Mapping[Setting, Ground]
+    steps: Sequence[Step]
+    budget: GainBudget
+
+
+def facts_of(
+    gathered: Mapping[Setting, Gathered],
+    *,
+    law: GainLaw,
+    device: DeviceFile,
+    seen: Mapping[Setting, Seen],
+    statement: Statement | None,
+    terminal_ratio: float,
+) -> Facts:
+    """What the readings of a run show.
+
+    Args:
+        gathered: the readings of each planned setting, in order of the ladder.
+        law: of the device.
+        device: converter, channels.
+        seen: what the record of a setting shows by itself; a setting without one is decided by its words.
+        statement: what bench and device leave open about a gain; None makes no budget.
+        terminal_ratio: volts at the source's terminals per volt that the source is set to.
+    Returns:
+        the facts.
+    Source:
+        none: a walk over the parts.
+    """
+    plan = {setting: item.prediction for setting, item in gathered.items()}
+    evidence = {setting: _evidence(item, law) for setting, item in gathered.items()}
+    grounds = Grounds(evidence, plan, seen, device=device)
+    steps = steps_of(plan, evidence, grounds)
+    return Facts(
+        gathered=gathered,
+        evidence=evidence,
+        grounds={setting: grounds.setting(setting) for setting in evidence},
+        steps=steps,
+        budget=_budget(gathered, steps, law=law, statement=statement, terminal_ratio=terminal_ratio),
+    )
+
+
+def _evidence(item: Gathered, law: GainLaw) -> Evidence:
+    controls = dict(item.prediction.state.controls)
+    channel = item.prediction.setting.channel
+
+    def hardware_of(latched: Mapping[str, int]) -> float:
+        seen = law.controls_of_words(channel, latched) if latched else {}
+        gain = law.gain_of({**controls, **seen})
+        return gain if gain > 0.0 else law.gain_of(controls)
+
+    return evidence_of(item, relays=law.relays_of(controls), hardware_of=hardware_of)
+
+
+def _budget(
+    gathered: Mapping[Setting, Gathered],
+    steps: Sequence[Step],
+    *,
+    law: GainLaw,
+    statement: Statement | None,
+    terminal_ratio: float,
+) -> GainBudget:
+    if statement is None:
+        return NO_BUDGET
+    found = [
+        reduced(
+            item,
+            code_control=law.code_control,
+            range_name=law.coarse_names[setting.coarse],
+            open_ratio=open_ratio(statement.wiring),
+            terminal_ratio=terminal_ratio,
+        )
+        for setting, item in gathered.items()
+    ]
+    pairs = [(step.lower.setting, step.upper.setting) for step in steps]
+    return gain_budget(statement, [item for item in found if item is not None], pairs=pairs)
