@@ -44,7 +44,7 @@ def night_html(night: NightResult, *, software: str) -> str:
             "software": software,
             "began": words.moment(night.began_utc) if night.began_utc else "",
             "ended": words.moment(night.ended_utc) if night.ended_utc else "",
-            "heat": [(unit, corner, [_cell(night, unit, visit, c) for c in cycles])
+            "heat": [_line(night, unit, visit, corner, cycles)
                      for unit in night.units for visit, corner in _visits(night, unit)],
             "cycles": cycles,
             "new": [f for f in night.failures if f.new][:MOST_LINES],
@@ -61,6 +61,14 @@ def night_html(night: NightResult, *, software: str) -> str:
 
 def _visits(night: NightResult, unit: str) -> list[tuple[int, str]]:
     return list(dict.fromkeys((row.visit, row.corner) for row in night.runs if row.unit == unit))
+
+
+def _line(
+    night: NightResult, unit: str, visit: int, corner: str, cycles: list[int]
+) -> tuple[str, str, list[HeatCell], HeatCell]:
+    """A corner of a unit: all its cycles, and the one to look at first: over, not sound, nearest to its limit."""
+    cells = [_cell(night, unit, visit, cycle) for cycle in cycles]
+    return unit, corner, cells, max(cells, key=lambda cell: (cell.mark == "over", cell.mark == "none", cell.text))
 
 
 def _cell(night: NightResult, unit: str, visit: int, cycle: int) -> HeatCell:

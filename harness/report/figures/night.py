@@ -28,7 +28,9 @@ def night_svg(night: NightResult) -> str:
         ("temperature, °C", [s for s in night.strips if s.name.endswith("_c")]),
         ("supply, V", [s for s in night.strips if s.name == "supply_v"]),
     ]
-    shown = [(title, series) for title, series in panels if series]
+    # A setting that was read again only once, after a run was resumed, has no course to draw.
+    courses = [(title, [one for one in series if len(one.points) > 1]) for title, series in panels]
+    shown = [(title, series) for title, series in courses if series]
     if not shown:
         return ""
     from matplotlib.figure import Figure
@@ -47,12 +49,23 @@ def night_svg(night: NightResult) -> str:
 def _draw(ax: Axes, series: Sequence[NightSeries], units: Sequence[str]) -> None:
     for number, one in enumerate(series):
         unit = units.index(one.unit) if one.unit in units else 0
-        ax.plot(
-            [hours for hours, _ in one.points],
-            [value for _, value in one.points],
-            color=RANGE_COLOURS[number % len(RANGE_COLOURS)],
-            linestyle=DASHES[unit % len(DASHES)],
-            linewidth=1.0,
-            label=f"{one.unit} {one.name}",
-        )
+        for piece, points in enumerate(_pieces(one.points)):
+            ax.plot(
+                [hours for hours, _ in points],
+                [value for _, value in points],
+                color=RANGE_COLOURS[number % len(RANGE_COLOURS)],
+                linestyle=DASHES[unit % len(DASHES)],
+                linewidth=1.0,
+                label="" if piece else f"{one.unit} {one.name}",
+            )
     ax.legend(fontsize=7.0, frameon=False, ncols=4, loc="upper left", bbox_to_anchor=(0.0, 1.22))
+
+
+def _pieces(points: Sequence[tuple[float, float]]) -> list[list[tuple[float, float]]]:
+    """A course in pieces, a new one wherever a clock was set back: a line through that would be a lie."""
+    pieces: list[list[tuple[float, float]]] = [[]]
+    for point in points:
+        if pieces[-1] and point[0] < pieces[-1][-1][0]:
+            pieces.append([])
+        pieces[-1].append(point)
+    return pieces
