@@ -2,7 +2,9 @@
 
 Each row is one fault of one device at one size, over some seeds: outcomes, how often it was found, how often it was
 named first, among the best three, or beside them as not told apart. Above its threshold a fault must be found, below it
-none may fail; a fault of the station must not be blamed on the unit alone, nor the other way round.
+none may fail; a fault of the station must not be blamed on the unit alone, nor the other way round. Of a fault of the
+station, found means that the run is no plain PASS: whether the unit was failed stands under outcomes. Units come from
+seeds 1, 2 ...: the dictionary was made with seed 1 at hand, so other seeds are the fairer ones.
 """
 
 from __future__ import annotations
