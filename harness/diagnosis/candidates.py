@@ -23,6 +23,8 @@ DEVICE_PROVEN = "noise moved with the gain"
 """Words of the self-check when the device's own noise shows that the device is what changed."""
 FAR = 100.0
 """Beside one that explains the readings, others as much farther off need not be shown."""
+TELLING = frozenset({"steady"})
+"""Claims that speak for a fault at a single setting."""
 FEWEST = 3
 """Readings without which no pattern is looked for."""
 
@@ -49,7 +51,7 @@ def diagnose(case: Case) -> Diagnosis:
     """
     channels = affected_channels(case)
     views = {channel: view_of(case, channel) for channel in channels}
-    views = {channel: view for channel, view in views.items() if _enough(view)}
+    views = {channel: view for channel, view in views.items() if _enough(view, case.failed[channel])}
     invalid = of_invalid(case)
     if not views:
         return Diagnosis(candidates=invalid[:MOST])
@@ -69,10 +71,10 @@ def diagnose(case: Case) -> Diagnosis:
     )
 
 
-def _enough(view: View) -> bool:
-    """Whether there are gains, or words that are wrong: right words without gains say nothing."""
+def _enough(view: View, failed: frozenset[str]) -> bool:
+    """Whether there are gains, wrong words, or a claim that names its own cause: right words alone say nothing."""
     wrong = bool((view.heard & (view.latched != view.planned)).any())
-    return int(view.known.sum()) >= FEWEST or wrong or bool(view.odd)
+    return int(view.known.sum()) >= FEWEST or wrong or bool(view.odd) or bool(failed & TELLING)
 
 
 def _ranked(found: dict[int, tuple[Match, ...]], views: dict[int, View], *, sound_channels: bool) -> Ranking:
