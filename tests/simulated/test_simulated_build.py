@@ -34,8 +34,8 @@ def test_all_bad_keys_at_once_with_their_paths(make_desk):
 
 def test_an_unknown_table_and_an_unknown_device(make_desk):
     assert (
-        "simulation.physics: got an unknown key; allowed: one of adapter, aggressor, chamber, climate, lot, meter, pad, "
-        "probe, source, supply, unit"
+        "simulation.physics: got an unknown key; allowed: one of adapter, aggressor, chamber, climate, lot, meter, "
+        "pad, probe, source, supply, unit"
         in (problems(make_desk, ("[simulation.source]", "[simulation.physics]\nx = 1\n[simulation.source]"))[0])
     )
     assert problems(make_desk, ('device = "skerry-hr-4"', 'device = "skerry"')) == [
