@@ -20,6 +20,12 @@ class ClaimLine:
     item: str
     limits: str
     guard: str
+    rule: str
+    """Decision rule; empty without numbers."""
+    tur: str
+    """Least test uncertainty ratio; empty where no uncertainty is stated."""
+    sure: str
+    """How likely the least sure of those that pass meets its limits; empty where no uncertainty is stated."""
     worst: Outcome
     counts: tuple[int, ...]
     """In the order of SEVERITY."""
@@ -53,8 +59,13 @@ def claims(result: RunResult) -> tuple[ClaimLine, ...]:
 def _claim(item: str, group: Sequence[Judgement]) -> ClaimLine:
     outcomes = [claim.outcome for claim in group]
     numbered = [claim for claim in group if _limits(claim)]
+    tur = [claim.tur_ratio for claim in group if claim.tur_ratio is not None]
+    sure = [c.conformance_ratio for c in group if c.conformance_ratio is not None and c.outcome is Outcome.PASS]
     return ClaimLine(
         item=item,
+        rule=_one([claim.rule for claim in numbered]),
+        tur=words.ratio(min(tur)) if tur else "",
+        sure=words.chance(min(sure)) if sure else "",
         limits=_one([_limits(claim) for claim in numbered]),
         guard=_one([f"{claim.guard:g} {'%' if claim.unit == 'percent' else claim.unit}" for claim in numbered]),
         worst=words.worst_of(outcomes) or Outcome.INVALID,

@@ -59,9 +59,7 @@ def evidence_table(result: RunResult) -> EvidenceTable:
     made = {test.name for _, evidence in known for test in evidence.tests}
     columns = tuple(name for name in TESTS if name in made)
     lines = tuple(_line(labels[row.setting], evidence, columns) for row, evidence in known)
-    return EvidenceTable(
-        columns=columns, lines=lines, contradictions=sum(line.contradiction for line in lines)
-    )
+    return EvidenceTable(columns=columns, lines=lines, contradictions=sum(line.contradiction for line in lines))
 
 
 def _line(label: str, evidence: RealnessEvidence, columns: Sequence[str]) -> EvidenceLine:

@@ -146,6 +146,19 @@ def ratio(value_ratio: float | None) -> str:
     return decimal(value_ratio, digits=0 if value_ratio is not None and value_ratio >= 9.95 else 1)
 
 
+def chance(probability_ratio: float) -> str:
+    """How a probability near one reads.
+
+    Args:
+        probability_ratio: 0 to 1.
+    Returns:
+        such as `97.3 %`, `> 99.99 %`.
+    """
+    return (
+        "> 99.99 %" if probability_ratio > 0.9999 else f"{100.0 * probability_ratio:.2f}".rstrip("0").rstrip(".") + " %"
+    )
+
+
 def span(lowest: str, highest: str) -> str:
     """How the ends of a span read.
 

@@ -91,4 +91,3 @@ def _bar(row: ParameterResult) -> StripPoint:
         outcome=row.outcome or Outcome.PASS,
         half=2.0 * row.u_percent,
     )
-

@@ -82,9 +82,7 @@ def panels_svg(
     rows = -(-len(panels) // across)
     width = (WIDTH - LEFT - RIGHT - GAP * (across - 1)) / across
     step_y = height + TOP + BOTTOM
-    parts = [
-        f'<svg viewBox="0 0 {WIDTH} {rows * step_y}" role="img" aria-label="{_escaped(label)}" font-size="11">'
-    ]
+    parts = [f'<svg viewBox="0 0 {WIDTH} {rows * step_y}" role="img" aria-label="{_escaped(label)}" font-size="11">']
     for number, panel in enumerate(panels):
         column, row = number % across, number // across
         place = (LEFT + column * (width + GAP), TOP + row * step_y, width, float(height))
