@@ -7,6 +7,7 @@ import pytest
 from harness.app.run import judge_of
 from harness.app.setup import read_setup
 from tests.faults.layers import JOB, readings_of
+from tests.judge.run_builder import FULL, healthy, judged
 
 
 def test_the_claim_shows_the_limit_that_decided_it(
@@ -24,3 +25,16 @@ def test_the_claim_shows_the_limit_that_decided_it(
         assert claim.guard == 0.1
         assert claim.measured is not None
         assert claim.margin == pytest.approx(1.0 - abs(claim.measured), abs=1e-12)
+
+
+def test_the_claim_carries_rule_uncertainty_and_ratio() -> None:
+    result = judged(FULL, [healthy(rung) for rung in FULL.rungs])
+    rows = {(row.channel, row.name): row for row in result.parameters if row.outcome is not None}
+    made = [claim for claim in result.judgements if claim.item == "parameter"]
+    assert len(made) == len(rows) > 0
+    for claim, row in zip(made, rows.values(), strict=True):
+        assert (claim.outcome, claim.measured, claim.margin) == (row.outcome, row.deviation_percent, row.margin)
+        assert claim.rule == "guarded"
+        assert claim.expanded == 2.0 * row.u_percent
+        assert claim.tur_ratio is not None
+        assert claim.conformance_ratio is not None

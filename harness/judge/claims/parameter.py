@@ -4,28 +4,21 @@ from __future__ import annotations
 
 from harness.judge.claims.context import Context
 from harness.judge.claims.kind import ClaimKind, Need, Scope
+from harness.judge.limits import judge_number
 from harness.values import Judgement, Setting
 
 
 def _judge(context: Context) -> tuple[Judgement, ...]:
     """One claim per parameter with a limit that the readings can tell; it stands at the channel's first setting."""
-    return tuple(
-        Judgement(
-            item="parameter",
-            setting=Setting(row.channel, 0, 0),
-            other=None,
-            outcome=row.outcome,
-            measured=row.deviation_percent,
-            low=row.low,
-            high=row.high,
-            guard=row.guard,
-            unit="percent",
-            margin=row.margin,
-            reason=row.reason,
-        )
-        for row in context.parameters
-        if row.outcome is not None
-    )
+    claims = []
+    for row in context.parameters:
+        setting = Setting(row.channel, 0, 0)
+        limit = context.limit(f"parameter {row.name}", setting)
+        if limit is None or row.outcome is None:
+            continue
+        where, expanded = f"ch{row.channel} {row.name}", 2.0 * row.u_percent
+        claims.append(judge_number(limit, row.deviation_percent, setting=setting, where=where, expanded=expanded))
+    return tuple(claims)
 
 
 PARAMETER = ClaimKind(
