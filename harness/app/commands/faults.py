@@ -56,7 +56,7 @@ def _lines(entry: FaultEntry, sizes: str) -> list[str]:
     if entry.size:
         lines.append(f"    size   {entry.size}; {_span(entry.low, entry.high, entry.default_size)}")
     if entry.second:
-        lines.append(f"    ,      {entry.second}; {_span(entry.second_low, entry.second_high, entry.default_second)}")
+        lines.append(f"    and    {entry.second}; {_span(entry.second_low, entry.second_high, entry.default_second)}")
     if entry.places:
         lines.append(f"    place  {' or '.join(entry.places)}; default {entry.default_place}")
     lines.append(f"    try    {sizes}")
