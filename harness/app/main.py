@@ -9,10 +9,23 @@ import click
 
 from harness.errors import BenchError, ExitCode, GainladderError
 
-COMMANDS = (
-    "sweep", "preview", "resume", "watch", "judge", "report", "runs", "check", "simulate", "faults", "decode",
-    "calibrate", "advise", "store",
-)  # fmt: skip
+COMMANDS = {
+    "sweep": "Walk a job's ladder: record, judge, report.",
+    "preview": "Show the ladder of a job; opens nothing.",
+    "resume": "Go on with a run that broke off.",
+    "watch": "Follow a run from another terminal.",
+    "judge": "Decide about a run again, or with other limits.",
+    "report": "Make the page, CSV, JSON or JUnit of a run.",
+    "runs": "List the recorded runs, newest first.",
+    "check": "Identify the instruments of a bench; source off.",
+    "simulate": "Serve a simulated bench to other programs.",
+    "faults": "List what can be wrong with a simulated bench.",
+    "decode": "Turn a capture of the control bus into words.",
+    "calibrate": "Correction constants of the coarse ranges.",
+    "advise": "Which setting suits a signal of a given size.",
+    "store": "Check, copy, forward or export the store.",
+}
+"""The commands in the order of a day's work, each with its line in the overview: short enough for 80 columns."""
 
 
 class LazyGroup(click.Group):
@@ -28,6 +41,11 @@ class LazyGroup(click.Group):
             return None
         command: click.Command = importlib.import_module(f"harness.app.commands.{cmd_name}").command
         return command
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """The overview, without importing a single command."""
+        with formatter.section("Commands"):
+            formatter.write_dl(list(COMMANDS.items()))
 
 
 @click.group(cls=LazyGroup, context_settings={"help_option_names": ["-h", "--help"]}, no_args_is_help=True)

@@ -11,6 +11,8 @@ from typing import Any
 
 import pytest
 
+from harness.app.main import COMMANDS
+
 JOB = "configs/jobs/ci.toml"
 
 
@@ -94,6 +96,16 @@ def test_faults_are_listed_with_what_they_do_and_how_they_show(gainladder: Any) 
 def test_commands_explain_themselves(gainladder: Any, words: tuple[str, ...]) -> None:
     ended = gainladder(*words)
     assert "Usage" in ended.out + ended.err
+
+
+def test_the_overview_shows_each_command_with_a_whole_sentence(
+    gainladder: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("COLUMNS", "80")
+    said = gainladder("--help").out
+    assert {path.stem for path in Path("harness/app/commands").glob("[!_]*.py")} == set(COMMANDS)
+    for name, sentence in COMMANDS.items():
+        assert f"  {name:<9}  {sentence}\n" in said
 
 
 def test_the_same_seed_gives_the_same_numbers(gainladder: Any, tmp_path: Path) -> None:
