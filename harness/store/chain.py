@@ -1,4 +1,4 @@
-"""The chain over a run's readings: each row carries the hash of its own content and of the row recorded before it.
+"""Two chains in each run, of readings and of journal: a row carries the hash of its content and of the row before it.
 
 The first row follows the hash of the run's header, and the run keeps the hash of its last row with their number. So a
 row that was changed, removed or put in between is found, and so is a changed header. The chain proves nothing against
@@ -12,14 +12,15 @@ import json
 from collections.abc import Iterable, Mapping
 from typing import Any
 
-from sqlalchemy import Column, Connection, Table, bindparam, select, update
+from sqlalchemy import Column, Connection, Table, bindparam, insert, select, update
 
-from harness.store.schema import READINGS, RUN_FILES, RUNS, columns_at, default_of, since_of
+from harness.store.schema import EVENTS, READINGS, RUN_FILES, RUNS, columns_at, default_of, since_of
 
 _OUTSIDE = {
     READINGS.name: {"run", "previous_hash", "own_hash"},
     # What changes while the run goes on; and the number, which is another one in another store.
-    RUNS.name: {"number", "finished_utc", "end", "chain_head", "chain_length"},
+    RUNS.name: {"number", "finished_utc", "end", "chain_head", "chain_length", "journal_head", "journal_length"},
+    EVENTS.name: {"number", "run", "previous_hash", "own_hash"},
     RUN_FILES.name: {"run"},
 }
 _ALWAYS = object()
@@ -38,7 +39,7 @@ def _left_out(column: Column[Any]) -> Any:
     return default_of(column) if since_of(column) > 1 else _ALWAYS
 
 
-_READING, _RUN, _FILE = _parts(READINGS), _parts(RUNS), _parts(RUN_FILES)
+_READING, _RUN, _FILE, _EVENT = _parts(READINGS), _parts(RUNS), _parts(RUN_FILES), _parts(EVENTS)
 
 
 def row_hash(row: Mapping[str, Any], previous: str) -> str:
@@ -48,6 +49,22 @@ def row_hash(row: Mapping[str, Any], previous: str) -> str:
         TypeError: a value of a kind that no column has.
     """
     return _hash([previous, _content(_READING, row)])
+
+
+def event_hash(row: Mapping[str, Any], previous: str) -> str:
+    """The hash of a line of the journal that follows a line of another hash, as of a reading."""
+    return _hash([previous, _content(_EVENT, row)])
+
+
+def append_event(connection: Connection, run: int, row: Mapping[str, Any]) -> None:
+    """Write a line of a run's journal as the next one of its chain, in the caller's transaction."""
+    # For update: on a server another process may be at the same place; a file has one writer at a time.
+    query = select(RUNS.c.journal_head).where(RUNS.c.number == run).with_for_update()
+    previous = connection.execute(query).scalar_one()
+    own = event_hash(row, previous)
+    connection.execute(insert(EVENTS), {**row, "run": run, "previous_hash": previous, "own_hash": own})
+    length = RUNS.c.journal_length + 1
+    connection.execute(update(RUNS).where(RUNS.c.number == run).values(journal_head=own, journal_length=length))
 
 
 def header_hash(connection: Connection, run: int, version: int) -> str:
@@ -75,6 +92,25 @@ def fill(connection: Connection, version: int) -> None:
             connection.execute(write, changes)
             length, last = length + len(rows), rows[-1]["reading"]
         connection.execute(update(RUNS).where(RUNS.c.number == run), {"chain_head": head, "chain_length": length})
+
+
+def fill_journal(connection: Connection, version: int) -> None:
+    """Chain the journals of a store from before they were, in order of writing."""
+    write = (
+        update(EVENTS)
+        .where(EVENTS.c.number == bindparam("its_number"))
+        .values(previous_hash=bindparam("previous"), own_hash=bindparam("own"))
+    )
+    for run in connection.execute(select(RUNS.c.number)).scalars().all():
+        head, changes = header_hash(connection, run, version), []
+        query = select(*columns_at(EVENTS, version)).where(EVENTS.c.run == run).order_by(EVENTS.c.number)
+        for row in connection.execute(query):
+            previous, head = head, event_hash(row._asdict(), head)
+            changes.append({"its_number": row.number, "previous": previous, "own": head})
+        if changes:
+            connection.execute(write, changes)
+        ends = {"journal_head": head, "journal_length": len(changes)}
+        connection.execute(update(RUNS).where(RUNS.c.number == run), ends)
 
 
 def _page(connection: Connection, run: int, version: int, last: int) -> list[dict[str, Any]]:

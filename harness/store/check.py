@@ -10,6 +10,7 @@ from sqlalchemy import Connection, Row, func, select
 
 from harness.errors import StoreError
 from harness.store.chain import header_hash, row_hash
+from harness.store.journal_check import journal_faults
 from harness.store.reading_row import reading_of
 from harness.store.run_row import read_infos
 from harness.store.schema import EVENTS, FILES, READINGS, RUN_FILES, RUNS, columns_at, since_of
@@ -75,6 +76,7 @@ def _run_faults(connection: Connection, version: int, number: int, run_id: str) 
         yield str(error)
     chained = version >= CHAINED
     line = _Line(header_hash(connection, number, version))
+    yield from journal_faults(connection, version, number, f"run {run_id}: ", line.start)
     for row in _rows(connection, version, number):
         try:
             reading_of(row._asdict(), f"run {run_id}")

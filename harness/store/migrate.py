@@ -15,7 +15,7 @@ from harness.store.server import hold
 
 Filling = Callable[[Connection, int], None]
 
-FILLINGS: Mapping[int, Filling] = {4: chain.fill}
+FILLINGS: Mapping[int, Filling] = {4: chain.fill, 8: chain.fill_journal}
 """By version, what it does besides adding columns and tables: fills the new ones from what is there."""
 
 

@@ -91,7 +91,8 @@ def unpack(connection: Connection, parcel: Parcel, place: str) -> None:
     _insert_readings(connection, number, parcel, f"store {place}: run {run_id}")
     _insert_events(connection, number, parcel, f"store {place}: run {run_id}")
     state = {name: parcel.run[name] for name in ("finished_utc", "end")}
-    connection.execute(update(RUNS).where(RUNS.c.number == number), {**state, **_chain(connection, number, parcel)})
+    ends = {**_chain(connection, number, parcel), **_journal(connection, number, parcel.start)}
+    connection.execute(update(RUNS).where(RUNS.c.number == number), {**state, **ends})
 
 
 def _insert_header(connection: Connection, parcel: Parcel) -> int:
@@ -143,6 +144,16 @@ def _chain(connection: Connection, number: int, parcel: Parcel) -> dict[str, Any
         return {"chain_head": parcel.run["chain_head"], "chain_length": count}
     last = select(READINGS.c.own_hash).where(READINGS.c.run == number).order_by(READINGS.c.reading.desc()).limit(1)
     return {"chain_head": connection.execute(last).scalar() or parcel.start, "chain_length": count}
+
+
+def _journal(connection: Connection, number: int, start: str) -> dict[str, Any]:
+    """The same of the journal, which comes in order: its end is the last line that is here."""
+    lines = select(EVENTS.c.own_hash).where(EVENTS.c.run == number).order_by(EVENTS.c.number.desc()).limit(1)
+    counting = select(func.count()).select_from(EVENTS).where(EVENTS.c.run == number)
+    return {
+        "journal_head": connection.execute(lines).scalar() or start,
+        "journal_length": int(connection.execute(counting).scalar_one()),
+    }
 
 
 def _rows(connection: Connection, table: Table, number: int, order: Any) -> list[dict[str, Any]]:

@@ -7,11 +7,11 @@ from typing import Protocol
 from sqlalchemy import bindparam, insert, literal_column, select, update
 
 from harness.errors import StoreError
-from harness.store.chain import row_hash
+from harness.store.chain import append_event, row_hash
 from harness.store.connect import Writer
 from harness.store.numbers import finite
 from harness.store.reading_row import Row, row_of
-from harness.store.schema import EVENTS, READINGS, RUNS
+from harness.store.schema import READINGS, RUNS
 from harness.store.statement import Statement
 from harness.values import Reading
 
@@ -95,7 +95,7 @@ class RunRecorder:
         self._require_open(f"run {self.run_id}, note {kind}")
         row = self._event_row(kind, text)
         with self._writer.transaction(f"noting {kind} in run {self.run_id}") as connection:
-            connection.execute(insert(EVENTS), row)
+            append_event(connection, self._run, row)
 
     def finish(self, end: str, text: str = "") -> None:
         """Commit how the run ended, with a line in its journal; the first end stays, a later call changes nothing.
@@ -115,12 +115,12 @@ class RunRecorder:
         ending = update(RUNS).where(RUNS.c.number == self._run)
         with self._writer.transaction(f"ending run {self.run_id}") as connection:
             connection.execute(ending, {"finished_utc": row["at_utc"], "end": end})
-            connection.execute(insert(EVENTS), row)
+            append_event(connection, self._run, row)
         self._end = end
 
     def _event_row(self, kind: str, text: str) -> dict[str, object]:
         at_s = finite(self._clock.now_s(), "at_s", f"run {self.run_id}, note {kind}")
-        return {"run": self._run, "at_utc": self._clock.utc(), "at_s": at_s, "kind": kind, "text": text}
+        return {"at_utc": self._clock.utc(), "at_s": at_s, "kind": kind, "text": text}
 
     def _require_open(self, place: str) -> None:
         if self._end:

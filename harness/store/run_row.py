@@ -59,7 +59,7 @@ def insert_run(connection: Connection, header: RunHeader) -> int:
     number = int(connection.execute(insert(RUNS).returning(RUNS.c.number), row).scalar_one())
     _insert_files(connection, number, header.files)
     head = header_hash(connection, number, VERSION)
-    connection.execute(update(RUNS).where(RUNS.c.number == number), {"chain_head": head})
+    connection.execute(update(RUNS).where(RUNS.c.number == number), {"chain_head": head, "journal_head": head})
     return number
 
 

@@ -24,6 +24,7 @@ CHANGES = {
     5: "how much of each run was forwarded, and where to",
     6: "the level that a reference meter reads",
     7: "which part of a night a run is",
+    8: "a chain of hashes over the journal of a run",
 }
 """What each version brought, for the table of migrations."""
 
@@ -78,6 +79,9 @@ RUNS = Table(
     Column("chain_length", WHOLE, nullable=False, server_default="0", info=since(4)),
     # JSON; empty for a run by itself.
     Column("night", AnyText, nullable=False, server_default="", info=since(7)),
+    # As those of the readings, for the journal.
+    Column("journal_head", AnyText, nullable=False, server_default="", info=since(8)),
+    Column("journal_length", WHOLE, nullable=False, server_default="0", info=since(8)),
 )
 
 RUN_FILES = Table(
@@ -147,6 +151,8 @@ EVENTS = Table(
     Column("at_s", Double, nullable=False),
     Column("kind", AnyText, nullable=False),
     Column("text", AnyText, nullable=False),
+    Column("previous_hash", AnyText, info=since(8)),
+    Column("own_hash", AnyText, info=since(8)),
 )
 
 # What another store has confirmed to hold. Less than the truth after a death in between: then it is asked again.
