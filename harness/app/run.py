@@ -92,6 +92,7 @@ def plan_of(setup: Setup) -> SweepPlan:
         input_ratio=setup.input_ratio,
         terminal_ratio=setup.terminal_ratio,
         self_check_percent=setup.bench.file.self_check_percent,
+        alarm_vpk=drive.alarm_vpk,
         anchors=_anchors(setup),
     )
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 from harness.config import BenchFile, DeviceFile
@@ -71,6 +72,8 @@ class Drive:
     """What sets `most_vpk`, for messages."""
     input_ratio: float
     span_codes: int
+    alarm_vpk: float = math.inf
+    """More than this at the terminals is above the limit of device or bench, whatever source and meter may err."""
 
     def level(self, gain_codes_per_v: float, fill_target_ratio: float) -> Level:
         """At which level a gain is measured.
@@ -120,4 +123,15 @@ def drive_of(
         most_of=most_of,
         input_ratio=input_ratio(bench.wiring),
         span_codes=span_codes,
+        alarm_vpk=min(level_vpk for level_vpk, _ in limits[1:]) * (1.0 + _left_open_ratio(bench)),
     )
+
+
+def _left_open_ratio(bench: BenchFile) -> float:
+    """By how much the meter may read more than was asked for while source and meter keep what is stated of them."""
+    stated = bench.uncertainty
+    if stated is None:
+        return 0.0
+    levels = [stated.source] if stated.meter is None else [stated.source, stated.meter]
+    parts = [part for level in levels for part in (level.reading, level.range, level.flatness) if part is not None]
+    return sum(part.percent for part in parts) / 100.0

@@ -6,7 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from harness.bench import Adapter
-from harness.errors import BenchError, MeasureError, ReadBackDiffers, WrongInstrument
+from harness.errors import BenchError, MeasureError, ReadBackDiffers, StationFault, WrongInstrument
 from harness.sweep.bench import Bench
 from harness.sweep.neighbour import Neighbour
 from harness.sweep.plan import SweepPlan
@@ -149,7 +149,10 @@ class Hands:
         return Selected(read_back=read_back, capture=capture, capture_reason=reason)
 
     def drive(self, level_vpk: float) -> None:
-        """Set a level, then the output on; waits for the device to follow."""
+        """Set a level, then the output on; waits for the device to follow.
+
+        StationFault, the source off, when a reference meter reads more than device and bench bear.
+        """
         if not (self._on and level_vpk == self.level_vpk):
             self._alive()
             started_s = self._bench.clock.now_s()
@@ -160,6 +163,22 @@ class Hands:
             self._wait_since(started_s, self._plan.device.settle.fine_s)
         if self._bench.meter is not None and self.meter_vpk is None:
             self.meter_vpk = self._bench.meter.read_level()
+            self._bearable()
+
+    def _bearable(self) -> None:
+        """StationFault, the source off, when the meter reads more than device and bench bear."""
+        if self.true_level_vpk <= self._plan.alarm_vpk:
+            return
+        asked_vpk, meter_vpk = self.level_vpk, self.meter_vpk
+        self.off()
+        raise StationFault(
+            f"the reference meter reads {meter_vpk:.4g} V peak at the source's terminals, where {asked_vpk:.4g} V peak "
+            f"were asked for and device and bench bear {self._plan.alarm_vpk * self._plan.terminal_ratio:.4g} V peak, "
+            "accuracy included; the source is off: check its load setting, its unit, and the meter",
+            fault="source-load-mis-set",
+            also=("unit-mix-up", "reference-meter-drifted"),
+            instrument="source",
+        )
 
     def acquire(self, channel: int) -> Waveform:
         """One plain record."""

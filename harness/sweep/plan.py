@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass
 
@@ -41,6 +42,8 @@ class SweepPlan:
     """Volts at the source's terminals, where a meter hangs, per volt that the source is set to."""
     self_check_percent: float
     """How far all channels may be off together before the station is suspected."""
+    alarm_vpk: float = math.inf
+    """A meter that reads more stops the run; in volts that the source would be set to, as `level_limit_vpk`."""
     extras: tuple[Rung, ...] = ()
     """Readings beside the ladder, taken behind it."""
     anchors: AnchorPlan | None = None
