@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from harness.report.bus_page import bus_svg
+from harness.report.figures.canvas import inlined
 from harness.values import BusDistance, BusRecord, RunResult
 
 
@@ -48,7 +49,7 @@ def bus_section(result: RunResult) -> BusSection:
     first = result.bus[0]
     svg = bus_svg(first.frame, first.word, first, first.timing)
     return BusSection(
-        figure=svg[svg.index("<svg") :],
+        figure=inlined(svg, label=f"One frame on the control bus of channel {first.channel}, and how far data keeps"),
         lines=tuple(_line(record, d) for record in result.bus for d in record.timing.distances if d.count),
         bounds=tuple(_bound(record) for record in result.bus),
     )

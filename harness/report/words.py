@@ -13,6 +13,9 @@ MINUS = "\N{MINUS SIGN}"
 LEAST_V = 0.99995
 """From here up a level is written in V: what rounds to 1.000 is not 1000 mV."""
 
+LONG_UNIT = 5
+"""Letters; a longer unit stands once behind a pair of limits."""
+
 SEVERITY = (Outcome.FAIL, Outcome.INVALID, Outcome.INCONCLUSIVE, Outcome.PASS)
 """The order in which outcomes are shown, the gravest first."""
 
@@ -202,9 +205,11 @@ def limits(low: float | None, high: float | None, *, unit: str) -> str:
         high: upper limit, in `unit`; None where there is none.
         unit: `percent` becomes the sign.
     Returns:
-        such as `−2 % to +2 %`, `at least −2 %`, `at most +2 %`; empty for none.
+        such as `−2 % to +2 %`, `at least −2 %`, `at most +2 %`; a long unit once; empty for none.
     """
     sign = "%" if unit == "percent" else unit
+    if low is not None and high is not None and len(sign) > LONG_UNIT:
+        return f"{low:+g} to {high:+g} {sign}".replace("-", MINUS)
     shown = [f"{edge:+g} {sign}".strip().replace("-", MINUS) for edge in (low, high) if edge is not None]
     if low is not None and high is not None:
         return " to ".join(shown)

@@ -49,6 +49,12 @@ def test_a_strip_draws_to_scale_and_keeps_gross_values_at_the_edge() -> None:
     assert re.search(r" 14\.0h", arrows[0] or "")
 
 
+def test_a_long_unit_stands_once_and_no_number_on_another() -> None:
+    svg = strip_svg([point(1.0, low=-2.0, high=2.0), point(1.0, low=1.99, high=None)], unit="codes rms", label="x")
+    texts = [text.text for text in ElementTree.fromstring(svg).iter("text")]
+    assert texts[:4] == ["0.00", "+1.99", "\N{MINUS SIGN}2.00", "codes rms"]
+
+
 def test_one_sided_limits_begin_at_zero_and_uncertainty_is_a_bar() -> None:
     quiet = point(1.0, low=None, high=4.0, half=0.5)
     root = ElementTree.fromstring(strip_svg([quiet], unit="codes", label="x"))

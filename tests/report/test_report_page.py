@@ -441,3 +441,12 @@ def test_same_bytes_in_another_process(pages: dict[str, str]) -> None:
         cwd=builder.parents[2],
     )
     assert done.stdout.decode() == pages["failing"]
+
+
+def test_no_figure_brings_a_rule_for_the_rest_of_the_page(pages: dict[str, str]) -> None:
+    """A rule of the plotting library for all lines took the round ends, and so the dots, of the other figures."""
+    for page in pages.values():
+        body = page[page.index("<body>") :]
+        assert "<style" not in body
+    assert 'stroke-linecap="butt"' in pages["good"]
+    assert 'stroke-linecap="round"' in pages["good"]

@@ -78,6 +78,7 @@ def test_limits() -> None:
     assert words.limits(-2.0, 2.0, unit="percent") == "−2 % to +2 %"
     assert words.limits(-0.7, None, unit="codes") == "at least −0.7 codes"
     assert words.limits(None, 1.5, unit="percent") == "at most +1.5 %"
+    assert words.limits(-3.5, 3.5, unit="percent of span") == "−3.5 to +3.5 percent of span"
     assert words.limits(None, None, unit="") == ""
 
 

@@ -77,16 +77,33 @@ def inline_svg(figure: Figure, *, label: str) -> str:
     """
     out = io.StringIO()
     figure.savefig(out, format="svg", metadata={"Date": None, "Creator": None, "Format": None, "Type": None})
-    svg = out.getvalue()
+    return inlined(out.getvalue(), label=label)
+
+
+def inlined(svg: str, *, label: str) -> str:
+    """A drawing that stands alone, as an element of a page.
+
+    Args:
+        svg: a whole file, as the plotting library writes it.
+        label: what it shows, for those who cannot see it.
+    Returns:
+        an `svg` element without names of its own, except those it refers to, and without rules for the page.
+    """
     svg = svg[svg.index("<svg") :]
     head, body = svg.split(">", 1)
+    # Its rule for all lines would hold for every figure of the page: round dots of others would lose their ends.
+    body = _RULE.sub("", body, count=1)
     box = re.search(r'viewBox="[^"]*"', head)
     body = re.sub(r'<g id="[^"]*"', "<g", body)
     body = re.sub(r' (x|y)="(-?\d+\.\d\d)\d*"', r' \1="\2"', body)
     body = re.sub(r' d="[^"]*"', lambda path: re.sub(r"(\.\d\d)\d+", r"\1", path[0].replace(" \n", " ")), body)
     body = re.sub(r">\s+<", "><", body)
     body = _ALIKE.sub(_share_style, body)
-    return f'<svg {box[0] if box else ""} role="img" aria-label="{html.escape(plain(label))}">{body.rstrip()}'
+    lines = 'stroke-linejoin="round" stroke-linecap="butt"'
+    return f'<svg {box[0] if box else ""} {lines} role="img" aria-label="{html.escape(plain(label))}">{body.rstrip()}'
+
+
+_RULE = re.compile(r"<defs>\s*<style[^>]*>[^<]*</style>\s*</defs>")
 
 
 _ALIKE = re.compile(r'<use [^>]*( style="[^"]*")/>(?:<use [^>]*\1/>)+')

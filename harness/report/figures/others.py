@@ -10,7 +10,7 @@ from harness.report.figures.strip import StripPoint, strip_svg
 from harness.report.labels import fine_name, range_name
 from harness.values import Judgement, Outcome, ParameterResult, RunResult, Setting
 
-DRAWN = ("gain", "residual", "fine-step", "coarse-step", "parameter")
+DRAWN = ("gain", "residual", "fine-step", "coarse-step", "parameter", "bus-timing")
 """Claims that have figures of their own."""
 MOST_POINTS = 300
 """Of one strip; a claim with more keeps its table."""

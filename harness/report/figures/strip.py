@@ -13,6 +13,10 @@ HEIGHT, TOP, BOTTOM, LEFT, RIGHT = 170, 14, 38, 76, 12
 LEAST_WIDTH, MOST_WIDTH, STEP = 420, 900, 30
 LETTER = 6.2
 """Width of a letter."""
+LINE = 11.0
+"""Height of a line of text."""
+SHORT_UNIT = 5
+"""Letters of a unit that stands beside each number; a longer one stands once above them."""
 REACH = 1.25
 """The scale reaches so far beyond the limits, or beyond the numbers where those go further, up to MOST_REACH."""
 MOST_REACH = 2.0
@@ -119,16 +123,28 @@ def _point(point: StripPoint, x: float, y: Callable[[float], float], low: float,
     return f'<g data-value="{point.value!r}"><title>{title}</title>{bar}{mark}</g>'
 
 
+def _apart(values: Sequence[float], y: Callable[[float], float]) -> list[float]:
+    """Those that can be written without one standing on another, the first ones kept."""
+    kept: list[float] = []
+    for value in values:
+        if all(abs(y(value) - y(other)) >= LINE for other in kept):
+            kept.append(value)
+    return kept
+
+
 def _axis(
     points: Sequence[StripPoint], step: float, y: Callable[[float], float], unit: str, *, every: int
 ) -> list[str]:
     edges = {edge for point in points for edge in (point.low, point.high) if edge is not None}
-    marks = sorted((edges or {max((point.value for point in points), key=abs)}) | {0.0})
+    marks = _apart(sorted((edges or {max((point.value for point in points), key=abs)}) | {0.0}, key=abs), y)
+    beside = f" {unit}" if len(unit) <= SHORT_UNIT else ""
     texts = [
         f'<text x="{LEFT - 6}" y="{y(value) + 4:.1f}" text-anchor="end" fill="#22282c">'
-        f"{decimal(value, digits=2, signed=value != 0.0)} {html.escape(plain(unit))}</text>"
+        f"{decimal(value, digits=2, signed=value != 0.0)}{html.escape(plain(beside))}</text>"
         for value in marks
     ]
+    if not beside:
+        texts.append(f'<text x="4" y="{TOP - 3}" fill="#22282c">{html.escape(plain(unit))}</text>')
     texts += [
         f'<text x="{LEFT + (number + 0.5) * step:.1f}" y="{HEIGHT - 7}" text-anchor="middle" fill="#22282c">'
         f"{html.escape(plain(point.short))}</text>"
