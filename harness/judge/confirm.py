@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
+from dataclasses import dataclass
 
 from harness.judge.realness import Found
 from harness.judge.waveform import Compared, WaveformView
@@ -27,25 +29,50 @@ def confirm(words: Found, view: WaveformView | None) -> Found:
     seen = Realness.UNPROVEN if view is None else view.decision.realness
     if view is None or seen not in DECIDED:
         return words
-    why, ratio = view.decision.why, view.decision.arithmetic_ratio
+    why, part = view.decision.why, _part(view)
     match words.realness:
         case Realness.UNPROVEN if seen is Realness.ARITHMETIC and view.still:
             said = f"{words.why}; by the waveform alone: the gain of the codes did not follow ({why})"
             return Found(realness=Realness.FAULT, ratio=1.0, why=said)
         case Realness.UNPROVEN:
             said = f"{words.why}; by the waveform alone: {why}"
-            return Found(realness=seen, ratio=1.0 if ratio is None else ratio, why=said)
+            if seen is Realness.HARDWARE:
+                return Found(realness=seen, ratio=1.0, why=said)
+            return Found(realness=seen, ratio=part.ratio, u_ratio=part.u_ratio, why=said)
         case Realness.HARDWARE if seen is Realness.ARITHMETIC:
             said = f"words and waveform contradict: a new state was latched but not executed, for {why}"
             return Found(realness=Realness.FAULT, ratio=1.0, why=said)
         case Realness.HARDWARE if seen is Realness.MIXED:
-            said = f"a new state was latched, and ×{ratio or 1.0:.5g} of the gain is arithmetic: {why}"
-            return Found(realness=Realness.MIXED, ratio=1.0 if ratio is None else ratio, why=said)
+            size = "a part" if math.isinf(part.u_ratio) else f"×{part.ratio:.5g}"
+            said = f"a new state was latched, and {size} of the gain is arithmetic: {why}"
+            return Found(realness=Realness.MIXED, ratio=part.ratio, u_ratio=part.u_ratio, why=said)
         case Realness.ARITHMETIC if seen is Realness.HARDWARE:
             said = "words and waveform contradict: no new word, but the waveform says hardware; is a control path not "
             return Found(realness=Realness.UNPROVEN, ratio=1.0, why=f"{said}probed? check the wiring ({why})")
         case _:
             return words
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Part:
+    """The arithmetic part that the waveform shows."""
+
+    ratio: float
+    u_ratio: float
+    """Expanded, relative."""
+
+
+def _part(view: WaveformView) -> _Part:
+    """Combs of gaps are counted, the step at the input is measured; of several parts the least certain one counts."""
+    ratio = view.decision.arithmetic_ratio
+    known = [
+        min(test.u_factor_ratio for test in c.tests if test.factor is not None)
+        for c in view.compared
+        if c.realness in (Realness.ARITHMETIC, Realness.MIXED) and any(test.factor is not None for test in c.tests)
+    ]
+    if ratio is None or not known:
+        return _Part(ratio=ratio or 1.0, u_ratio=math.inf if ratio is None else 0.0)
+    return _Part(ratio=ratio, u_ratio=max(known))
 
 
 def contradicts(words: Found, view: WaveformView | None) -> bool:

@@ -14,6 +14,10 @@ SAME_PERCENT = 0.6
 
 HIDDEN_PERCENT = 1.5
 """A gain that is as displayed though the word stands for so much less, or more, was helped by arithmetic."""
+U_SAME_WORD_RATIO = SAME_PERCENT / 200.0
+"""Of a factor between two gains of one word: half of what counts as the same."""
+U_NEW_WORD_RATIO = 0.01
+"""Of a factor beside a new word: two gains, each as good as the parts of the hardware are."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -63,6 +67,9 @@ class Found:
     ratio: float
     """Arithmetic part found; 1.0 where there is none."""
     why: str
+    u_ratio: float = 0.0
+    """Expanded uncertainty of `ratio`, relative; 0 where it was counted, infinite where only a part's being
+    arithmetic is known and not which."""
 
 
 def of_settings(evidence: Sequence[Evidence]) -> Mapping[Setting, Found]:
@@ -107,7 +114,8 @@ def _of_setting(item: Evidence, least: float | None, members: int) -> Found:
     ratio = item.gain_codes_per_v / least
     if 100.0 * math.log(ratio) > SAME_PERCENT:
         comb = f", every {item.code_spacing}. code used" if item.code_spacing > 1 else ""
-        return Found(realness=Realness.ARITHMETIC, ratio=ratio, why=f"×{ratio:.4g} with the same word and relays{comb}")
+        why = f"×{ratio:.4g} with the same word and relays{comb}"
+        return Found(realness=Realness.ARITHMETIC, ratio=ratio, why=why, u_ratio=U_SAME_WORD_RATIO)
     if item.declared_ratio != 1.0 and members == 1 and _certain(item) == 1.0:
         return Found(
             realness=Realness.UNPROVEN,
@@ -121,7 +129,7 @@ def _of_setting(item: Evidence, least: float | None, members: int) -> Found:
     )
     if hidden is not None:
         why = f"the word stands for ×{1.0 / hidden:.4g} of the gain, the rest is arithmetic"
-        return Found(realness=Realness.MIXED, ratio=hidden * item.declared_ratio, why=why)
+        return Found(realness=Realness.MIXED, ratio=hidden * item.declared_ratio, why=why, u_ratio=U_NEW_WORD_RATIO)
     return Found(realness=Realness.HARDWARE, ratio=1.0, why="")
 
 
@@ -162,11 +170,17 @@ def of_step(lower: Evidence, upper: Evidence) -> Found:
             if abs(planned_percent) <= SAME_PERCENT:
                 return Found(realness=Realness.HARDWARE, ratio=1.0, why="")
             return Found(realness=Realness.FAULT, ratio=1.0, why="neither the word nor the gain changed")
-        return Found(realness=Realness.ARITHMETIC, ratio=extra_ratio, why="the gain moved, the word and relays did not")
+        why = "the gain moved, the word and relays did not"
+        return Found(realness=Realness.ARITHMETIC, ratio=extra_ratio, why=why, u_ratio=U_SAME_WORD_RATIO)
     if abs(moved_percent) <= SAME_PERCENT < abs(wanted_percent):
         return Found(realness=Realness.FAULT, ratio=1.0, why="a new word was latched, the gain did not move")
-    if lower.code_spacing != upper.code_spacing or lower.declared_ratio != upper.declared_ratio:
-        return Found(realness=Realness.MIXED, ratio=extra_ratio, why=f"new word, and ×{extra_ratio:.4g} beside it")
+    if lower.code_spacing != upper.code_spacing:
+        comb_ratio = upper.code_spacing / lower.code_spacing
+        why = f"new word, and ×{comb_ratio:.4g} beside it: every {upper.code_spacing}. code is used"
+        return Found(realness=Realness.MIXED, ratio=comb_ratio, why=f"{why}, every {lower.code_spacing}. before")
+    if lower.declared_ratio != upper.declared_ratio:
+        why = f"new word, and ×{extra_ratio:.4g} beside it"
+        return Found(realness=Realness.MIXED, ratio=extra_ratio, why=why, u_ratio=U_NEW_WORD_RATIO)
     hidden = _hidden_ratio(
         upper.gain_codes_per_v / lower.gain_codes_per_v,
         planned=upper.planned_codes_per_v / lower.planned_codes_per_v,
@@ -174,5 +188,5 @@ def of_step(lower: Evidence, upper: Evidence) -> Found:
     )
     if hidden is not None:
         why = f"new word for ×{math.exp(wanted_percent / 100.0):.4g}, and ×{hidden:.4g} of arithmetic beside it"
-        return Found(realness=Realness.MIXED, ratio=hidden, why=why)
+        return Found(realness=Realness.MIXED, ratio=hidden, why=why, u_ratio=U_NEW_WORD_RATIO)
     return Found(realness=Realness.HARDWARE, ratio=1.0, why="")

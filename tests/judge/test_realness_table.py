@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import dataclasses
+import math
 from typing import Any
 
 import pytest
 
-from harness.judge.claims.realness import realness_claim
-from harness.judge.realness import SAME_PERCENT, Evidence, of_settings, of_step
+from harness.judge.claims.realness import realness_claim, step_realness_claim
+from harness.judge.realness import SAME_PERCENT, Evidence, Found, of_settings, of_step
+from harness.judge.steps import Step
 from harness.values import Realness, Setting
 from tests.judge.run_builder import FULL
 
@@ -126,4 +128,33 @@ def test_a_setting_that_is_neither_hardware_nor_declared_fails(realness: Realnes
     found = dataclasses.replace(settings({})[0], realness=realness, why="so it is")
     claim = realness_claim(found, FULL.rungs[0].prediction)
     assert claim.outcome.value == "FAIL"
-    assert claim.reason == f"ch1 20V 100 %: {realness}: so it is"
+    specified = "; hardware is specified" if realness is Realness.MIXED else ""
+    assert claim.reason == f"ch1 20V 100 %: {realness}: so it is{specified}"
+
+
+@pytest.mark.parametrize(
+    ("ratio", "u_ratio", "outcome"),
+    [
+        # Allowed are 2 %: ln(2.02/2) = 0.995 %, ln(2.1/2) = 4.88 %, ln(2.05/2) = 2.47 %, ln(1.97/2) = -1.51 %.
+        (2.0, 0.0, "PASS"), (2.02, 0.01, "PASS"), (2.1, 0.01, "FAIL"), (1.5, 0.0, "FAIL"), (1.0, 0.01, "FAIL"),
+        (2.05, 0.01, "INCONCLUSIVE"), (1.97, 0.01, "INCONCLUSIVE"), (1.97, 0.0, "PASS"),
+        (1.0, math.inf, "INCONCLUSIVE"),
+    ],
+)  # fmt: skip
+@pytest.mark.parametrize("realness", [Realness.MIXED, Realness.ARITHMETIC])
+def test_an_arithmetic_part_is_held_against_the_declared_factor(
+    realness: Realness, ratio: float, u_ratio: float, outcome: str
+) -> None:
+    declared = next(r.prediction for r in FULL.rungs if r.prediction.state.arithmetic_ratio == 2.0)
+    plain = FULL.rungs[0].prediction
+    found = Found(realness=realness, ratio=ratio, u_ratio=u_ratio, why="so it is")
+    step = Step(lower=plain, upper=declared, kind="coarse", measured_ratio=200.0, found=found, word_changed=True)
+    for claim in (realness_claim(found, declared), step_realness_claim(step)):
+        assert claim.outcome.value == outcome
+        assert ("declared ×2" in claim.reason) is (outcome != "PASS")
+        assert ("the factor is" in claim.reason) is (outcome == "INCONCLUSIVE")
+    # Nothing declared: whatever the factor, and also where it is not known.
+    back = dataclasses.replace(step, lower=declared)
+    for claim in (realness_claim(found, plain), step_realness_claim(back)):
+        assert claim.outcome.value == "FAIL"
+        assert claim.reason.endswith("hardware is specified")

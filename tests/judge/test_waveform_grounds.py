@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import math
 from collections import Counter
 from types import SimpleNamespace
 
@@ -13,8 +14,9 @@ from harness.app.setup import read_setup
 from harness.config.bus_limits import BusTimingLimits
 from harness.judge.confirm import confirm, contradicts
 from harness.judge.realness import Found
-from harness.judge.waveform import WaveformView
+from harness.judge.waveform import Compared, Says, WaveformTest, WaveformView
 from harness.judge.waveform.combine import Decision
+from harness.simulated.skerry_hr4 import SkerryTruth
 from harness.values import Realness, Setting
 from tests.judge.run_builder import JOB
 from tests.simulated_run import decided, swept, without_words
@@ -109,6 +111,49 @@ def view(realness, *, ratio=None):
         realness=realness, confidence=0.9, why="so", power_m=1.1, hardware_ratio=None, arithmetic_ratio=ratio
     )
     return WaveformView(decision=decision, compared=())
+
+
+def into_declared(codes_ratio):
+    """50 mV to 10 mV without 20 mV between: a new word, and arithmetic of this factor where ×2 is declared."""
+    setup = read_setup(JOB)
+    kept = tuple(r for r in setup.rungs if r.setting in {Setting(1, c, f) for c in (8, 10) for f in (0, 20)})
+    simulation = setup.bench.file.simulation
+    ranges = [one.model_dump() for one in SkerryTruth().range]
+    ranges[-1]["codes_ratio"] = codes_ratio
+    unit = {**simulation.parameters["unit"], "range": ranges}
+    file = setup.bench.file.model_copy(update={"simulation": simulation.model_copy(update={"unit": unit})})
+    return dataclasses.replace(setup, rungs=kept, bench=dataclasses.replace(setup.bench, file=file))
+
+
+@pytest.mark.parametrize(
+    ("codes_ratio", "with_words", "alone"),
+    [(2.0, "PASS", "PASS"), (3.0, "FAIL", "FAIL"), (2.05, "INCONCLUSIVE", "FAIL"), (2.2, "FAIL", "FAIL")],
+)
+def test_a_mixed_step_passes_with_the_declared_factor_only(codes_ratio, with_words, alone):
+    setup = into_declared(codes_ratio)
+    readings = swept(setup, seed=5)
+    for run, outcome in ((setup, readings), with_words), (without_words(setup, readings), alone):
+        claims = {c.other: c for c in decided(*run).judgements if c.item == "realness" and c.other is not None}
+        claim = claims[Setting(1, 8, 20)]
+        assert claim.outcome.value == outcome, claim.reason
+        assert outcome == "PASS" or claim.reason.startswith("ch1 50mV 40 % to ch1 10mV 40 %: mixed: ")
+
+
+def test_a_part_that_is_measured_and_not_counted_is_as_doubtful_as_its_measurement():
+    words = Found(realness=U, ratio=1.0, why="no word")
+    step = WaveformTest(
+        name="W1", llr=0.0, says=Says.CANNOT_TELL, precondition_met=True, why="", power_m=None, factor=1.9,
+        u_factor_ratio=0.06,
+    )  # fmt: skip
+    comb = dataclasses.replace(step, name="W2", u_factor_ratio=0.0)
+    for tests, ratio, u_ratio in (((step,), 1.9, 0.06), ((step, comb), 1.9, 0.0), ((step,), None, math.inf)):
+        seen = view(M, ratio=ratio)
+        compared = Compared(
+            reference=Setting(1, 0, 0), setting=Setting(1, 1, 0), ratio=5.0, moved_ratio=5.0, tests=tests,
+            decision=seen.decision,
+        )  # fmt: skip
+        found = confirm(words, dataclasses.replace(seen, compared=(compared,)))
+        assert (found.realness, found.ratio, found.u_ratio) == (M, ratio or 1.0, u_ratio)
 
 
 H, A, M, U, F = Realness.HARDWARE, Realness.ARITHMETIC, Realness.MIXED, Realness.UNPROVEN, Realness.FAULT

@@ -2,15 +2,34 @@
 
 from __future__ import annotations
 
+import math
+
 from harness.judge.claims.context import Context
 from harness.judge.claims.kind import ClaimKind, Need, Scope
 from harness.judge.limits import judge_claim
 from harness.judge.realness import Found
 from harness.judge.steps import Step
-from harness.values import Judgement, Outcome, Prediction, Realness
+from harness.values import Judgement, Outcome, Prediction, Realness, Setting
 
 DECLARED_RATIO = 0.02
-"""How near an arithmetic step must come to the declared factor: two gains, each as good as a coarse step's limit."""
+"""How near an arithmetic part must come to the declared factor: two gains, each as good as a coarse step's limit."""
+
+
+def factor_outcome(found: Found, declared_ratio: float) -> Outcome:
+    """Whether an arithmetic part is the declared one.
+
+    Args:
+        found: an arithmetic part and how well it is known.
+        declared_ratio: by the device file, > 0, not 1.
+    Returns:
+        PASS or FAIL where the uncertainty of what was found leaves no other answer; INCONCLUSIVE where it does.
+    Source:
+        decision rule of a guard band as wide as the uncertainty (ISO 14253-1, from memory).
+    """
+    off = abs(math.log(found.ratio / declared_ratio))
+    if off + found.u_ratio <= DECLARED_RATIO:
+        return Outcome.PASS
+    return Outcome.FAIL if off - found.u_ratio > DECLARED_RATIO else Outcome.INCONCLUSIVE
 
 
 def realness_claim(found: Found, prediction: Prediction) -> Judgement:
@@ -21,27 +40,24 @@ def realness_claim(found: Found, prediction: Prediction) -> Judgement:
         prediction: with the declared arithmetic.
     Returns:
         PASS for hardware and for arithmetic of the declared factor, alone or beside hardware; INCONCLUSIVE when
-        unproven; else FAIL.
+        unproven, or the factor is not known well enough; else FAIL.
     Source:
         design rule: undeclared arithmetic is a failure, declared is noted.
     """
+    where, setting = prediction.label, {"setting": prediction.setting}
     declared = prediction.state.arithmetic_ratio
-    setting = prediction.setting
     match found.realness:
         case Realness.HARDWARE:
-            return judge_claim("realness", Outcome.PASS, "", setting=setting)
+            return judge_claim("realness", Outcome.PASS, "", **setting)
         case Realness.UNPROVEN:
-            text = f"{prediction.label}: realness unproven: {found.why}"
-            return judge_claim("realness", Outcome.INCONCLUSIVE, text, setting=setting)
-        case Realness.ARITHMETIC | Realness.MIXED if declared != 1.0 and abs(found.ratio / declared - 1.0) < 0.01:
-            return judge_claim("realness", Outcome.PASS, "", setting=setting)
-        case Realness.ARITHMETIC:
-            said = f"declared ×{declared:g}" if declared != 1.0 else "hardware is specified"
-            text = f"{prediction.label}: gain is arithmetic, {found.why}; {said}"
-            return judge_claim("realness", Outcome.FAIL, text, setting=setting)
+            text = f"{where}: realness unproven: {found.why}"
+            return judge_claim("realness", Outcome.INCONCLUSIVE, text, **setting)
+        case Realness.ARITHMETIC | Realness.MIXED:
+            called = "gain is arithmetic, " if found.realness is Realness.ARITHMETIC else "mixed: "
+            text = f"{where}: {called}{found.why}; {_declared(declared)}"
+            return _of_factor(found, declared, text, **setting)
         case _:
-            text = f"{prediction.label}: {found.realness}: {found.why}"
-            return judge_claim("realness", Outcome.FAIL, text, setting=setting)
+            return judge_claim("realness", Outcome.FAIL, f"{where}: {found.realness}: {found.why}", **setting)
 
 
 def step_realness_claim(step: Step) -> Judgement:
@@ -50,8 +66,8 @@ def step_realness_claim(step: Step) -> Judgement:
     Args:
         step: with what it turned out to be.
     Returns:
-        PASS for hardware, for arithmetic of the declared factor and for a declared mixture; INCONCLUSIVE when unproven;
-        else FAIL.
+        PASS for hardware and for arithmetic of the declared factor, alone or beside hardware; INCONCLUSIVE when
+        unproven, or the factor is not known well enough; else FAIL.
     Source:
         design rule: undeclared arithmetic is a failure, declared is noted.
     """
@@ -61,17 +77,27 @@ def step_realness_claim(step: Step) -> Judgement:
     match found.realness:
         case Realness.HARDWARE:
             return judge_claim("realness", Outcome.PASS, "", **pair)
-        case Realness.ARITHMETIC if declared != 1.0 and abs(found.ratio / declared - 1.0) < DECLARED_RATIO:
-            return judge_claim("realness", Outcome.PASS, "", **pair)
-        case Realness.MIXED if declared != 1.0:
-            # Its arithmetic part is judged at the setting, among those of the same word; its size by the step's limit.
-            return judge_claim("realness", Outcome.PASS, "", **pair)
         case Realness.UNPROVEN:
-            return judge_claim(
-                "realness", Outcome.INCONCLUSIVE, f"{step.where}: realness unproven: {found.why}", **pair
-            )
+            text = f"{step.where}: realness unproven: {found.why}"
+            return judge_claim("realness", Outcome.INCONCLUSIVE, text, **pair)
+        case Realness.ARITHMETIC | Realness.MIXED:
+            text = f"{step.where}: {found.realness}: {found.why}; {_declared(declared)}"
+            return _of_factor(found, declared, text, **pair)
         case _:
             return judge_claim("realness", Outcome.FAIL, f"{step.where}: {found.realness}: {found.why}", **pair)
+
+
+def _declared(ratio: float) -> str:
+    return f"declared ×{ratio:g}" if ratio != 1.0 else "hardware is specified"
+
+
+def _of_factor(found: Found, declared: float, text: str, **place: Setting) -> Judgement:
+    """Undeclared arithmetic fails whatever its factor."""
+    outcome = Outcome.FAIL if declared == 1.0 else factor_outcome(found, declared)
+    if outcome is Outcome.INCONCLUSIVE:
+        known = "is not known" if math.isinf(found.u_ratio) else f"is known to {100.0 * found.u_ratio:.2g} % only"
+        text = f"{text}: the factor {known}"
+    return judge_claim("realness", outcome, "" if outcome is Outcome.PASS else text, **place)
 
 
 def _judge(context: Context) -> tuple[Judgement, ...]:

@@ -38,9 +38,13 @@ class WaveformTest:
     """Smallest magnification that these records could have told; None when none at all."""
     factor: float | None = None
     """Arithmetic part that the test found, as a ratio; None where it finds none by itself."""
+    u_factor_ratio: float = 0.0
+    """Expanded uncertainty of `factor`, relative; 0 where it was counted."""
 
 
-def decided(name: str, llr: float, why: str, power_m: float | None, *, factor: float | None = None) -> WaveformTest:
+def decided(
+    name: str, llr: float, why: str, power_m: float | None, *, factor: float | None = None, u_factor_ratio: float = 0.0
+) -> WaveformTest:
     """The result of a test whose precondition is met.
 
     Args:
@@ -49,6 +53,7 @@ def decided(name: str, llr: float, why: str, power_m: float | None, *, factor: f
         why: the numbers in words.
         power_m: smallest magnification that could have been told; None when none.
         factor: arithmetic part found, ratio.
+        u_factor_ratio: its expanded uncertainty, relative.
     Returns:
         the result; it says something from 100 to 1 on.
     Source:
@@ -59,8 +64,9 @@ def decided(name: str, llr: float, why: str, power_m: float | None, *, factor: f
     if abs(capped) >= SAYS_LLR:
         says = Says.HARDWARE if capped > 0.0 else Says.ARITHMETIC
     return WaveformTest(
-        name=name, llr=capped, says=says, precondition_met=True, why=why, power_m=power_m, factor=factor
-    )
+        name=name, llr=capped, says=says, precondition_met=True, why=why, power_m=power_m, factor=factor,
+        u_factor_ratio=u_factor_ratio,
+    )  # fmt: skip
 
 
 def unmet(name: str, why: str) -> WaveformTest:

@@ -48,10 +48,10 @@ def step_size(a: Seen, b: Seen, *, ratio: float, u_ratio_percent: float = 0.1) -
     )
     llr = gaussian_llr(log_factor, hardware=0.0, arithmetic=log_ratio, u=u)
     if min(abs(log_factor), abs(log_factor - log_ratio)) > MISFIT * u:
-        return decided("W1", 0.0, f"{text}: neither all nor nothing", power_m, factor=factor)
+        return decided("W1", 0.0, f"{text}: neither all nor nothing", power_m, factor=factor, u_factor_ratio=2.0 * u)
     if ratio < 1.0 and llr > 0.0:
         return unmet("W1", "a reduction fills all codes, by hardware or by arithmetic")
-    return decided("W1", llr, text, power_m, factor=factor)
+    return decided("W1", llr, text, power_m, factor=factor, u_factor_ratio=2.0 * u)
 
 
 def codes_followed(a: Seen, b: Seen, *, ratio: float, u_ratio_percent: float) -> bool:
