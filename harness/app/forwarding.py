@@ -13,6 +13,10 @@ FIRST_PAUSE_S, LAST_PAUSE_S = 0.5, 30.0
 """Between two looks; the pause doubles while the server is away."""
 
 
+class Enough(Exception):
+    """Nothing more will come: raised by a pause, ends `follow`."""
+
+
 class Sleeper(Protocol):
     """The part of a clock that waits."""
 
@@ -34,15 +38,19 @@ def send(forwarder: Forwarder) -> Waiting:
         raise
 
 
-def follow(forwarder: Forwarder, clock: Sleeper) -> Waiting:
-    """Send what comes, until interrupted; what was sent in all. A server that is away is tried again."""
+def follow(forwarder: Forwarder, clock: Sleeper, *, quiet: bool = False) -> Waiting:
+    """Send what comes, until interrupted or `Enough`; what was sent in all. A server that is away is tried again.
+
+    `quiet`: said is only that the server went away, and what was sent when it came back.
+    """
     readings, events, pause_s, told = 0, 0, FIRST_PAUSE_S, ""
-    with contextlib.suppress(KeyboardInterrupt):
+    with contextlib.suppress(KeyboardInterrupt, Enough):
         while True:
             try:
+                forwarder.expect()
                 sent = forwarder.send()
                 readings, events = readings + sent.readings, events + sent.events
-                if told or sent.runs:
+                if told or (sent.runs and not quiet):
                     say(f"{forwarder.target}: {words(sent)} sent")
                 pause_s, told = FIRST_PAUSE_S, ""
             except StoreUnavailable as error:
@@ -50,7 +58,7 @@ def follow(forwarder: Forwarder, clock: Sleeper) -> Waiting:
                 if not told:
                     say(f"{error}")
                 waiting = words(forwarder.waiting())
-                if waiting != told:
+                if waiting != told and not (quiet and told):
                     say(f"{forwarder.target}: away; {waiting} waiting")
                 told = waiting
             clock.sleep(pause_s)

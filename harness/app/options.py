@@ -20,6 +20,14 @@ def store_option(function: Function) -> Function:
     )(function)
 
 
+def forward_option(function: Function) -> Function:
+    """`--forward URL`."""
+    return click.option(
+        "--forward", "forward_url", default="", metavar="URL",
+        help="Copy readings to this store too, as they come; default: as the job says.",
+    )(function)  # fmt: skip
+
+
 def json_option(function: Function) -> Function:
     """`--json`."""
     return click.option("--json", "as_json", is_flag=True, help="One machine-readable object on stdout.")(function)

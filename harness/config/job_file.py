@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Annotated, Literal
 
-from pydantic import Field, model_validator
+from pydantic import Field, field_validator, model_validator
 
 from harness.config.extra_section import Extra
 from harness.config.model import Name, Path, Table, Versioned
@@ -58,3 +58,14 @@ class JobFile(Versioned):
     """None: one sweep of one unit, as things are."""
     retries: int = Field(default=2, ge=0, le=5)
     capture_words: bool = True
+    forward: str = ""
+    """A store that gets a copy while readings are taken, postgresql://user@server/database; empty: none."""
+
+    @field_validator("forward")
+    @classmethod
+    def _no_password(cls, url: str) -> str:
+        # The text of this file goes into every record of every run.
+        before_host = url.partition("://")[2].partition("/")[0].rpartition("@")[0]
+        if ":" in before_host or "password=" in url:
+            raise ValueError("no password: this file is copied into each record; a password file holds it")
+        return url

@@ -13,14 +13,19 @@ from typing import Self
 from sqlalchemy import delete, func, insert, select
 
 from harness.errors import UsageError
-from harness.store.address import read_address
+from harness.store.address import ServerAddress, read_address
 from harness.store.opening import open_store
 from harness.store.parcel import There, pack, there, unpack
 from harness.store.schema import EVENTS, FORWARDED, READINGS, RUNS, since_of
+from harness.store.server import require_driver
 from harness.store.store import Store
 
 _PARCEL = 128
 """Readings carried in one transaction: bounds the memory, and what is sent again after a death."""
+
+
+_NOTHING = "-"
+"""In place of an end: not even the header is confirmed."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -52,7 +57,10 @@ class Forwarder:
     """From an open store, which must be open for writing, to the one at an address; connects when there is work."""
 
     def __init__(self, store: Store, url: str) -> None:
-        self.target = read_address(url).shown
+        address = read_address(url)
+        if isinstance(address, ServerAddress):
+            require_driver(address)
+        self.target = address.shown
         if self.target == store.place:
             raise UsageError(f"store {self.target}: got the same store twice; allowed is to forward to another one")
         self._store = store
@@ -78,6 +86,18 @@ class Forwarder:
     def waiting(self) -> Waiting:
         """How much the other store has not confirmed; asks only the local one."""
         return waiting_for(self._store, self.target)
+
+    def expect(self) -> None:
+        """Let others see what waits, from the first run on and also before the other store has confirmed anything."""
+        doing = "beginning to forward"
+        marked = select(FORWARDED.c.run).where(FORWARDED.c.target == self.target)
+        query = select(RUNS.c.number).where(RUNS.c.number.not_in(marked))
+        with self._store.viewing(doing) as connection:
+            new = connection.execute(query).scalars().all()
+        if new:
+            nothing = {"target": self.target, "readings": 0, "events": 0, "end": _NOTHING}
+            with self._store.changing(doing) as connection:
+                connection.execute(insert(FORWARDED), [{**nothing, "run": number} for number in new])
 
     def compare_all(self) -> None:
         """Forget what was confirmed: the next `send` asks about every run, so a store that was restored is filled."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 import click
 
 from harness.app import cautions
-from harness.app.options import DEFAULT_REPORTS, json_option, store_option
+from harness.app.options import DEFAULT_REPORTS, forward_option, json_option, store_option
 
 
 @click.command()
@@ -16,10 +16,18 @@ from harness.app.options import DEFAULT_REPORTS, json_option, store_option
     "--as-recorded", is_flag=True, help="Go on by the files in the record although they have changed on disk."
 )
 @store_option
+@forward_option
 @click.option("--reports", default=DEFAULT_REPORTS, show_default=True, metavar="DIR", help="Where pages go.")
 @json_option
 def command(
-    run: str, job_path: str, bench_path: str, as_recorded: bool, store_url: str, reports: str, as_json: bool
+    run: str,
+    job_path: str,
+    bench_path: str,
+    as_recorded: bool,
+    store_url: str,
+    forward_url: str,
+    reports: str,
+    as_json: bool,
 ) -> int:
     """Go on with RUN (id, unique prefix or `last`): killed, interrupted, or stopped by trouble with the bench.
 
@@ -28,8 +36,10 @@ def command(
     night: all its runs that are not finished are taken.
     """
     from harness.app.ending import conclude
+    from harness.app.forward_beside import forwarding_beside
     from harness.app.output import ready_folder, say
     from harness.app.resume import ResumeRequest, resume_run
+    from harness.app.setup import setup_of_run
     from harness.app.signals import interruptible
     from harness.store import open_store
 
@@ -39,11 +49,13 @@ def command(
         run_id = store.resolve(run)
         say(cautions.short())
         header = store.header(run_id)
-        if header.night is not None:
-            from harness.app.night_ending import conclude_night
-            from harness.app.night_start import resumed_night
+        beside = forward_url or setup_of_run(header).job.forward
+        with forwarding_beside(store, store_url, beside):
+            if header.night is not None:
+                from harness.app.night_ending import conclude_night
+                from harness.app.night_start import resumed_night
 
-            night_id, end = resumed_night(store, header, request)
-            return conclude_night(store, night_id, end, folder, as_json=as_json)
-        station = resume_run(store, run_id, request)
-        return conclude(store, run_id, station, folder, as_json=as_json)
+                night_id, end = resumed_night(store, header, request)
+                return conclude_night(store, night_id, end, folder, as_json=as_json)
+            station = resume_run(store, run_id, request)
+            return conclude(store, run_id, station, folder, as_json=as_json)

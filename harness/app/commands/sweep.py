@@ -10,6 +10,7 @@ from harness.app import cautions
 from harness.app.options import (
     DEFAULT_REPORTS,
     fault_option,
+    forward_option,
     json_option,
     limits_option,
     seed_option,
@@ -24,6 +25,7 @@ from harness.errors import UsageError
 @click.option("--bench", "bench_path", default="", metavar="FILE", help="Bench instead of the job's own.")
 @limits_option
 @store_option
+@forward_option
 @click.option("--reports", default=DEFAULT_REPORTS, show_default=True, metavar="DIR", help="Where pages go.")
 @seed_option
 @fault_option
@@ -36,6 +38,7 @@ def command(
     bench_path: str,
     limits_path: str,
     store_url: str,
+    forward_url: str,
     reports: str,
     seed: int | None,
     faults: tuple[str, ...],
@@ -46,6 +49,7 @@ def command(
     """Walk the ladder of JOB on its bench: every reading is recorded, then judged, then reported."""
     from harness.app.bench_open import open_bench
     from harness.app.ending import conclude
+    from harness.app.forward_beside import forwarding_beside
     from harness.app.output import ready_folder, say
     from harness.app.run import UNNAMED, RunRequest, new_header, record_run
     from harness.app.setup import Setup, read_setup
@@ -58,7 +62,8 @@ def command(
     folder = ready_folder(reports)
     say(cautions.short())
     request = RunRequest(unit=unit or UNNAMED, operator=operator or _login(), faults=faults)
-    with open_store(store_url) as store, interruptible():
+    beside = forward_url or setup.job.forward
+    with open_store(store_url) as store, interruptible(), forwarding_beside(store, store_url, beside):
         if setup.job.night is not None:
             from harness.app.night_ending import conclude_night
             from harness.app.night_start import new_night
