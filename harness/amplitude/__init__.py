@@ -21,6 +21,14 @@ from harness.amplitude.quality import check_quality, code_spacing
 from harness.amplitude.rounding import dc_bias_code, rounded_amplitude_code, worst_bias_ratio
 from harness.amplitude.sine import SineFits, fit_sine3, fit_sines3
 from harness.amplitude.sine4 import SineFit4, fit_sine4
+from harness.amplitude.steady import (
+    Steady,
+    dither_offsets_code,
+    dithered_bias_code,
+    is_quiet,
+    steady,
+    steady_noise_code,
+)
 from harness.amplitude.tones import Tone, ToneFit, fit_sines, harmonics_hz, mains_hz
 
 __all__ = [
@@ -32,6 +40,7 @@ __all__ = [
     "OffsetSplit",
     "SineFit4",
     "SineFits",
+    "Steady",
     "Tone",
     "ToneFit",
     "TwoLevel",
@@ -40,12 +49,15 @@ __all__ = [
     "code_gaps",
     "code_spacing",
     "dc_bias_code",
+    "dither_offsets_code",
+    "dithered_bias_code",
     "effective_bits",
     "fit_sine3",
     "fit_sine4",
     "fit_sines",
     "fit_sines3",
     "harmonics_hz",
+    "is_quiet",
     "low_noise",
     "mains_hz",
     "noise_at_input_v",
@@ -60,6 +72,8 @@ __all__ = [
     "split_noise",
     "split_offset",
     "stale_record",
+    "steady",
+    "steady_noise_code",
     "too_few_cycles",
     "two_level",
     "used_bits",
