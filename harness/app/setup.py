@@ -12,7 +12,7 @@ from harness.bus import BusWiring
 from harness.config import BenchFile, DeviceFile, InstrumentFile, InstrumentSlot, JobFile, LimitsFile, Night
 from harness.config.bench_file import Wiring
 from harness.errors import ConfigError, Problem
-from harness.judge import LimitSet
+from harness.judge import LimitSet, hardware_underneath
 from harness.judge import build as build_limits
 from harness.ladder import Drive, Ground, OtherSource, anchor_rungs, drive_of, input_ratio, plan_extras, terminal_ratio
 from harness.ladder import build as build_ladder
@@ -212,8 +212,12 @@ def _limits(
     known = parameter_names(law) if law else None
     channels = device.channels if device else None
     names = tuple(coarse.name for coarse in device.coarse) if device else None
+    below = hardware_underneath(device.coarse) if device else None
     return _collect(
-        files, lambda: build_limits(limits, file=path, parameters=known, channels=channels, coarse_names=names)
+        files,
+        lambda: build_limits(
+            limits, file=path, parameters=known, channels=channels, coarse_names=names, underneath=below
+        ),
     )
 
 

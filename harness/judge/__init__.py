@@ -6,7 +6,7 @@ from harness.judge.claims import CLAIMS, ITEMS
 from harness.judge.fitted import LEAST_SETTINGS
 from harness.judge.flips import Flip, Flips, flips
 from harness.judge.gain_budget import Statement
-from harness.judge.limit_set import LimitSet
+from harness.judge.limit_set import LimitSet, hardware_underneath
 from harness.judge.run_judge import RunJudge
 from harness.judge.verdict import exit_code, worst_outcome
 
@@ -23,5 +23,6 @@ __all__ = [
     "compare_runs",
     "exit_code",
     "flips",
+    "hardware_underneath",
     "worst_outcome",
 ]

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Mapping, Sequence
 
 from harness.config import LimitItem, LimitsFile
 from harness.errors import ConfigError, Problem
 from harness.judge.claims import ITEMS
-from harness.judge.limit_set import LimitSet, overlap
+from harness.judge.limit_set import LimitSet, Underneath, overlap
 
 
 def build(
@@ -17,6 +17,7 @@ def build(
     parameters: Collection[str] | None = None,
     channels: int | None = None,
     coarse_names: Sequence[str] | None = None,
+    underneath: Mapping[int, Underneath] | None = None,
 ) -> LimitSet:
     """The limits of a run.
 
@@ -26,6 +27,7 @@ def build(
         parameters: names that the device's law can fit; None leaves names unchecked.
         channels: number of channels of the device; None leaves the scopes' channels unchecked.
         coarse_names: of the device's ranges, in order; None leaves the scopes' ranges unchecked.
+        underneath: the hardware range of each declared arithmetic one, by coarse index.
     Returns:
         the rows, each with its rule; limits on parameters under `parameter NAME`.
     Raises:
@@ -61,7 +63,7 @@ def build(
         rows.append((name, item.model_copy(update={"rule": item.rule or limits.rule})))
     if problems:
         raise ConfigError(tuple(problems))
-    return LimitSet(rows, coarse_names=coarse_names or ())
+    return LimitSet(rows, coarse_names=coarse_names or (), underneath=underneath)
 
 
 def _scope_problems(

@@ -2,26 +2,67 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
 
-from harness.config import LimitItem
+from harness.config import Coarse, LimitItem
 from harness.values import Setting
+
+CODE_UNITS = frozenset({"codes rms", "percent of span"})
+"""Units of numbers that arithmetic multiplies with the codes; all others are relative, or referred to the input."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Underneath:
+    """The hardware range that a declared arithmetic one multiplies."""
+
+    coarse: int
+    arithmetic_ratio: float
+
+
+def hardware_underneath(ranges: Sequence[Coarse]) -> Mapping[int, Underneath]:
+    """Which hardware range stands underneath each declared arithmetic one.
+
+    Args:
+        ranges: of a device, in order of the coarse index.
+    Returns:
+        by coarse index; a range without another one of the same hardware is not among them.
+    Source:
+        design rule: declared arithmetic is held to the limits of the hardware that it multiplies.
+    """
+    found: dict[int, Underneath] = {}
+    for index, one in enumerate(ranges):
+        for below, other in enumerate(ranges):
+            same = other.controls == one.controls and other.arithmetic_ratio == 1.0
+            full_scale_vpp = one.full_scale_vpp * one.arithmetic_ratio
+            if one.arithmetic_ratio != 1.0 and same and math.isclose(other.full_scale_vpp, full_scale_vpp):
+                found[index] = Underneath(coarse=below, arithmetic_ratio=one.arithmetic_ratio)
+    return found
 
 
 class LimitSet(Mapping[str, LimitItem]):
     """Limits by item; an item may have one row for everywhere and others for some channels or ranges."""
 
-    def __init__(self, rows: Sequence[tuple[str, LimitItem]], *, coarse_names: Sequence[str] = ()) -> None:
+    def __init__(
+        self,
+        rows: Sequence[tuple[str, LimitItem]],
+        *,
+        coarse_names: Sequence[str] = (),
+        underneath: Mapping[int, Underneath] | None = None,
+    ) -> None:
         """Take the rows.
 
         Args:
             rows: name of the item and row, each row's rule filled in; limits on parameters under `parameter NAME`.
             coarse_names: of the device, in order of the coarse index; needed by rows that name ranges.
+            underneath: the hardware range of each arithmetic one, by coarse index.
         """
         self._rows: dict[str, list[LimitItem]] = {}
         for name, row in rows:
             self._rows.setdefault(name, []).append(row)
         self._coarse = tuple(coarse_names)
+        self._underneath = dict(underneath or {})
 
     def __getitem__(self, item: str) -> LimitItem:
         """The row for everywhere, else the first of those for somewhere."""
@@ -44,6 +85,11 @@ class LimitSet(Mapping[str, LimitItem]):
         """Ranges of the device, in order of the coarse index."""
         return self._coarse
 
+    @property
+    def underneath(self) -> Mapping[int, Underneath]:
+        """The hardware range of each arithmetic one, by coarse index."""
+        return self._underneath
+
     def at(self, item: str, setting: Setting) -> LimitItem | None:
         """Which row holds at a setting.
 
@@ -51,18 +97,32 @@ class LimitSet(Mapping[str, LimitItem]):
             item: name of the item.
             setting: of a step the upper one; of a parameter any of its channel.
         Returns:
-            the row whose scope holds the setting, before the one for everywhere; None without either.
+            the row whose scope holds the setting; for a declared arithmetic range without one, that of the hardware
+            range underneath, multiplied where its numbers are codes; else the row for everywhere; None without any.
         Source:
             none: a rule of the limits file.
         """
         rows = self._rows.get(item, ())
-        return next((row for row in rows if row.scoped and self._holds(row, setting)), None) or next(
-            (row for row in rows if not row.scoped), None
-        )
+        scoped = [row for row in rows if row.scoped]
+        own = next((row for row in scoped if self._holds(row, setting)), None)
+        if own is None and scoped and setting.coarse in self._underneath:
+            below = self._underneath[setting.coarse]
+            there = Setting(setting.channel, below.coarse, setting.fine)
+            row = next((row for row in scoped if self._holds(row, there)), None)
+            own = None if row is None else _multiplied(row, below.arithmetic_ratio)
+        return own or next((row for row in rows if not row.scoped), None)
 
     def _holds(self, row: LimitItem, setting: Setting) -> bool:
         named = not row.coarse or (setting.coarse < len(self._coarse) and self._coarse[setting.coarse] in row.coarse)
         return named and (not row.channels or setting.channel in row.channels)
+
+
+def _multiplied(row: LimitItem, ratio: float) -> LimitItem:
+    """The row of the hardware for codes that arithmetic has multiplied."""
+    if row.unit not in CODE_UNITS:
+        return row
+    numbers = {"low": row.low, "high": row.high, "guard": row.guard}
+    return row.model_copy(update={key: value * ratio for key, value in numbers.items() if value is not None})
 
 
 def overlap(one: LimitItem, other: LimitItem) -> bool:

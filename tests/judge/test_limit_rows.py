@@ -4,9 +4,9 @@ import datetime as dt
 
 import pytest
 
-from harness.config import LimitItem, LimitsFile, parse
+from harness.config import Coarse, LimitItem, LimitsFile, parse
 from harness.errors import ConfigError, NotFinite
-from harness.judge import LimitSet, build
+from harness.judge import LimitSet, build, hardware_underneath
 from harness.judge.limits import decide, judge_number
 from harness.values import Outcome, Setting
 
@@ -50,6 +50,33 @@ def test_a_scoped_row_holds_before_the_one_for_everywhere() -> None:
         for coarse in range(3)
     }
     assert highs == {(1, 0): 2.0, (1, 1): 2.0, (1, 2): 3.0, (2, 0): 2.0, (2, 1): 4.0, (2, 2): 3.0}
+
+
+def test_an_arithmetic_range_is_held_to_the_hardware_underneath() -> None:
+    ranges = (
+        Coarse(name="20V", full_scale_vpp=20.0, controls={"attenuator": "1:10"}),
+        Coarse(name="10V", full_scale_vpp=10.0, controls={"attenuator": "1:1"}),
+        Coarse(name="5V", full_scale_vpp=5.0, controls={"attenuator": "1:1"}, arithmetic_ratio=2.0),
+        # Another attenuator than the range of twice its full scale: nothing stands underneath.
+        Coarse(name="2.5V", full_scale_vpp=2.5, controls={"attenuator": "1:1"}, arithmetic_ratio=2.0),
+    )
+    below = hardware_underneath(ranges)
+    assert {index: (one.coarse, one.arithmetic_ratio) for index, one in below.items()} == {2: (1, 2.0)}
+    tight, noise = {"coarse": ["10V"], "high": 1.0}, {"item": "noise", "low": None, "unit": "codes rms"}
+    texts = (row(), row(**tight), row(**noise, high=9.0), row(**{**noise, **tight}, guard=0.1, rule="guarded"))  # type: ignore[arg-type]
+    limits = parse(LimitsFile, HEAD + CHANGE + "".join(texts), file="l.toml")
+    plain = build(limits, file="l.toml", channels=2, coarse_names=RANGES)
+    found = build(limits, file="l.toml", channels=2, coarse_names=RANGES, underneath=below)
+    for name, there, above in (("gain", 1.0, 1.0), ("noise", 1.0, 2.0)):
+        highs = [found.at(name, Setting(1, coarse, 0)).high for coarse in range(3)]  # type: ignore[union-attr]
+        assert highs[1:] == [there, above]
+        assert highs[0] == plain.at(name, Setting(1, 2, 0)).high == plain[name].high  # type: ignore[union-attr]
+    above = found.at("noise", Setting(2, 2, 0))
+    assert above is not None
+    assert (above.low, above.guard) == (None, 0.2)
+    # A row of its own comes first.
+    own = rows(row(), row(**tight), row(coarse=["5V"], high=3.0))
+    assert own.at("gain", Setting(1, 2, 0)).high == 3.0  # type: ignore[union-attr]
 
 
 def test_outside_every_scope_nothing_is_required() -> None:

@@ -64,7 +64,7 @@ def under(limits: LimitSet, rule: str) -> LimitSet:
         numbered = row.low is not None or row.high is not None
         guard = row.guard if rule == "guarded" else 0.0
         rows.append((name, row.model_copy(update={"rule": rule, "guard": guard}) if numbered else row))
-    return LimitSet(rows, coarse_names=limits.coarse_names)
+    return LimitSet(rows, coarse_names=limits.coarse_names, underneath=limits.underneath)
 
 
 def readings_of(setup: Setup, seed: int) -> list[Reading]:
