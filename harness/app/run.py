@@ -12,6 +12,7 @@ from typing import Protocol
 from harness import report
 from harness.app import probe
 from harness.app.bench_open import OpenBench
+from harness.app.certificates import certificates_of
 from harness.app.output import write_file
 from harness.app.progress import progress_bar
 from harness.app.run_lock import owning
@@ -122,6 +123,7 @@ def judge_of(setup: Setup, *, waveforms: bool = True) -> RunJudge:
         statement=Statement.of(setup.bench.file, setup.device),
         waveforms=waveforms,
         extras=setup.extras,
+        certificates=certificates_of(setup.bench.file),
     )
 
 

@@ -2,12 +2,29 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from typing import Any, Literal
 
 from pydantic import ConfigDict, Field, model_validator
 
 from harness.config.model import Name, NotNegative, Path, Positive, Table, Versioned
 from harness.config.uncertainty_section import BenchUncertainty
+
+
+class CertificateTable(Table):
+    """The calibration certificate of an instrument."""
+
+    number: Name
+    laboratory: Name
+    calibrated: dt.date
+    valid_until: dt.date
+    """The last day on which it holds."""
+
+    @model_validator(mode="after")
+    def _order(self) -> CertificateTable:
+        if self.valid_until < self.calibrated:
+            raise ValueError(f"valid_until on or after calibrated, {self.calibrated}")
+        return self
 
 
 class InstrumentSlot(Table):
@@ -30,6 +47,8 @@ class InstrumentSlot(Table):
     """Program and arguments that switch its power off and on again, the last resort of a link; empty: never."""
     boot_s: NotNegative = 30.0
     """How long it may take to start after that."""
+    certificate: CertificateTable | None = None
+    """None: nobody says when it was calibrated."""
 
     @model_validator(mode="after")
     def _known_by_serial(self) -> InstrumentSlot:

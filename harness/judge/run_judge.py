@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import copy
 from collections.abc import Collection, Mapping, Sequence
+from dataclasses import replace
 
 from harness.bus import BusTally, BusWiring, TimingLimits
 from harness.config import DeviceFile, LimitItem
@@ -23,7 +24,7 @@ from harness.judge.rows import Gathered
 from harness.judge.verdict import worst_outcome
 from harness.judge.waveform import Seen
 from harness.law import GainLaw, LawFit
-from harness.values import Codes, Event, Outcome, Prediction, Purpose, Reading, Rung, RunResult, Setting
+from harness.values import Certificate, Codes, Event, Outcome, Prediction, Purpose, Reading, Rung, RunResult, Setting
 
 
 class NoDoubt:
@@ -58,6 +59,7 @@ class RunJudge:
         statement: Statement | None = None,
         waveforms: bool = True,
         extras: Sequence[Rung] = (),
+        certificates: Sequence[Certificate] = (),
     ) -> None:
         """Take what is needed to judge.
 
@@ -72,6 +74,7 @@ class RunJudge:
             statement: what bench and device leave open about a gain; None makes no budget.
             waveforms: whether records are looked at for realness; a provisional outcome needs none of it.
             extras: readings planned beside the ladder.
+            certificates: of the instruments; only told, they decide nothing.
         """
         self._law = law
         self._device = device
@@ -94,6 +97,7 @@ class RunJudge:
         self._tries: dict[Setting, list[float]] = {}
         self._previous: Codes | None = None
         self._known: dict[tuple[Setting, ...], Facts] = {}
+        self._certificates = tuple(certificates)
         self._extras = tuple(extras)
         self._open: list[Rung | None] = list(extras)
         self._extra: dict[int, ExtraMeasured] = {}
@@ -198,7 +202,7 @@ class RunJudge:
         chosen = self._plan.keys() if only is None else self._plan.keys() & only
         plan = {setting: prediction for setting, prediction in self._plan.items() if setting in chosen}
         context = self._context(events, plan)
-        return assemble(context, judge_all(context))
+        return replace(assemble(context, judge_all(context)), certificates=self._certificates)
 
     def _context(self, events: Sequence[Event], plan: Mapping[Setting, Prediction]) -> Context:
         facts = self._facts(plan)

@@ -45,6 +45,7 @@ def json_text(header: RunHeader, result: RunResult) -> str:
         "declared_arithmetic": result.declared_arithmetic,
         "notes": result.notes,
         "unmeasured": result.unmeasured,
+        "certificates": result.certificates,
         "worst": [{"channel": c, "coarse": r, "residual_percent": worst} for c, r, worst in result.worst],
         "candidates": result.candidates,
         "none_of_these": result.none_of_these,

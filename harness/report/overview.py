@@ -6,7 +6,9 @@ from dataclasses import dataclass
 
 from harness.report import words
 from harness.report.arithmetic import arithmetic_lines
-from harness.report.labels import parameter_label
+from harness.report.certificates import certificate_notes, validity
+from harness.report.claim_line import place_of
+from harness.report.labels import labels_of, parameter_label
 from harness.report.parameters import ParameterLine, worst_parameter
 from harness.values import Candidate, Outcome, Realness, RunHeader, RunResult, SettingResult
 
@@ -38,6 +40,8 @@ class Overview:
     guard: str
     uncertainty: str
     """U of the worst setting; empty where no budget was made."""
+    tightest: str
+    """The claim with the least margin in units of its U; empty where none states one."""
     parameter: ParameterLine | None
     """The fitted parameter that fails the most; None when none fails."""
     arithmetic: tuple[str, ...]
@@ -70,6 +74,7 @@ def overview(header: RunHeader, result: RunResult) -> Overview:
         allowed=words.limits(*result.gain_limit_percent, unit="percent") or "anything, there is no limit",
         guard=f"{result.gain_guard_percent:g} %",
         uncertainty=_uncertainty(worst),
+        tightest=_tightest(result),
         parameter=worst_parameter(result),
         arithmetic=arithmetic_lines(result),
         candidates=result.candidates[:MOST_CANDIDATES],
@@ -104,6 +109,20 @@ def worst_setting(result: RunResult) -> SettingResult | None:
 def _uncertainty(row: SettingResult | None) -> str:
     known = row is not None and row.expanded_percent is not None
     return words.percent(row.expanded_percent, signed=False) if row and known else ""
+
+
+def _tightest(result: RunResult) -> str:
+    known = [
+        (one.margin / one.expanded, one)
+        for one in result.judgements
+        if one.margin is not None and one.expanded is not None and one.expanded > 0.0
+    ]
+    if not known:
+        return ""
+    times, one = min(known, key=lambda pair: pair[0])
+    margin = words.quantity(one.margin, one.unit, signed=True)
+    where = place_of(one, result, labels_of(result))
+    return f"{one.item} {where}: margin {margin}, {words.decimal(times, digits=1, signed=True)} U".replace(" :", ":")
 
 
 def _gains(row: SettingResult) -> str:
@@ -164,7 +183,9 @@ def _facts(header: RunHeader, result: RunResult) -> tuple[tuple[str, str], ...]:
         ("Files", _files(header)),
     )
     metrology = _metrology(result)
-    return (*facts, ("U of gain", metrology)) if metrology else facts
+    calibrated = validity(header, result)
+    more = (("U of gain", metrology), ("Calibrated", calibrated))
+    return (*facts, *((term, text) for term, text in more if text))
 
 
 def _realness(result: RunResult) -> str:
@@ -202,4 +223,4 @@ def _notes(header: RunHeader, result: RunResult) -> tuple[str, ...]:
         notes.append(f"Parameters that this ladder does not exercise: {', '.join(idle)}.")
     if header.faults:
         notes.append(f"Faults were injected into the simulated bench: {', '.join(header.faults)}.")
-    return tuple(notes)
+    return (*certificate_notes(header, result), *notes)

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from harness.report import figures, tables, words
 from harness.report.budgets import budget_texts
 from harness.report.bus_section import bus_section
+from harness.report.certificates import instrument_lines
 from harness.report.claims import claims, worst_channels, worst_table
 from harness.report.converter import path_lines
 from harness.report.csv_file import csv_text
@@ -83,6 +84,7 @@ def html(header: RunHeader, result: RunResult, events: tuple[Event, ...]) -> str
             "evidence": evidence_table(result),
             "bus": bus_section(result),
             "columns": tables.columns(result),
+            "instruments": instrument_lines(header, result),
             "claims": claims(result),
             "worst_channels": worst_channels(result),
             "worst_table": worst_table(result),

@@ -31,7 +31,7 @@ from harness.values.night import (
 )
 from harness.values.purpose import Purpose
 from harness.values.reading import Direction, Event, Reading, ReadingStatus
-from harness.values.run import ConfigFile, Identity, NightPlace, RunHeader, RunInfo
+from harness.values.run import Certificate, ConfigFile, Identity, NightPlace, RunHeader, RunInfo
 from harness.values.rung import Aggressor, Prediction, Rung
 from harness.values.setting import ControlWord, Setting, State
 from harness.values.waveform import Codes, Waveform
@@ -46,6 +46,7 @@ __all__ = [
     "BusTiming",
     "Candidate",
     "Capture",
+    "Certificate",
     "Codes",
     "Condition",
     "ConfigFile",

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from harness.values.bus_timing import BusRecord
 from harness.values.converter import ConverterFigures, PathFigures
 from harness.values.evidence import Realness, RealnessEvidence
+from harness.values.run import Certificate
 from harness.values.setting import ControlWord, Setting
 
 
@@ -269,5 +270,7 @@ class RunResult:
     """Offset and noise before and after the gain, by channel and relays picked."""
     bus: tuple[BusRecord, ...] = ()
     """The control bus as each channel's captures show it; empty without captures."""
+    certificates: tuple[Certificate, ...] = ()
+    """Of the instruments that the gains rest on, as the bench file states them; empty on a simulated bench."""
     unmeasured: tuple[str, ...] = ()
     """Items of the limits file for which the job takes no readings: they decide nothing."""

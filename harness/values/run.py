@@ -19,6 +19,21 @@ class Identity:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Certificate:
+    """The calibration certificate of one instrument of a bench."""
+
+    role: str
+    """source, meter and so on."""
+    number: str
+    """Empty where the bench file states no certificate of an instrument that gains rest on."""
+    laboratory: str
+    calibrated: str
+    """ISO 8601 date; empty without a certificate."""
+    valid_until: str
+    """ISO 8601 date, the last day; empty without a certificate."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class ConfigFile:
     """One configuration file as it was when the run began, whole, so that it can be judged again later."""
 
