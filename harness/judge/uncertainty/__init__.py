@@ -11,6 +11,12 @@ from harness.judge.uncertainty.noise import fit_noise, noise_before_rounding_cod
 from harness.judge.uncertainty.path import flatness, loading, pad, reading_accuracy, temperature
 from harness.judge.uncertainty.propagation import Propagated, propagate, second_order_standard
 from harness.judge.uncertainty.repeat import Nested, Observed, nested, observed, repeatability
+from harness.judge.uncertainty.scatter import (
+    added_variance_interval,
+    deviation_ratio,
+    rounding_of_deviation_code,
+    scatter_dof,
+)
 from harness.judge.uncertainty.shape import Shape, shape_factor, standard_ratio, trapezoid_of
 
 __all__ = [
@@ -26,9 +32,11 @@ __all__ = [
     "Propagated",
     "Series",
     "Shape",
+    "added_variance_interval",
     "combined",
     "coverage_factor",
     "coverage_interval",
+    "deviation_ratio",
     "dof_of_doubt",
     "dominant_factor",
     "draw",
@@ -50,6 +58,8 @@ __all__ = [
     "repeatability",
     "resolution",
     "rounding",
+    "rounding_of_deviation_code",
+    "scatter_dof",
     "second_order_standard",
     "shape_factor",
     "standard_ratio",
