@@ -7,14 +7,13 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from harness.config import LimitItem
 from harness.errors import FitFailed
 from harness.judge.gain_budget import NO_BUDGET, GainBudget
 from harness.judge.limit_set import LimitSet
-from harness.judge.limits import decide, judge_number
+from harness.judge.limits import fails, judge_number
 from harness.judge.rows import Gathered
 from harness.law import GainLaw, LawFit, fit_law
-from harness.values import Outcome, ParameterResult, Setting
+from harness.values import ParameterResult, Setting
 
 LEAST_SETTINGS = 4
 """Fewer cannot show a residual to anything."""
@@ -63,7 +62,7 @@ def fit_channel(
     Source:
         robust fit of ln G (Huber); practice: residuals to a fitted law bear limits several times tighter.
     """
-    sound = [item for item in gathered if _fits(item.residual_percent(), limits.at("gain", item.prediction.setting))]
+    sound = [item for item in gathered if _fits(item, limits, budget)]
     if len(sound) < LEAST_SETTINGS:
         return None
     gains = np.asarray([item.gain_codes_per_v for item in sound], dtype=np.float64)
@@ -77,12 +76,14 @@ def fit_channel(
         return None
 
 
-def _fits(residual_percent: float | None, gain: LimitItem | None) -> bool:
+def _fits(item: Gathered, limits: LimitSet, budget: GainBudget) -> bool:
+    setting, residual_percent = item.prediction.setting, item.residual_percent()
+    gain = limits.at("gain", setting)
     if residual_percent is None:
         return False
     if gain is None:
         return abs(residual_percent) <= GROSS_PERCENT
-    return decide(residual_percent, gain).outcome is not Outcome.FAIL
+    return not fails(residual_percent, gain, expanded=budget.gain_expanded_percent(setting))
 
 
 def judge_parameters(channel: int, fit: LawFit, limits: LimitSet) -> tuple[ParameterResult, ...]:

@@ -75,6 +75,25 @@ def decide(value: float, limit: LimitItem, *, expanded: float | None = None) -> 
     )
 
 
+def fails(value: float, limit: LimitItem, *, expanded: float | None = None) -> bool:
+    """Whether a number is no part of what others are held to, such as a mean or a fitted law.
+
+    Args:
+        value: the number, in the limit's unit.
+        limit: of the number.
+        expanded: expanded uncertainty U, k = 2, same unit; None where none is stated.
+    Returns:
+        True where it fails; where the rule needs an uncertainty and none is stated, where it lies beyond a limit.
+    Raises:
+        NotFinite: the number is NaN or infinite, or U is negative.
+    Source:
+        decide.
+    """
+    decided = decide(value, limit, expanded=expanded)
+    blind = expanded is None and bool(decided.why) and decided.margin is not None
+    return decided.outcome is Outcome.FAIL or (blind and (decided.margin or 0.0) < 0.0)
+
+
 def judge_number(
     limit: LimitItem,
     value: float,

@@ -7,7 +7,7 @@ import pytest
 from harness.config import Coarse, LimitItem, LimitsFile, parse
 from harness.errors import ConfigError, NotFinite
 from harness.judge import LimitSet, build, hardware_underneath
-from harness.judge.limits import decide, judge_number
+from harness.judge.limits import decide, fails, judge_number
 from harness.values import Outcome, Setting
 
 HEAD = 'kind = "limits"\nversion = 2\nname = "n"\nrule = "managed"\n'
@@ -182,3 +182,12 @@ def test_a_number_that_is_none_is_not_judged() -> None:
         decide(float("nan"), item("simple"))
     with pytest.raises(NotFinite, match="expanded is -1"):
         decide(0.0, item("simple"), expanded=-1.0)
+
+
+def test_a_number_beyond_its_limit_is_left_out_even_where_its_rule_has_no_uncertainty() -> None:
+    limit = LimitItem(item="gain", low=-2.0, high=2.0, rule="managed", unit="percent", owner="o", reason="r")
+    # By the managed rule, TUR 4, w = 0.5·0.053: what lies between is in doubt and stays in.
+    assert [fails(value, limit, expanded=0.5) for value in (1.0, 2.02, 2.03)] == [False, False, True]
+    assert [fails(value, limit) for value in (1.0, -1.99, 2.01)] == [False, False, True]
+    assert decide(5.0, limit).outcome is Outcome.INCONCLUSIVE
+    assert not fails(5.0, limit.model_copy(update={"low": None, "high": None}))

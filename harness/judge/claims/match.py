@@ -7,8 +7,8 @@ from collections.abc import Sequence
 
 from harness.judge.claims.context import Context
 from harness.judge.claims.kind import ClaimKind, Need, Scope
-from harness.judge.limits import decide, judge_number
-from harness.values import Judgement, Outcome, Setting
+from harness.judge.limits import fails, judge_number
+from harness.values import Judgement, Setting
 
 
 def _judge(context: Context) -> tuple[Judgement, ...]:
@@ -54,7 +54,8 @@ def _expanded_percent(context: Context, setting: Setting, others: Sequence[Setti
 
 def _sound(context: Context, setting: Setting, residual_percent: float) -> bool:
     limit = context.limit("gain", setting)
-    return limit is None or decide(residual_percent, limit).outcome is not Outcome.FAIL
+    expanded = context.uncertainty.gain_expanded_percent(setting) if context.uncertainty else None
+    return limit is None or not fails(residual_percent, limit, expanded=expanded)
 
 
 CHANNEL_MATCH = ClaimKind(
