@@ -52,6 +52,8 @@ class LevelAccuracy(Table):
     """Significant digits of the level, where the last digit leaves it open."""
     flatness: Stated | None = None
     """Level at the test frequency against that at the frequency where it was calibrated."""
+    second_frequency: Stated | None = None
+    """Level at the second frequency of a job against that at the test frequency."""
 
     @model_validator(mode="after")
     def _ends(self) -> LevelAccuracy:
@@ -88,6 +90,8 @@ class BenchUncertainty(Table):
     source: LevelAccuracy
     meter: LevelAccuracy | None = None
     """Of the reference meter: it takes the place of the source's own."""
+    aggressor: Stated | None = None
+    """Amplitude that the second source makes in its own channel: its level and the gain of that channel."""
     pad: PadStated | None = None
     loading: LoadingStated | None = None
     """None: the divider is known well enough."""

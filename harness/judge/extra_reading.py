@@ -3,21 +3,26 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from harness.amplitude import fit_sine3
+from harness.amplitude import code_spacing, fit_sine3
 from harness.config import DeviceFile
 from harness.errors import MeasureError
+from harness.judge.gain_budget import Heard, Reduced
 from harness.judge.measured import measure
+from harness.judge.rows import Gathered
+from harness.judge.uncertainty import scatter_dof
 from harness.values import Purpose, Reading, ReadingStatus, Rung
 
 SAME_FREQUENCY_RATIO = 1e-3
 """How far a frequency read back may be from the planned one and still be that one."""
 NOT_READ = "not read"
 """Reason of a planned reading that is not in the record."""
+Reducer = Callable[[Gathered], Reduced | None]
+"""What a budget must know of readings of a setting."""
 WITHOUT_SIGNAL = (Purpose.QUIET, Purpose.CROSSTALK)
 """Readings with the source off."""
 
@@ -38,6 +43,12 @@ class ExtraMeasured:
     """RMS around the mean, or around the other channel's signal, where the source was off."""
     crosstalk_ratio: float | None = None
     """Amplitude at the other channel's frequency over the amplitude of that channel's own record."""
+    reduced: Reduced | None = None
+    """What a budget must know of it, where the source was on."""
+    noise_dof: float = 1.0
+    """Degrees of freedom of noise_code."""
+    heard: Heard | None = None
+    """The other channel's signal as the record holds it."""
 
 
 def unread(rung: Rung) -> ExtraMeasured:
@@ -53,7 +64,9 @@ def unread(rung: Rung) -> ExtraMeasured:
     return ExtraMeasured(rung=rung, reason=NOT_READ)
 
 
-def measure_extra(reading: Reading, rung: Rung, *, device: DeviceFile, input_ratio: float) -> ExtraMeasured:
+def measure_extra(
+    reading: Reading, rung: Rung, *, device: DeviceFile, input_ratio: float, reduce: Reducer
+) -> ExtraMeasured:
     """What one reading beside the ladder says in numbers.
 
     Args:
@@ -61,6 +74,7 @@ def measure_extra(reading: Reading, rung: Rung, *, device: DeviceFile, input_rat
         rung: that it was planned as.
         device: for rails and test frequency.
         input_ratio: volts at the device's input per volt that the source is set to.
+        reduce: what a budget must know of a reading.
     Returns:
         the numbers of its purpose; none, with the reason, where the reading cannot be judged.
     Source:
@@ -70,13 +84,22 @@ def measure_extra(reading: Reading, rung: Rung, *, device: DeviceFile, input_rat
     if rung.purpose not in WITHOUT_SIGNAL:
         one = measure(reading, device=device, bus=None, latches=(), input_ratio=input_ratio)
         reason = "" if one.gain_codes_per_v is not None else one.reason or str(one.status)
-        return ExtraMeasured(rung=rung, reason=reason, gain_codes_per_v=one.gain_codes_per_v)
+        alone = Gathered(prediction=rung.prediction, final=(one,), planned=1, attempts=1)
+        return ExtraMeasured(
+            rung=rung, reason=reason, gain_codes_per_v=one.gain_codes_per_v, reduced=reduce(alone)
+        )
     wave = reading.waveform
     if reading.status is not ReadingStatus.VALID or wave is None or wave.mode != "sample":
         return ExtraMeasured(rung=rung, reason=reading.reason or "no plain record")
     codes = np.asarray(wave.codes, dtype=np.float64)
     if rung.aggressor is None:
-        return ExtraMeasured(rung=rung, reason="", offset_code=float(codes.mean()), noise_code=float(codes.std(ddof=1)))
+        return ExtraMeasured(
+            rung=rung,
+            reason="",
+            offset_code=float(codes.mean()),
+            noise_code=float(codes.std(ddof=1)),
+            noise_dof=scatter_dof(codes),
+        )
     if not reading.aggressor_vpk > 0.0:
         return ExtraMeasured(rung=rung, reason="the other channel was not driven")
     try:
@@ -84,8 +107,18 @@ def measure_extra(reading: Reading, rung: Rung, *, device: DeviceFile, input_rat
     except MeasureError as error:
         return ExtraMeasured(rung=rung, reason=f"{error.reason}: {error}")
     driven_code = rung.aggressor.amplitude_code * reading.aggressor_vpk / rung.aggressor.drive_vpk
+    step = max(float(code_spacing(wave.codes)), rung.prediction.state.arithmetic_ratio)
     return ExtraMeasured(
-        rung=rung, reason="", noise_code=fit.noise_code, crosstalk_ratio=fit.amplitude_code / driven_code
+        rung=rung,
+        reason="",
+        noise_code=fit.noise_code,
+        crosstalk_ratio=fit.amplitude_code / driven_code,
+        heard=Heard(
+            amplitude_code=fit.amplitude_code / step,
+            residual_code=fit.noise_code / step,
+            samples=fit.samples,
+            driven_code=driven_code,
+        ),
     )
 
 

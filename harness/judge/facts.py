@@ -6,7 +6,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from harness.config import DeviceFile
-from harness.judge.gain_budget import NO_BUDGET, GainBudget, Statement, gain_budget, reduced
+from harness.judge.extra_reading import Reducer
+from harness.judge.gain_budget import GainBudget, Statement, gain_budget, reduced
 from harness.judge.grounds import Ground, Grounds
 from harness.judge.realness import Evidence
 from harness.judge.rows import Gathered, evidence_of
@@ -64,6 +65,30 @@ def facts_of(
     )
 
 
+def reducer(law: GainLaw, statement: Statement | None, *, terminal_ratio: float) -> Reducer:
+    """What makes of a setting's readings what a budget must know of them.
+
+    Args:
+        law: of the device.
+        statement: what bench and device leave open about a gain; None where nothing is stated.
+        terminal_ratio: volts at the source's terminals per volt that the source is set to.
+    Returns:
+        the function; it gives None without a valid reading, and where nothing is stated.
+    Source:
+        none: a record.
+    """
+    if statement is None:
+        return lambda item: None
+    open_by = open_ratio(statement.wiring)
+    return lambda item: reduced(
+        item,
+        code_control=law.code_control,
+        range_name=law.coarse_names[item.prediction.setting.coarse],
+        open_ratio=open_by,
+        terminal_ratio=terminal_ratio,
+    )
+
+
 def _evidence(item: Gathered, law: GainLaw) -> Evidence:
     controls = dict(item.prediction.state.controls)
     channel = item.prediction.setting.channel
@@ -84,17 +109,7 @@ def _budget(
     statement: Statement | None,
     terminal_ratio: float,
 ) -> GainBudget:
-    if statement is None:
-        return NO_BUDGET
-    found = [
-        reduced(
-            item,
-            code_control=law.code_control,
-            range_name=law.coarse_names[setting.coarse],
-            open_ratio=open_ratio(statement.wiring),
-            terminal_ratio=terminal_ratio,
-        )
-        for setting, item in gathered.items()
-    ]
+    reduce = reducer(law, statement, terminal_ratio=terminal_ratio)
+    found = [reduce(item) for item in gathered.values()]
     pairs = [(step.lower.setting, step.upper.setting) for step in steps]
     return gain_budget(statement, [item for item in found if item is not None], pairs=pairs)

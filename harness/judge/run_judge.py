@@ -12,10 +12,10 @@ from harness.judge.assemble import assemble
 from harness.judge.claims import Context, judge_all
 from harness.judge.claims.station import STATION_FAULT
 from harness.judge.extra_reading import ExtraMeasured, measure_extra, place_of, unread
-from harness.judge.facts import Facts, facts_of
+from harness.judge.facts import Facts, facts_of, reducer
 from harness.judge.fitted import fit_channel, judge_parameters
 from harness.judge.flags import flag_notes
-from harness.judge.gain_budget import GainBudget, Statement, budget_tables
+from harness.judge.gain_budget import BesideBudget, GainBudget, Statement, budget_tables
 from harness.judge.level import by_meter
 from harness.judge.limit_set import LimitSet
 from harness.judge.looked import look
@@ -85,6 +85,7 @@ class RunJudge:
         self._input_ratio = input_ratio
         self._terminal_ratio = terminal_ratio
         self._statement = statement
+        self._reduce = reducer(law, statement, terminal_ratio=terminal_ratio)
         self._waveforms = waveforms
         self._seen: dict[Setting, Seen] = {}
         channels = sorted({setting.channel for setting in self._plan}) if bus is not None else ()
@@ -162,7 +163,9 @@ class RunJudge:
         if place is None:
             return Outcome.PASS
         rung, self._open[place] = self._extras[place], None
-        found = measure_extra(reading, rung, device=self._device, input_ratio=self._input_ratio)
+        found = measure_extra(
+            reading, rung, device=self._device, input_ratio=self._input_ratio, reduce=self._reduce
+        )
         self._extra[place] = found
         return Outcome.INVALID if found.reason else Outcome.PASS
 
@@ -233,6 +236,7 @@ class RunJudge:
             ),
             events=_still_true(events),
             uncertainty=budget,
+            beside=BesideBudget(statement=self._statement, ladder=budget.items),
             budgets=budget_tables(budget),
             flags=flag_notes({item.prediction.label: item.flags for item in gathered.values()}),
             extras=tuple(

@@ -10,9 +10,11 @@ import pytest
 from harness.app.bench_open import open_bench
 from harness.app.run import judge_of, plan_of
 from harness.app.setup import Setup, read_setup
+from harness.judge import RunJudge
 from harness.sweep import sweep
 from harness.values import Outcome, Purpose, Reading, RunResult
 from tests.judge.run_builder import JOB
+from tests.studies.false_fail import under
 
 COARSE = (0, 5, 9)
 EXTRA_COARSE = (0, 3, 9, 10)
@@ -46,14 +48,14 @@ def setup() -> Setup:
     return dataclasses.replace(whole, rungs=rungs, extras=extras)
 
 
-def result_of(*faults: str, seed: int = 1) -> RunResult:
+def judge_of_run(*faults: str, seed: int = 1) -> RunJudge:
     wanted, notebook = setup(), Notebook()
     with open_bench(wanted.bench, wanted.device, transport="in-process", seed=seed, faults=faults) as opened:
         sweep(opened.bench, plan_of(wanted), notebook, progress=lambda done, reading: None)
     judge = judge_of(wanted, waveforms=False)
     for reading in notebook.readings:
         judge.take(reading)
-    return judge.result()
+    return judge
 
 
 def failing(result: RunResult, item: str) -> set[int]:
@@ -68,10 +70,18 @@ ITEMS = (
 
 @pytest.mark.parametrize("seed", [1, 2])
 def test_a_good_unit_passes_every_claim(seed: int) -> None:
-    result = result_of(seed=seed)
-    assert result.unmeasured == ()
-    outcomes = {item: {c.outcome for c in result.judgements if c.item == item} for item in ITEMS}
-    assert outcomes == {item: {Outcome.PASS} for item in ITEMS}
+    judge = judge_of_run(seed=seed)
+    results = [judge.result(), judge.under(under(setup().limits, "managed")).result()]
+    for result in results:
+        assert result.unmeasured == ()
+        outcomes = {item: {c.outcome for c in result.judgements if c.item == item} for item in ITEMS}
+        assert outcomes == {item: {Outcome.PASS} for item in ITEMS}
+        # Each number has its uncertainty, and how sure the decision is follows from it.
+        for claim in (c for c in result.judgements if c.item in ITEMS):
+            assert claim.expanded, claim
+            assert claim.conformance_ratio is not None
+            assert claim.conformance_ratio > 0.97
+            assert (claim.tur_ratio is None) == (claim.low is None)
 
 
 @pytest.mark.parametrize(
@@ -86,5 +96,8 @@ def test_a_good_unit_passes_every_claim(seed: int) -> None:
 def test_a_fault_at_its_size_fails_its_claim_on_its_channel_alone(
     faults: tuple[str, ...], expected: dict[str, int]
 ) -> None:
-    result = result_of(*faults)
-    assert {item: failing(result, item) for item in expected} == {item: {channel} for item, channel in expected.items()}
+    judge = judge_of_run(*faults)
+    for rule in ("", "managed", "guard-band"):
+        limits = under(setup().limits, rule) if rule else setup().limits
+        found = {item: failing(judge.under(limits).result(), item) for item in expected}
+        assert found == {item: {channel} for item, channel in expected.items()}, rule

@@ -8,6 +8,7 @@ from typing import Protocol
 
 from harness.config import DeviceFile, LimitItem
 from harness.judge.extra_reading import ExtraMeasured
+from harness.judge.gain_budget import BesideBudget
 from harness.judge.limit_set import LimitSet
 from harness.judge.realness import Evidence, Found
 from harness.judge.rows import Gathered
@@ -71,6 +72,8 @@ class Context:
     """The run's journal."""
     uncertainty: Uncertainty | None = None
     """None where no budget is stated."""
+    beside: BesideBudget | None = None
+    """Of what is read beside the ladder."""
     budgets: Sequence[BudgetTable] = ()
     """Of each range group, for print."""
     flags: Sequence[FlagNote] = ()
@@ -92,6 +95,15 @@ class Context:
             if extra.rung.purpose in purposes:
                 found.setdefault(extra.rung.setting, []).append(extra)
         return found
+
+    def pair_expanded_percent(
+        self, low: ExtraMeasured, high: ExtraMeasured, *, bent: bool = False, across: bool = False
+    ) -> float | None:
+        """U of the ratio of the gains of two readings of a setting; None where none is stated."""
+        if self.beside is None or low.reduced is None or high.reduced is None:
+            return None
+        kept = abs(high.rung.index - low.rung.index) == 1
+        return self.beside.pair_expanded_percent(low.reduced, high.reduced, kept=kept, bent=bent, across=across)
 
     def requires(self, item: str) -> bool:
         """Whether the limits file holds an item at all; parameters stand there by name."""

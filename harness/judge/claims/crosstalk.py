@@ -24,7 +24,8 @@ def _judge(context: Context) -> tuple[Judgement, ...]:
             continue
         percent = 100.0 * extra.crosstalk_ratio / extra.rung.prediction.state.arithmetic_ratio
         where = f"{label} beside {aggressor.prediction.label}"
-        claims.append(judge_value(limit, percent, setting=setting, where=where))
+        expanded = context.beside.heard_expanded_percent(extra.heard) if context.beside and extra.heard else None
+        claims.append(judge_value(limit, percent, setting=setting, where=where, expanded=expanded))
     return tuple(claims)
 
 

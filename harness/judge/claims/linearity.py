@@ -24,7 +24,8 @@ def _judge(context: Context) -> tuple[Judgement, ...]:
             continue
         bent_percent = 100.0 * math.log(high.gain_codes_per_v / low.gain_codes_per_v)
         where = f"{label}, fill {low.rung.fill_ratio:.2g} to {high.rung.fill_ratio:.2g}"
-        claims.append(judge_number(limit, bent_percent, setting=setting, where=where))
+        expanded = context.pair_expanded_percent(low, high, bent=True)
+        claims.append(judge_number(limit, bent_percent, setting=setting, where=where, expanded=expanded))
     return tuple(claims)
 
 

@@ -6,7 +6,9 @@ import math
 
 from harness.judge.claims.context import Context
 from harness.judge.claims.kind import ClaimKind, Need, Scope
+from harness.judge.extra_reading import ExtraMeasured
 from harness.judge.limits import judge_value, not_measured
+from harness.judge.uncertainty import Shape, deviation_ratio, rounding_of_deviation_code, standard_ratio
 from harness.values import Judgement, Purpose
 
 UV_PER_V = 1.0e6
@@ -45,9 +47,25 @@ def _judge_quiet(context: Context) -> tuple[Judgement, ...]:
         if quiet.noise_code is None:
             claims.append(not_measured(limit, f"{prediction.label}: {quiet.reason}", setting=setting))
             continue
-        noise_uv = UV_PER_V * quiet.noise_code / prediction.gain_codes_per_v
-        claims.append(judge_value(limit, noise_uv, setting=setting, where=prediction.label))
+        to_uv = UV_PER_V / prediction.gain_codes_per_v
+        expanded = _expanded_code(quiet, step=prediction.state.arithmetic_ratio)
+        claims.append(
+            judge_value(
+                limit,
+                to_uv * quiet.noise_code,
+                setting=setting,
+                where=prediction.label,
+                expanded=to_uv * expanded,
+            )
+        )
     return tuple(claims)
+
+
+def _expanded_code(quiet: ExtraMeasured, *, step: float) -> float:
+    """U of a standard deviation: chance by its degrees of freedom, and what rounding may have pulled it."""
+    noise_code = quiet.noise_code or 0.0
+    flat = rounding_of_deviation_code(noise_code / step) * step * standard_ratio(Shape.RECTANGULAR)
+    return 2.0 * math.hypot(noise_code * deviation_ratio(quiet.noise_dof), flat)
 
 
 NOISE = ClaimKind(item="noise", unit="codes rms", scope=Scope.SETTING, needs=frozenset({Need.READINGS}), judge=_judge)

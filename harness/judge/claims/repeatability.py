@@ -11,7 +11,9 @@ import numpy as np
 from harness.judge.claims.context import Context
 from harness.judge.claims.kind import ClaimKind, Scope
 from harness.judge.extra_reading import ExtraMeasured
+from harness.judge.gain_budget import COVERAGE_RATIO
 from harness.judge.limits import judge_value, not_measured
+from harness.judge.uncertainty import added_variance_interval
 from harness.values import Judgement, Purpose
 
 SIGNIFICANT = 0.01
@@ -28,6 +30,17 @@ class Scatter:
     """Above it the scatters differ."""
     added_percent: float
     """Standard deviation that toggling adds; 0 where the scatters do not differ."""
+    bounds_percent: tuple[float, float]
+    """Between which it lies with the probability of k = 2."""
+
+    def expanded_percent(self, high: float | None) -> float:
+        """U towards a limit: how far the interval reaches to the side on which the limit lies.
+
+        Few readings leave the interval of a scatter much longer above than below; what decides is the end that faces
+        the limit.
+        """
+        below = high is None or self.added_percent <= high
+        return self.bounds_percent[1] - self.added_percent if below else self.added_percent - self.bounds_percent[0]
 
 
 def added_scatter(without_percent: Sequence[float], with_percent: Sequence[float]) -> Scatter:
@@ -37,9 +50,10 @@ def added_scatter(without_percent: Sequence[float], with_percent: Sequence[float
         without_percent: 100·ln of the gains, nothing moved in between, at least 2.
         with_percent: the same with the relays moved away and back before each, at least 2.
     Returns:
-        ratio of variances, its critical value and the added standard deviation.
+        ratio of variances, its critical value, and the added standard deviation with the bounds of its interval.
     Source:
-        F test of two variances, one-sided (Snedecor and Cochran, from memory); F(9, 9) at 1 % is 5.35.
+        F test of two variances, one-sided (Snedecor and Cochran, from memory); F(9, 9) at 1 % is 5.35. The interval is
+        that of added_variance_interval.
     """
     from scipy.special import fdtri
 
@@ -47,7 +61,15 @@ def added_scatter(without_percent: Sequence[float], with_percent: Sequence[float
     ratio = toggled / without if without > 0.0 else math.inf if toggled > 0.0 else 1.0
     critical = float(fdtri(len(with_percent) - 1, len(without_percent) - 1, 1.0 - SIGNIFICANT))
     added = math.sqrt(max(toggled - without, 0.0)) if ratio > critical else 0.0
-    return Scatter(variance_ratio=ratio, critical_ratio=critical, added_percent=added)
+    dof = float(len(without_percent) - 1), float(len(with_percent) - 1)
+    ends = added_variance_interval(without, toggled, dof=dof, probability_ratio=COVERAGE_RATIO)
+    low, high = (math.sqrt(max(end, 0.0)) for end in ends)
+    return Scatter(
+        variance_ratio=ratio,
+        critical_ratio=critical,
+        added_percent=added,
+        bounds_percent=(min(low, added), max(high, added)),
+    )
 
 
 def _judge(context: Context) -> tuple[Judgement, ...]:
@@ -66,7 +88,8 @@ def _judge(context: Context) -> tuple[Judgement, ...]:
             continue
         found = added_scatter(*logs)
         where = f"{label}, F {found.variance_ratio:.3g} (chance up to {found.critical_ratio:.3g})"
-        claims.append(judge_value(limit, found.added_percent, setting=setting, where=where))
+        expanded = found.expanded_percent(limit.high)
+        claims.append(judge_value(limit, found.added_percent, setting=setting, where=where, expanded=expanded))
     return tuple(claims)
 
 

@@ -25,7 +25,9 @@ def _judge(context: Context) -> tuple[Judgement, ...]:
         measured = there.gain_codes_per_v / here.gain_codes_per_v
         predicted = context.frequency_ratio(prediction, there.rung.frequency_hz)
         where = f"{prediction.label} at {there.rung.frequency_hz:g} Hz"
-        claims.append(judge_number(limit, 100.0 * math.log(measured / predicted), setting=setting, where=where))
+        off_percent = 100.0 * math.log(measured / predicted)
+        expanded = context.pair_expanded_percent(here, there, across=True)
+        claims.append(judge_number(limit, off_percent, setting=setting, where=where, expanded=expanded))
     return tuple(claims)
 
 

@@ -8,12 +8,9 @@ from dataclasses import dataclass, field
 from harness.judge.gain_budget.level import fixed_parts, level_of, level_series
 from harness.judge.gain_budget.record import levels_vpk, record_series, repeat_series
 from harness.judge.gain_budget.reduced import Reduced
-from harness.judge.gain_budget.statement import Statement
+from harness.judge.gain_budget.statement import COVERAGE_RATIO, Statement
 from harness.judge.uncertainty import LadderBudget
 from harness.values import Setting
-
-COVERAGE_RATIO = 0.954499736103642
-"""Of k = 2 without limit of the degrees of freedom; with few of them Student's factor is larger."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -7,6 +7,9 @@ from dataclasses import dataclass
 from harness.config import BenchFile, BenchUncertainty, DeviceFile, DeviceUncertainty
 from harness.config.bench_file import Wiring
 
+COVERAGE_RATIO = 0.954499736103642
+"""Of k = 2 without limit of the degrees of freedom; with few of them Student's factor is larger."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Statement:

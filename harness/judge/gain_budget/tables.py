@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import math
 
-from harness.judge.gain_budget.gain_budget import COVERAGE_RATIO, GainBudget
+from harness.judge.gain_budget.gain_budget import GainBudget
+from harness.judge.gain_budget.statement import COVERAGE_RATIO
 from harness.judge.uncertainty import Budget
 from harness.values import BudgetLine, BudgetTable
 
