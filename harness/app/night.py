@@ -9,7 +9,7 @@ from dataclasses import dataclass, field, replace
 from harness.app.bench_open import OpenBench, open_bench
 from harness.app.night_watch import NightWatch
 from harness.app.output import say
-from harness.app.relay_use import check_budget
+from harness.app.relay_use import RelayUse
 from harness.app.run import RunRequest, bytes_of, new_header, take_readings
 from harness.app.run_lock import owning
 from harness.app.setup import Setup
@@ -57,7 +57,7 @@ def carry_out(store: Store, request: NightRequest) -> NightEnd:
     night = _night_of(request.setup_of_cycle(0))
     runs = night_runs(night, request.units)
     end = NightEnd(planned=len(runs))
-    dead = 0
+    dead, relays = 0, RelayUse(store)
     with owning(request.night_id):
         known = _known(store, request.night_id)
         for unit in request.units:
@@ -66,7 +66,7 @@ def carry_out(store: Store, request: NightRequest) -> NightEnd:
             if not todo:
                 continue
             request.connect(unit)
-            scope = _unit(store, request, night, todo, known, end)
+            scope = _unit(store, request, night, todo, known, end, relays)
             dead += scope == "unit"
             if scope == "night":
                 break
@@ -83,6 +83,7 @@ def _unit(
     todo: list[NightRun],
     known: dict[tuple[int, int], RunInfo],
     end: NightEnd,
+    relays: RelayUse,
 ) -> str:
     """All runs of one unit on one open bench; what was given up: corner (and less), unit or night."""
     setup = request.setup_of_cycle(0)
@@ -103,7 +104,7 @@ def _unit(
                     _set(opened.bench.surroundings, run.corner)
                     visit = run.visit
                 try:
-                    station = _one(store, request, opened, night, run, known.get(run.key), dwell=fresh)
+                    station = _one(store, request, opened, night, run, known.get(run.key), relays, dwell=fresh)
                 except StopCondition as stop:
                     end.stops.append(f"{unit}, {run.corner.name}: {stop}")
                     say(f"stopped ({stop.scope}): {stop}")
@@ -124,12 +125,12 @@ def _unit(
 
 
 def _one(
-    store: Store, request: NightRequest, opened: OpenBench, night: Night, run: NightRun, before: RunInfo | None, *,
-    dwell: bool,
+    store: Store, request: NightRequest, opened: OpenBench, night: Night, run: NightRun, before: RunInfo | None,
+    relays: RelayUse, *, dwell: bool,
 ) -> StationFault | None:  # fmt: skip
     """One run, begun or gone on with."""
     setup = request.setup_of_cycle(run.cycle)
-    warnings = check_budget(store, setup, run.unit)
+    warnings = relays.check(setup, run.unit)
     place = NightPlace(
         night_id=request.night_id,
         visit=run.visit,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from harness.app.relay_use import used
+from harness.app.relay_use import RelayUse, life_of
 from harness.app.run import judge_of
 from harness.app.setup import setup_of_run
 from harness.judge.night import NightJudge, RunPart, differences
@@ -60,10 +60,11 @@ def _result(store: Store, night_id: str, why: Sequence[str], before: NightResult
     against = (
         differences(judge.rows(), judge.failures(()), before.runs, before.failures) if before is not None else ()
     )
+    relays = RelayUse(store)
     toggles = [
-        (unit, relay, count, life.get(relay.split(" ", 1)[1]))
+        (unit, relay, count, life_of(life, relay))
         for unit in dict.fromkeys(info.header.unit for info in runs)
-        for relay, count in sorted(used(store, unit).items())
+        for relay, count in sorted(relays.of(unit).items())
     ]
     night = runs[0].header.night if runs else None
     return judge.result(

@@ -13,8 +13,9 @@ from harness import report
 from harness.app import probe
 from harness.app.bench_open import OpenBench
 from harness.app.certificates import certificates_of
-from harness.app.output import write_file
+from harness.app.output import say, write_file
 from harness.app.progress import progress_bar
+from harness.app.relay_use import RelayUse
 from harness.app.run_lock import owning
 from harness.app.setup import Setup, setup_of_run
 from harness.app.version import version
@@ -130,10 +131,17 @@ def judge_of(setup: Setup, *, waveforms: bool = True) -> RunJudge:
 def record_run(
     setup: Setup, opened: OpenBench, store: Store, header: RunHeader, *, probing: bool = False
 ) -> StationFault | None:
-    """Sweep and record. Returns the station fault that stopped the sweep, if one did; the run is then recorded too."""
+    """Sweep and record. Returns the station fault that stopped the sweep, if one did; the run is then recorded too.
+
+    StopCondition, before anything is recorded: a relay of the unit would pass half of its life.
+    """
     store.require_room(bytes_of(setup, len(setup.every_rung)))
+    warnings = RelayUse(store).check(setup, header.unit)
     with owning(header.run_id):
         recorder = store.begin(header, clock=opened.bench.clock)
+        for words in warnings:
+            say(words)
+            recorder.note("relay-budget", words)
         return take_readings(setup, opened, recorder, Resumption.of_new_run(setup.every_rung), probing=probing)
 
 

@@ -16,7 +16,7 @@ from harness.app import night as nights
 from harness.app.bench_open import open_bench
 from harness.app.night import NightRequest, carry_out
 from harness.app.night_report import judged_night
-from harness.app.relay_use import check_budget, used
+from harness.app.relay_use import RelayUse
 from harness.app.run import RunRequest, new_header
 from harness.app.setup import Setup, read_setup
 from harness.errors import ConfigError, LinkLost, StopCondition
@@ -259,23 +259,23 @@ def test_readings_that_are_invalid_in_a_row_give_the_corner_up(
 
 def test_toggles_are_counted_over_all_runs_of_a_unit_and_half_a_life_is_the_end(setup: Setup, store: Store) -> None:
     carry_out(store, request(setup, units=("N1",)))
-    past = used(store, "N1")
+    past = RelayUse(store).of("N1")
     # Each run goes from 200mV (the anchor, no relay) to 5V (K2 picks), back to the anchor after three rungs.
     assert past == {"ch1 K2": past["ch1 K2"]}
     assert past["ch1 K2"] > 0
-    assert used(store, "N9") == {}
+    assert RelayUse(store).of("N9") == {}
 
     def with_life(life: float) -> Setup:
         return dataclasses.replace(setup, device=setup.device.model_copy(update={"relay_life": {"K2": life}}))
 
     coming = 1  # made ready with K2 picked, as for 5V; dropped for 200mV
     total = past["ch1 K2"] + coming
-    assert check_budget(store, with_life(10.0 * total), "N1") == ()
-    (said,) = check_budget(store, with_life(10.0 * total - 1.0), "N1")
+    assert RelayUse(store).check(with_life(10.0 * total), "N1") == ()
+    (said,) = RelayUse(store).check(with_life(10.0 * total - 1.0), "N1")
     assert f"{past['ch1 K2']} toggles so far, {coming} to come" in said
     with pytest.raises(StopCondition, match="more than 50% of its life would be used; sweep another unit"):
-        check_budget(store, with_life(2.0 * total - 1.0), "N1")
-    assert check_budget(store, setup, "N1") == ()
+        RelayUse(store).check(with_life(2.0 * total - 1.0), "N1")
+    assert RelayUse(store).check(setup, "N1") == ()
 
 
 def test_a_corner_that_the_bench_cannot_make_is_a_mistake_of_the_job(job: Path) -> None:
@@ -300,7 +300,7 @@ def test_the_page_of_a_night_says_what_an_engineer_asks_at_eight(setup: Setup, s
     # Clopper and Pearson with no error in n: 1 - 0.05^(1/n).
     assert night.word_error_bound_ratio == pytest.approx(1.0 - 0.05 ** (1.0 / 16.0))
     # From the record: one toggle down and up again a run, over both nights.
-    assert dict(night.toggles[0:1] and [(night.toggles[0][1], night.toggles[0][3])]) == {"ch1 K2": None}
+    assert dict(night.toggles[0:1] and [(night.toggles[0][1], night.toggles[0][3])]) == {"ch1 K2": 1e6}
     assert {s.name for s in night.strips} == {"probe_c", "air_c", "supply_v", "supply_a"}
     assert all(s.points[0] == (pytest.approx(s.points[0][0]), 0.0) for s in night.anchors)
     repeats = [s.repeat_percent for s in night.scatter]
