@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from harness.app.run import judge_of
 from harness.app.run_lock import is_under_way
 from harness.app.setup import setup_of_run
-from harness.store import Store
+from harness.store import Store, targets, waiting_for
 from harness.values import Event, Outcome, Purpose
 
 LOOK_S = 0.5
@@ -39,6 +39,8 @@ class Look:
     """At the pace so far; None before there is any."""
     events: tuple[Event, ...]
     """Lines of the journal since the look before."""
+    waiting: int = 0
+    """Readings in the store that a server it is forwarded to has not confirmed."""
 
 
 def looks(
@@ -72,13 +74,17 @@ def looks(
         if changed or events or end:
             yield Look(
                 run_id=run_id, end=end, done=done, planned=header.planned, attempts=index + 1, outcomes=dict(outcomes),
-                label=label, elapsed_s=elapsed_s, events=events,
+                label=label, elapsed_s=elapsed_s, events=events, waiting=_waiting(store),
                 left_s=elapsed_s * max(header.planned - done, 0) / done if done else None,
             )  # fmt: skip
         if end:
             return
         changed = False
         sleep(LOOK_S)
+
+
+def _waiting(store: Store) -> int:
+    return sum(waiting_for(store, target).readings for target in targets(store))
 
 
 def line_of(look: Look) -> str:
@@ -88,7 +94,8 @@ def line_of(look: Look) -> str:
     left = "" if look.left_s is None or look.end else f"  {look.left_s:.0f} s left"
     extra = look.attempts - look.done
     more = f"  (extra tries and anchors {extra})" if extra > 0 else ""
-    return f"[{bar:<20}] {look.done}/{look.planned}  {look.label}{left}  {counts}{more}".rstrip()
+    away = f"  ({look.waiting} readings wait to be forwarded)" if look.waiting else ""
+    return f"[{bar:<20}] {look.done}/{look.planned}  {look.label}{left}  {counts}{more}{away}".rstrip()
 
 
 def json_of(look: Look) -> dict[str, object]:
@@ -96,6 +103,6 @@ def json_of(look: Look) -> dict[str, object]:
     return {
         "run": look.run_id, "end": look.end, "done": look.done, "planned": look.planned, "attempts": look.attempts,
         "outcomes": {str(outcome): count for outcome, count in look.outcomes.items()}, "setting": look.label,
-        "elapsed_s": look.elapsed_s, "left_s": look.left_s,
+        "elapsed_s": look.elapsed_s, "left_s": look.left_s, "waiting": look.waiting,
         "events": [{"at_utc": e.at_utc, "at_s": e.at_s, "kind": e.kind, "text": e.text} for e in look.events],
     }  # fmt: skip

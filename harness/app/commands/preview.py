@@ -3,10 +3,14 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from harness.app.options import json_option
+
+if TYPE_CHECKING:
+    from harness.app.night_preview import NightPreview
 
 
 @click.command()
@@ -23,6 +27,7 @@ def command(job: str, csv_path: str, figure_path: str, as_json: bool) -> int:
     import dataclasses
 
     from harness import report
+    from harness.app.night_preview import night_text
     from harness.app.output import result_json, say, write_file
     from harness.app.preview_text import coverage_text, ladder_text
     from harness.app.setup import extras_of, read_setup
@@ -57,11 +62,32 @@ def command(job: str, csv_path: str, figure_path: str, as_json: bool) -> int:
         rows = preview_rows(rungs, setup.law)
         summary = preview_summary(rungs, setup.law, setup.device)
         content = {"summary": dataclasses.asdict(summary), "rungs": [dataclasses.asdict(row) for row in rows]}
-        result_json({**content, "coverage": dataclasses.asdict(covered)})
+        night = _night(job)
+        more = {} if night is None else {"night": dataclasses.asdict(night)}
+        result_json({**content, **more, "coverage": dataclasses.asdict(covered)})
     elif not as_json:
         if trouble is None:
             ladder_text(preview_rows(rungs, setup.law), preview_summary(rungs, setup.law, setup.device))
+            night = _night(job)
+            if night is not None:
+                night_text(night)
         coverage_text(covered)
     if trouble is not None:
         raise trouble
     return 0
+
+
+def _night(job: str) -> NightPreview | None:
+    """What the job's night will be; None for one sweep by itself."""
+    import functools
+
+    from harness.app.night_preview import night_preview
+    from harness.app.setup import read_setup
+
+    setup_of_cycle = functools.cache(lambda cycle: read_setup(job, cycle=cycle))
+    setup = setup_of_cycle(0)
+    night = setup.job.night
+    if night is None:
+        return None
+    differ = setup.job.ladder.order != "sorted"
+    return night_preview(night, lambda cycle: setup_of_cycle(cycle * differ), units=len(night.units) or 1)
