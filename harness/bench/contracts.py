@@ -77,7 +77,11 @@ class Instrument(Protocol):
 
 @runtime_checkable
 class Source(Instrument, Protocol):
-    """A programmable sine source. Levels are V peak at its terminals for the load it was told."""
+    """A programmable source of sines and, where it can, of steady levels.
+
+    Levels are V peak at its terminals for the load it was told; steady ones are V, of either sign. `prepare` leads
+    back to sines.
+    """
 
     @property
     def min_vpk(self) -> float:
@@ -106,6 +110,13 @@ class Source(Instrument, Protocol):
 
     def set_level(self, level_vpk: float) -> float:
         """Set and read back, V peak. RefusedUnsafe, before anything is sent, when the interlock says no."""
+        ...
+
+    def set_steady(self, level_v: float) -> float:
+        """A steady level instead of the sine, set and read back, V.
+
+        RefusedUnsafe, before anything is sent, when the interlock says no, or while a sine may be put out.
+        """
         ...
 
     def output_on(self) -> None:

@@ -24,6 +24,8 @@ class Input(Table):
 
     impedance_ohm: Positive
     """Selected at power-on."""
+    coupling: Literal["ac", "dc"] = "ac"
+    """Whether a steady level passes the whole path; ac where nobody says so."""
     limit: tuple[InputLimit, ...] = Field(min_length=1)
 
     @model_validator(mode="after")

@@ -11,7 +11,7 @@ from harness.config.model import Finite, Name, Positive, Table, Versioned
 VERBS: dict[str, tuple[str, ...]] = {
     "source": (
         "prepare", "load", "load_query", "frequency", "frequency_query", "level", "level_query",
-        "output_on", "output_off", "output_query",
+        "output_on", "output_off", "output_query", "steady", "steady_query",
     ),
     "device": (
         "prepare", "mode_query", "select_coarse", "coarse_query", "select_fine", "fine_query",
@@ -28,6 +28,8 @@ SETTING = ("select_coarse", "coarse_query", "select_fine", "fine_query")
 """Verbs that a bare gain stage lacks, all or none: its words are loaded through the adapter."""
 CONSTANT = ("constant", "constant_query")
 """Verbs of a device that keeps correction constants of its ranges, both or none."""
+STEADY = ("steady", "steady_query")
+"""Verbs of a source that puts out steady levels, both or none; `ranges.steady_step_v` with them."""
 
 
 class Ranges(Table):
@@ -39,6 +41,8 @@ class Ranges(Table):
     max_hz: Positive
     level_tolerance_percent: Positive = 0.5
     """How far a level read back may be from the one sent."""
+    steady_step_v: Positive | None = None
+    """Least step of a steady level, V for the load it is told."""
 
 
 class Expected(Table):
@@ -75,11 +79,14 @@ class InstrumentFile(Versioned):
         given = set(self.commands)
         if given - known:
             raise ValueError(f"in [commands] only {', '.join(sorted(known))}; not {', '.join(sorted(given - known))}")
-        optional = {verb for group in (SETTING, CONSTANT) if not given & set(group) for verb in group}
+        optional = {verb for group in (SETTING, CONSTANT, STEADY) if not given & set(group) for verb in group}
         if known - given - optional:
             raise ValueError(f"in [commands] also {', '.join(sorted(known - given - optional))}")
         if (self.role == "source") != (self.ranges is not None):
             raise ValueError("[ranges] for a source, and only there")
+        steps = self.ranges is not None and self.ranges.steady_step_v is not None
+        if steps != ("steady" in given):
+            raise ValueError("ranges.steady_step_v with the verbs steady and steady_query, and only there")
         if (self.role in ("chamber", "supply")) != (self.span is not None):
             raise ValueError("span for a chamber or a supply, and only there")
         return self

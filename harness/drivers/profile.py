@@ -12,6 +12,7 @@ _FIELDS: dict[str, tuple[str, ...]] = {
     "load": ("ohm",),
     "frequency": ("hz",),
     "level": ("level",),
+    "steady": ("volts",),
     "select_coarse": ("channel", "full_scale_vpp", "coarse"),
     "coarse_query": ("channel",),
     "select_fine": ("channel", "percent", "fine"),

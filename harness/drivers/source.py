@@ -41,7 +41,9 @@ class SourceDriver(InstrumentDriver):
         # The level set holds for the load told; with the load gone it is the open-circuit level that comes out.
         self._share = 1.0 if told == "high-z" else told / (told + wiring.source_ohm)
         self._unit = UNIT_PER_VPK[profile.level_unit]
-        self._level_vpk: float | None = None  # as set since the last prepare
+        self._level_vpk: float | None = None  # as set since the last prepare; steady ones by their amount
+        self._steady = False
+        self._on = True  # until it is known
 
     @property
     def min_vpk(self) -> float:
@@ -72,9 +74,11 @@ class SourceDriver(InstrumentDriver):
         """Output off, then waveform, offset and load."""
         self._forget()
         self._off()
+        self._steady = True  # until it has taken the sine
         told = self._wiring.told_ohm
         word = self._profile.high_z_word if told == "high-z" else number_text(told)
         self._carry_out(self._commands.messages("prepare"), self._commands.messages("load", ohm=word))
+        self._steady = False
         question = self._commands.question("load_query")
         load_ohm = self._query_limitless(question)
         high_z = load_ohm >= self._profile.high_z_above_ohm
@@ -108,6 +112,13 @@ class SourceDriver(InstrumentDriver):
     def set_level(self, level_vpk: float) -> float:
         """Set and read back, V peak."""
         self._check_safe(level_vpk)
+        if self._steady:
+            raise RefusedUnsafe(
+                f"refused {level_vpk:g} V peak: the source puts out steady levels; prepare it for sines first",
+                asked_vpk=level_vpk,
+                limit_vpk=min(self._interlock.limit_vpk, self._max_level_vpk),
+                **self._place("level"),
+            )
         if not self.min_vpk <= level_vpk <= self.max_vpk:
             raise BenchError(
                 f"cannot make {level_vpk:g} V peak into the load it is told; "
@@ -128,6 +139,36 @@ class SourceDriver(InstrumentDriver):
         self._level_vpk = level_vpk
         return read_vpk
 
+    def set_steady(self, level_v: float) -> float:
+        """Set and read back, V; the output is off when the sine ends."""
+        self._check_safe(abs(level_v))
+        step_v = self._ranges.steady_step_v
+        if step_v is None or abs(level_v) > self.max_vpk:
+            allowed = "no steady level, for its instrument file names no steady and steady_query"
+            within = f"{-self.max_vpk:g} to {self.max_vpk:g} V into the load it is told"
+            raise BenchError(
+                f"cannot make {level_v:g} V steady; allowed: {allowed if step_v is None else within}",
+                **self._place("steady"),
+            )
+        if self._on and not self._steady:
+            raise RefusedUnsafe(
+                f"refused {level_v:g} V steady while a sine may be put out; switch the output off first",
+                asked_vpk=abs(level_v),
+                limit_vpk=min(self._interlock.limit_vpk, self._max_level_vpk),
+                **self._place("steady"),
+            )
+        self._level_vpk, self._steady = None, True
+        question = self._commands.question("steady_query")
+        (reply,) = self._carry_out(self._commands.messages("steady", volts=number_text(level_v)), then=(question,))
+        read_v = self._finite(question, reply)
+        if not abs(read_v - level_v) <= step_v:
+            raise ReadBackDiffers(
+                f"set {level_v:g} V steady, reads back {read_v:g} V; allowed: within {step_v:g} V",
+                **self._place(question),
+            )
+        self._level_vpk = abs(level_v)
+        return read_v
+
     def output_on(self) -> None:
         """Output on, at the level set since the last `prepare`."""
         if self._level_vpk is None:
@@ -146,14 +187,18 @@ class SourceDriver(InstrumentDriver):
 
     def _switch(self, *, on: bool) -> None:
         messages = self._commands.messages("output_on" if on else "output_off")
+        self._on = True  # whatever becomes of the message
         (reply,) = self._carry_out(messages, then=(self._commands.question("output_query"),))
         self._check_output(reply, on=on)
+        self._on = on
 
     def _off(self) -> None:
         """Off and read back; old errors in the queue are nobody's reason to leave it on."""
+        self._on = True
         for message in self._commands.messages("output_off"):
             self._send(message)
         self._check_output(self._query(self._commands.question("output_query")), on=False)
+        self._on = False
 
     def _try_blind_off(self) -> None:
         for message in self._commands.messages("output_off"):

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from typing import Annotated, ClassVar
+from typing import Annotated, ClassVar, Literal
 
 from pydantic import Field, model_validator
 
@@ -170,6 +170,7 @@ class CorrieTruth(UnitTruth):
     model: Name = "UR-2"
     serial: Name = "CO000001"
     channels: int = Field(default=1, ge=1, le=4)
+    coupling: Literal["dc", "ac"] = "ac"
     max_rate_hz: Positive = 2.0e6
     range: tuple[CorrieRange, ...] = Field(default_factory=_ranges, min_length=1)
     fine_last_db: Positive = 20.0

@@ -162,7 +162,8 @@ class FrontEnd:
         sine, cosine = _table(samples, signal.frequency_hz / rate_hz)
         wave = sine * math.cos(phase_rad) + cosine * math.sin(phase_rad)
         wave *= signal.level_v.over(times_s) * cable_ratio / math.hypot(1.0, relative)
-        wave += signal.offset_v.over(times_s) * cable_ratio
+        if self._unit.coupling == "dc":
+            wave += signal.offset_v.over(times_s) * cable_ratio
         wave *= self._attenuation.over(times_s)
         wave += parts.offset_in_v
         wave *= self._amplification.over(times_s)

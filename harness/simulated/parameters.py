@@ -45,6 +45,8 @@ class SourceTruth(IdentityTruth):
     min_hz: Positive = 0.1
     max_hz: Positive = 1.0e6
     digits: int = Field(default=4, ge=2, le=9)
+    offset_step_v: Positive = 1.0e-5
+    """Least step of the offset and of a steady level, for the load it is told."""
     common_percent: Percent = 0.3
     range_percent: Percent = 0.1
     flatness_percent: Percent = 1.0

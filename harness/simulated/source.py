@@ -1,4 +1,4 @@
-"""The simulated sine source."""
+"""The simulated source: sines, and steady levels."""
 
 from __future__ import annotations
 
@@ -61,6 +61,7 @@ class SimulatedSource(Instrument):
         self._told_ohm = self._taken_over(_POWER_ON_LOAD_OHM)
         self._open_vpp = _POWER_ON_VPP / self._told_ratio
         self._open_offset_v = 0.0
+        self._shape = "SINusoid"
 
     def _commands(self) -> None:
         tree, truth = self.tree, self._truth
@@ -72,7 +73,7 @@ class SimulatedSource(Instrument):
             get=lambda _: self._told_ohm,
             put=lambda _, ohm: self._load(ohm),
         )
-        tree.word("[SOURce]:FUNCtion[:SHAPe]", ("SINusoid",), get=lambda: "SINusoid", put=lambda _: None)
+        tree.word("[SOURce]:FUNCtion[:SHAPe]", ("SINusoid", "DC"), get=lambda: self._shape, put=self._form)
         tree.number(
             "[SOURce]:FREQuency[:CW]",
             Number(units=HERTZ),
@@ -118,6 +119,11 @@ class SimulatedSource(Instrument):
         self._on = on
         self._apply()
 
+    def _form(self, shape: str) -> None:
+        """Steady, the offset alone is put out, and the level waits for the next sine."""
+        self._shape = shape
+        self._apply()
+
     def _load(self, ohm: float) -> None:
         # What is put out stays; only what it is called changes, as with the real thing.
         self._told_ohm = self._taken_over(ohm)
@@ -137,8 +143,9 @@ class SimulatedSource(Instrument):
         self._apply()
 
     def _shift(self, volts: float) -> None:
-        offset_v = volts / self._told_ratio
-        self._check_sum(self._open_vpp / 2.0, offset_v)
+        step_v = self._truth.offset_step_v
+        offset_v = round(volts / step_v) * step_v / self._told_ratio
+        self._check_sum(0.0 if self._shape == "DC" else self._open_vpp / 2.0, offset_v)
         self._open_offset_v = offset_v
         self._apply()
 
@@ -150,11 +157,18 @@ class SimulatedSource(Instrument):
     def _rounded(self, value: float) -> float:
         return float(f"{value:.{self._truth.digits - 1}e}")
 
+    def _ratio(self, open_vpp: float) -> float:
+        """True over set amplitude: sine and offset pass the same attenuator."""
+        if open_vpp == 0.0:
+            return 1.0
+        return float(self._common_ratio * self._range_ratio(math.floor(math.log10(open_vpp) + 1e-9)))
+
     def _apply(self) -> None:
-        decade = math.floor(math.log10(self._open_vpp) + 1e-9)
         flatness = self._truth.flatness_percent / 100.0 * (self._frequency_hz / self._truth.max_hz) ** 2
-        true_vpk = self._open_vpp / 2.0 * self._common_ratio * self._range_ratio(decade) * (1.0 - flatness)
+        true_vpk = self._open_vpp / 2.0 * self._ratio(self._open_vpp) * (1.0 - flatness)
+        true_offset_v = self._open_offset_v * self._ratio(2.0 * abs(self._open_offset_v))
         settle = {"now_s": self.now_s, "tau_s": self._truth.settle_tau_s}
-        self._level_v = self._level_v.moved(true_vpk if self._on else 0.0, **settle)
-        self._offset_v = self._offset_v.moved(self._open_offset_v if self._on else 0.0, **settle)
+        sine = self._on and self._shape == "SINusoid"
+        self._level_v = self._level_v.moved(true_vpk if sine else 0.0, **settle)
+        self._offset_v = self._offset_v.moved(true_offset_v if self._on else 0.0, **settle)
         self.occupy(self._truth.complete_s)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from abc import ABC, abstractmethod
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import ClassVar
+from typing import ClassVar, Literal
 
 from pydantic import Field, model_validator
 
@@ -66,6 +66,8 @@ class UnitTruth(IdentityTruth, ABC):
 
     channels: int = Field(ge=1, le=4)
     input_ohm: Positive = 1.0e6
+    coupling: Literal["dc", "ac"] = "dc"
+    """Whether a steady level passes the input."""
     crosstalk_percent: Percent = 0.02
     """Share of a channel's output that couples into each other one's, where that channel has a source of its own."""
     max_rate_hz: Positive = 1.0e6

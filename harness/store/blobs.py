@@ -59,3 +59,8 @@ def pairs(text: str) -> tuple[tuple[str, str], ...]:
 def texts(text: str) -> tuple[str, ...]:
     """A list of texts."""
     return tuple(str(entry) for entry in json.loads(text))
+
+
+def numbers(text: str) -> tuple[float, ...]:
+    """A list of numbers; empty for an empty text."""
+    return tuple(float(value) for value in json.loads(text)) if text else ()

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from harness.errors import NotFinite, StoreError
-from harness.store.blobs import CODES, LEVELS, TIMES, listed, packed, pairs, texts, unpacked
+from harness.store.blobs import CODES, LEVELS, TIMES, listed, numbers, packed, pairs, texts, unpacked
 from harness.store.numbers import finite
 from harness.values import Capture, Direction, Purpose, Reading, ReadingStatus, Setting, Waveform
 
@@ -46,9 +46,15 @@ def row_of(reading: Reading, place: str) -> Row:
         "aggressor_vpk": finite(reading.aggressor_vpk, "aggressor_vpk", place),
         "aggressor_hz": finite(reading.aggressor_hz, "aggressor_hz", place),
         "meter_vpk": None if reading.meter_vpk is None else finite(reading.meter_vpk, "meter_vpk", place),
+        "steady_v": _steady_text(reading, place),
         **_waveform_row(reading.waveform, place),
         **_capture_row(reading.capture, place),
     }
+
+
+def _steady_text(reading: Reading, place: str) -> str:
+    levels_v = [finite(level_v, "steady_v", place) for level_v in reading.steady_v]
+    return listed(levels_v) if levels_v else ""
 
 
 def _waveform_row(waveform: Waveform | None, place: str) -> Row:
@@ -110,6 +116,7 @@ def reading_of(row: Mapping[str, Any], place: str) -> Reading:
             aggressor_vpk=row["aggressor_vpk"],
             aggressor_hz=row["aggressor_hz"],
             meter_vpk=row["meter_vpk"],
+            steady_v=numbers(row["steady_v"]),
         )
     except (StoreError, NotFinite, ValueError, TypeError, zlib.error) as error:
         raise StoreError(

@@ -25,6 +25,7 @@ CHANGES = {
     6: "the level that a reference meter reads",
     7: "which part of a night a run is",
     8: "a chain of hashes over the journal of a run",
+    9: "the steady levels of a reading at DC",
 }
 """What each version brought, for the table of migrations."""
 
@@ -137,6 +138,8 @@ READINGS = Table(
     Column("aggressor_hz", Double, nullable=False, server_default="0.0", info=since(3)),
     # Of the reference meter; empty where there is none.
     Column("meter_vpk", Double, info=since(6)),
+    # JSON; empty for a sine.
+    Column("steady_v", AnyText, nullable=False, server_default="", info=since(9)),
     # The chain: of the row recorded before, and of this row with that hash.
     Column("previous_hash", AnyText, info=since(4)),
     Column("own_hash", AnyText, info=since(4)),

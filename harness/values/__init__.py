@@ -32,7 +32,7 @@ from harness.values.night import (
 from harness.values.purpose import Purpose
 from harness.values.reading import Direction, Event, Reading, ReadingStatus
 from harness.values.run import Certificate, ConfigFile, Identity, NightPlace, RunHeader, RunInfo
-from harness.values.rung import Aggressor, Prediction, Rung
+from harness.values.rung import Aggressor, Prediction, Rung, SteadyPlan
 from harness.values.setting import ControlWord, Setting, State
 from harness.values.waveform import Codes, Waveform
 
@@ -90,6 +90,7 @@ __all__ = [
     "SettingResult",
     "SineFit",
     "State",
+    "SteadyPlan",
     "StepResult",
     "Waveform",
     "WaveformFinding",

@@ -51,7 +51,8 @@ class Reading:
     reason: str
     """Empty for VALID; else a short code and the words of the error."""
     drive_set_vpk: float
-    """Level asked of the source, V peak at its terminals for the load it was told; 0 when off."""
+    """Level asked of the source, V peak at its terminals for the load it was told; 0 when off; of a steady level its
+    amount."""
     drive_read_vpk: float
     """Level the source reads back, V peak; 0 when off or unknown."""
     frequency_hz: float
@@ -78,6 +79,9 @@ class Reading:
     """Frequency that it reads back; 0 where there is none."""
     meter_vpk: float | None = None
     """Level at the source's terminals by the reference meter, V peak; None where there is none, or it was not read."""
+    steady_v: tuple[float, ...] = ()
+    """Steady levels as read back, V at the source's terminals for the load it was told: the waveform is as many records
+    of equal length, one at each. Empty for a sine."""
 
     @property
     def final(self) -> bool:

@@ -37,6 +37,18 @@ class Aggressor:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class SteadyPlan:
+    """A steady level instead of a sine."""
+
+    level_v: float
+    """At the source's terminals for the load it is told, of either sign."""
+    dither_v: tuple[float, ...] = ()
+    """Levels spread over one code around it, rising; empty where the source cannot step so finely."""
+    always: bool = False
+    """Whether the dither is taken whatever the noise; else where the record of the level itself is quiet."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Rung:
     """One planned reading."""
 
@@ -57,6 +69,8 @@ class Rung:
     via: Setting | None = None
     """Visited on the way with the source off, so that relays move."""
     aggressor: Aggressor | None = None
+    steady: SteadyPlan | None = None
+    """None for a sine; `drive_vpk` is its amount then."""
 
     @property
     def setting(self) -> Setting:

@@ -116,7 +116,7 @@ class ScriptedInstrument:
 class ScriptedSource(ScriptedInstrument):
     def __init__(self) -> None:
         super().__init__("source")
-        self.values = {"FREQ": "1000", "VOLT": "0.1", "OUTP:LOAD": "50", "OUTP": "1"}
+        self.values = {"FREQ": "1000", "VOLT": "0.1", "OUTP:LOAD": "50", "OUTP": "1", "VOLT:OFFS": "0"}
 
     def answer(self, message: str) -> bytes:
         head, _, value = message.partition(" ")
@@ -217,14 +217,17 @@ def pushed_clock() -> PushedClock:
 def source_rig(profile, slot, pushed_clock):
     """Builds (driver, instrument, link) of a source told a load, with the device's limits."""
 
-    def build(told_ohm="high-z", limit_vpk=30.0, max_level_vpk=10.0, serial="MA000123", link=None, **slot_keys):
+    def build(
+        told_ohm="high-z", limit_vpk=30.0, max_level_vpk=10.0, serial="MA000123", link=None, file=None, **slot_keys
+    ):
         instrument = ScriptedSource()
         chosen = link or ScriptedLink(instrument)
         interlock = Interlock({1.0e6: limit_vpk, 50.0: 5.0}, impedance_ohm=1.0e6)
         wiring = Wiring(load_ohm=250.0e3, told_ohm=told_ohm)
         driver = SourceDriver(
-            chosen, profile("source"), slot(serial=serial, **slot_keys), wiring, interlock, pushed_clock, max_level_vpk
-        )
+            chosen, file or profile("source"), slot(serial=serial, **slot_keys), wiring, interlock, pushed_clock,
+            max_level_vpk,
+        )  # fmt: skip
         driver.interlock = interlock
         return driver, instrument, chosen
 

@@ -24,7 +24,7 @@ def test_prepare_switches_off_before_anything_else(source_rig):
     driver, instrument, link = source_rig()
     driver.prepare()
     assert link.sent == [
-        "OUTP OFF", "OUTP?", "*CLS", "FUNC SIN", "VOLT:OFFS 0", "OUTP:LOAD INF", "*OPC?", "SYST:ERR?", "OUTP:LOAD?",
+        "OUTP OFF", "OUTP?", "*CLS", "VOLT:OFFS 0", "FUNC SIN", "OUTP:LOAD INF", "*OPC?", "SYST:ERR?", "OUTP:LOAD?",
     ]  # fmt: skip
     assert instrument.values["OUTP"] == "0"
 

@@ -107,6 +107,7 @@ def reading(index: int = 0, samples: int = 400, **changes: Any) -> Reading:
         aggressor_vpk=3.0000000000000004,
         aggressor_hz=2875.0 / 3.0,
         meter_vpk=2.0 / 3.0,
+        steady_v=(-2.0 / 3.0, 1e-300, 0.1),
     )
     return dataclasses.replace(made, **changes)
 

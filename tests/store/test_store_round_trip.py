@@ -56,7 +56,7 @@ def test_every_field_of_a_record_is_stored():
     assert names(Reading) == [
         "index", "setting", "direction", "attempt", "status", "reason", "drive_set_vpk", "drive_read_vpk",
         "frequency_hz", "waveform", "capture", "capture_reason", "read_back", "messages", "started_utc", "started_s",
-        "duration_s", "purpose", "aggressor_vpk", "aggressor_hz", "meter_vpk",
+        "duration_s", "purpose", "aggressor_vpk", "aggressor_hz", "meter_vpk", "steady_v",
     ]  # fmt: skip
 
 
