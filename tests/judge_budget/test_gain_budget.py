@@ -9,6 +9,7 @@ import pytest
 
 from harness.config import BenchFile, BenchUncertainty, DeviceFile, DeviceUncertainty, parse
 from harness.config.bench_file import Wiring
+from harness.errors import NotFinite
 from harness.judge.gain_budget import NO_BUDGET, Reduced, Statement, budget_tables, gain_budget
 from harness.judge.uncertainty import draw_sum, student_factor
 from harness.values import Setting
@@ -143,6 +144,38 @@ def test_a_setting_whose_ways_differ_is_not_excused_by_its_own_scatter():
     other = items[0].setting
     assert budget.own_expanded_percent(other) == pytest.approx(plain.own_expanded_percent(other), rel=1e-9)
     assert budget.own_expanded_percent(strange.setting) == budget.own_expanded_percent(other)
+
+
+def test_a_channel_that_scatters_leaves_the_others_alone():
+    device = {"repeatability": {"percent": 0.02, "distribution": "normal", "factor": 1.0}}
+    rng = np.random.default_rng(8)
+
+    def channel(number: int, sd: float) -> list:
+        return [
+            item(k, setting=Setting(number, k // 5, k % 5), up_down_percent=float(d))
+            for k, d in enumerate(rng.normal(0.0, sd, 40))
+        ]
+
+    quiet, wild = channel(1, 0.01), channel(2, 1.0)
+    alone, both = gain_budget(statement(device=device), quiet), gain_budget(statement(device=device), quiet + wild)
+    assert all(both.own_expanded_percent(q.setting) == alone.own_expanded_percent(q.setting) for q in quiet)
+    # sd 1 % of a difference of two is 0.71 % of one.
+    assert both.own_standard_percent(wild[0].setting) == pytest.approx(1.0 / math.sqrt(2.0) / math.sqrt(2.0), rel=0.25)
+    assert both.notes[0] == "repeatability of a reading pooled over settings read both ways: channel 2 over 40"
+
+
+def test_a_channel_without_both_ways_and_without_a_statement_takes_what_the_others_show():
+    items = [item(k, up_down_percent=0.1 * (-1) ** k) for k in range(8)]
+    lone = item(0, setting=Setting(2, 0, 0))
+    budget = gain_budget(statement(), [*items, lone])
+    assert budget.own_expanded_percent(lone.setting) == pytest.approx(
+        budget.own_expanded_percent(items[0].setting), rel=1e-9
+    )
+
+
+def test_a_difference_that_is_no_number_is_met():
+    with pytest.raises(NotFinite, match="up_down_percent is nan"):
+        gain_budget(statement(), [item(0, up_down_percent=math.nan), item(1, up_down_percent=0.01)])
 
 
 def test_what_is_not_stated_is_said():

@@ -11,6 +11,7 @@ from harness.config import Stated
 from harness.judge.gain_budget.level import stated_contribution
 from harness.judge.gain_budget.reduced import Reduced
 from harness.judge.uncertainty import (
+    Contribution,
     Series,
     Shape,
     fit_noise,
@@ -67,37 +68,58 @@ def record_series(
 
 
 def repeat_series(items: Sequence[Reduced], floor: Stated | None) -> tuple[Series | None, str]:
-    """How well settings repeat: what is stated, or what the run shows where that is more.
+    """How well settings repeat: what is stated, or what their channel shows where that is more.
 
     Args:
         items: n settings.
         floor: the device's own statement.
     Returns:
-        shape (n,), and a note that says which it is; None where nothing is stated and no setting was read both ways.
+        shape (n,), and a note that says which it is; None where nothing is stated and no setting was read both ways. A
+        channel without a setting read both ways has what is stated, or without that what all the others show.
     Raises:
         NotFinite: a difference is not finite.
     Source:
-        pooled variance of duplicates (JCGM 100:2008, 4.2.4) over the settings whose ways differ as the others' do. One
-        that differs by more has a cause of its own, which must widen neither the budget of the others nor its own: a
-        fault is not excused by the scatter that it makes.
+        pooled variance of duplicates (JCGM 100:2008, 4.2.4) over the settings of a channel whose ways differ as the
+        others' do. One that differs by more has a cause of its own, which must widen neither the budget of the others
+        nor its own: a fault is not excused by the scatter that it makes. Nor does a channel that scatters leave the
+        other channels in doubt.
     """
-    seen = [item.up_down_percent for item in items if item.up_down_percent is not None]
-    limit = OUTLIER * float(np.median(np.abs(seen))) / NORMAL_MEDIAN if seen else 0.0
-    kept = np.array([value for value in seen if abs(value) <= limit])
     stated = stated_contribution("repeatability", floor, common=False) if floor is not None else None
+    pooled = {channel: _pooled(own) for channel, own in _by_channel(items).items()}
+    every = _pooled(items)
+    if every is None and stated is None:
+        return None, "no repeatability: none is stated and no setting was read both ways"
     least = stated.standard_percent if stated else 0.0
     values, dof = np.full(len(items), least), np.full(len(items), stated.dof if stated else math.inf)
+    said: dict[int, int] = {}
+    for place, item in enumerate(items):
+        single = pooled[item.setting.channel] or (None if stated else every)
+        percent = single.standard_percent / math.sqrt(item.readings) if single else 0.0
+        if single is not None and percent > least:
+            values[place], dof[place] = percent, single.dof
+            said[item.setting.channel] = int(single.dof)
     note = f"repeatability as stated, {least:.3g} %" if stated else ""
-    if kept.size:
-        single = repeatability(kept, readings=1)
-        pooled = single.standard_percent / np.sqrt([float(item.readings) for item in items])
-        more = pooled > least
-        values[more], dof[more] = pooled[more], single.dof
-        if bool(more.any()):
-            note = f"repeatability of a reading pooled over {kept.size} settings read both ways"
-    elif stated is None:
-        return None, "no repeatability: none is stated and no setting was read both ways"
+    if said:
+        shown = ", ".join(f"channel {channel} over {count}" for channel, count in said.items())
+        note = f"repeatability of a reading pooled over settings read both ways: {shown}"
     return Series(name="repeatability", values_percent=values, shape=Shape.NORMAL, dof=dof), note
+
+
+def _by_channel(items: Sequence[Reduced]) -> dict[int, list[Reduced]]:
+    found: dict[int, list[Reduced]] = {}
+    for item in items:
+        found.setdefault(item.setting.channel, []).append(item)
+    return found
+
+
+def _pooled(items: Sequence[Reduced]) -> Contribution | None:
+    """Of one reading; None without a setting that was read both ways."""
+    seen = [item.up_down_percent for item in items if item.up_down_percent is not None]
+    if not seen:
+        return None
+    limit = OUTLIER * float(np.median(np.abs(seen))) / NORMAL_MEDIAN
+    # A difference that is no number must be met, not dropped.
+    return repeatability(np.array([value for value in seen if not abs(value) > limit]), readings=1)
 
 
 def levels_vpk(items: Sequence[Reduced]) -> Floats:
