@@ -64,7 +64,7 @@ def case_of(context: Context, law: GainLaw, judgements: Sequence[Judgement]) -> 
 def _not_met(judgements: Sequence[Judgement]) -> dict[int, set[str]]:
     """Items by channel; those in doubt count beside failed ones, and in other channels only where nothing failed.
 
-    Scatter of one channel widens the uncertainty of all: the others then are in doubt for its sake.
+    What one channel does to parts that all share can leave the others in doubt for its sake.
     """
     found: dict[int, set[str]] = {}
     # A channel that differs from the others makes them differ from it: the match alone accuses nobody.

@@ -279,12 +279,13 @@ def changed(codes: np.ndarray, rung: Rung) -> Reading:
 
 
 def test_offset_in_percent_of_the_converters_span_and_noise_in_codes() -> None:
-    rungs = [rung for rung in SETUP.rungs if rung.setting.channel == 1]
-    setup = dataclasses.replace(SETUP, rungs=tuple(rungs), extras=())
+    wanted = (*COARSE, 10)
+    rungs = [r for r in WHOLE.rungs if (r.setting.channel, r.setting.fine) == (1, 20) and r.setting.coarse in wanted]
+    setup = dataclasses.replace(WHOLE, rungs=tuple(rungs), extras=())
     rng = np.random.default_rng(3)
     judge = judge_of(setup)
     for rung in rungs:
-        size = {0: (0.0, 0.0), 3: (200.0, 0.0), 9: (0.0, 6.0)}[rung.setting.coarse]
+        size = {0: (0.0, 0.0), 3: (200.0, 0.0), 9: (0.0, 6.0), 10: (200.0, 0.0)}[rung.setting.coarse]
         amplitude = rung.drive_vpk * SETUP.input_ratio * rung.prediction.gain_codes_per_v
         codes = codes_of(amplitude, offset_code=size[0])
         judge.take(changed((codes + np.round(rng.normal(0.0, size[1], codes.size))).astype(np.int16), rung))
@@ -292,9 +293,11 @@ def test_offset_in_percent_of_the_converters_span_and_noise_in_codes() -> None:
     offsets = {c.setting.coarse: c for c in claims(result, "offset") if c.setting}
     noises = {c.setting.coarse: c for c in claims(result, "noise") if c.setting}
     assert offsets[3].measured == pytest.approx(100 * 200 / 4096, abs=0.01)
+    # The codes of the least range are declared to be doubled: at the converter the offset is half as much.
+    assert offsets[10].measured == pytest.approx(100 * 100 / 4096, abs=0.01)
     assert noises[9].measured == pytest.approx(math.hypot(6.0, math.sqrt(2 / 12)), rel=0.03)
-    assert {coarse: c.outcome for coarse, c in offsets.items()} == {0: PASS, 3: FAIL, 9: PASS}
-    assert {coarse: c.outcome for coarse, c in noises.items()} == {0: PASS, 3: PASS, 9: FAIL}
+    assert {coarse: c.outcome for coarse, c in offsets.items()} == {0: PASS, 3: FAIL, 9: PASS, 10: PASS}
+    assert {coarse: c.outcome for coarse, c in noises.items()} == {0: PASS, 3: PASS, 9: FAIL, 10: PASS}
     assert (
         reasons(result, "offset")[0] == "ch1 2V 40 %: offset 4.88 percent of span, allowed -3.5 to +3.5 percent of span"
     )

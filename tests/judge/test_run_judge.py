@@ -33,6 +33,7 @@ def test_a_unit_that_is_exactly_the_law_passes_everything() -> None:
     assert result.counts == ((PASS, 110), (FAIL, 0), (INCONCLUSIVE, 0), (INVALID, 0))
     assert result.candidates == ()
     assert result.notes == (
+        "fine-step: 8 decisions are weak; the weakest: TUR 2.4 (limit over U = 0.123) is below 4.",
         "Not measured by this job, so nothing is said about: input-noise, two-level, second-frequency, toggle-scatter, "
         "crosstalk.",
     )
@@ -105,6 +106,7 @@ def test_a_reading_missing_on_one_way_makes_its_setting_invalid_and_the_run_inco
     assert result.notes == (
         "The run is incomplete: settings with readings missing count as INVALID.",
         "ch1 attenuator 1:10: not exercised, this ladder cannot tell it from other parameters",
+        "fine-step: 1 decisions are weak; the weakest: TUR 2.4 (limit over U = 0.123) is below 4.",
         "Not measured by this job, so nothing is said about: channel-match, input-noise, two-level, second-frequency, "
         "toggle-scatter, crosstalk.",
     )

@@ -1,4 +1,4 @@
-"""Claim: the offset of a setting's records, in percent of the converter's span."""
+"""Claim: the offset of a setting's records, in percent of the converter's span; declared arithmetic is taken off."""
 
 from __future__ import annotations
 
@@ -13,12 +13,13 @@ from harness.values import Judgement, SineFit
 
 def _judge(context: Context) -> tuple[Judgement, ...]:
     converter = context.device.converter
-    span_codes = converter.high_code - converter.low_code + 1
     claims = []
     for setting, item in context.gathered.items():
         limit, fits = context.limit("offset", setting), [m.fit for m in item.valid if m.fit is not None]
         if limit is None or not fits:
             continue
+        # Declared arithmetic multiplies whatever the converter's offset is and is no offset.
+        span_codes = item.prediction.state.arithmetic_ratio * (converter.high_code - converter.low_code + 1)
         offset_percent = 100.0 * math.fsum(fit.offset_code for fit in fits) / len(fits) / span_codes
         claims.append(
             judge_value(
