@@ -49,8 +49,11 @@ def numbers(text: str) -> set[float]:
     return {abs(float(found)) for found in re.findall(r"\d+(?:\.\d+)?(?:e-?\d+)?", plain)}
 
 
-# Stated otherwise: bits of a chosen place (F31), loads of a bench without terminator, seconds for hours.
-@pytest.mark.parametrize("row", [r for r in LISTED if r["kind"] != "S" and r["id"] not in ("T1", "T2", "I26", "I27")])
+OTHERWISE = ("F46", "T1", "T2", "I26", "I27")
+"""Stated otherwise: two channels at rest for one, loads of a bench without terminator, seconds for hours."""
+
+
+@pytest.mark.parametrize("row", [r for r in LISTED if r["kind"] != "S" and r["id"] not in OTHERWISE])
 def test_sizes_are_those_of_the_list(row: dict[str, str]) -> None:
     """The first number to inject stands in the list's words for the same size, or twice or half of it for F31."""
     for column in ("below", "at", "above"):
@@ -105,3 +108,10 @@ def test_every_entry_tells_what_it_does_and_how_it_shows() -> None:
             assert entry.low <= entry.default_size <= entry.high, entry.name
         assert bool(entry.places) == bool(entry.default_place), entry.name
         assert not (entry.roles and entry.takes_channel is False), entry.name
+
+
+def test_two_channels_at_rest_couple_together_what_the_list_has_for_one() -> None:
+    row = next(r for r in LISTED if r["id"] == "F46")
+    for column in ("below", "at", "above"):
+        listed_db, injected_db = -max(numbers(row[column])), float(getattr(SIZES["F46"], column)[1:])
+        assert 2.0 * 10.0 ** (injected_db / 20.0) == pytest.approx(10.0 ** (listed_db / 20.0), rel=0.01)
