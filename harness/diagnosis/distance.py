@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from harness.diagnosis.hypothesis import Hypothesis
-from harness.diagnosis.view import Flags, Floats, View
+from harness.diagnosis.view import LN_K_PERCENT, Flags, Floats, View
 
 SIZE_COST = 12.0
 """A size that is taken from the readings costs as much as it would win by chance once in two thousand."""
@@ -110,10 +110,10 @@ def _costs(view: View, entry: Hypothesis, failed: frozenset[str]) -> tuple[float
     return left, SIZE_COST * (entry.free + (1 if entry.sized else 0)) + entry.prior
 
 
-def _each_percent(view: View, entry: Hypothesis, pattern_percent: Floats) -> Floats:
+def _each_percent(view: View, entry: Hypothesis, pattern_percent: Floats, size: float | None) -> Floats:
     """How exactly each reading of a pattern is known by itself, standard uncertainty, known readings."""
-    each = EACH_RATIO * np.abs(pattern_percent)
-    if not entry.by_code:
+    each = np.hypot(EACH_RATIO * pattern_percent, entry.loose_ratio * (size or 0.0))
+    if not (entry.by_code and view.code_has_weights):
         return each
     # A code step that is off weighs more the smaller the code is.
     growth = np.minimum(np.exp(np.minimum(np.maximum(-pattern_percent, 0.0) / 100.0, 10.0)), MOST_GROWTH_RATIO)
@@ -121,14 +121,29 @@ def _each_percent(view: View, entry: Hypothesis, pattern_percent: Floats) -> Flo
 
 
 def _rough(view: View, entry: Hypothesis) -> float:
-    """Each reading for itself, capped: a first look."""
+    """Each reading for itself, capped, with the gain of the whole path free within its prior: a first look."""
     known: Flags = view.known
     off_percent, pattern_percent = view.off_percent[known], entry.pattern_percent[known]
-    u_percent = view.sd_percent[known]
+    u_percent = view.part_percent[known]
+    if not off_percent.size:
+        return 0.0
     if entry.sized:
-        pattern_percent = pattern_percent * _size(off_percent / u_percent, pattern_percent / u_percent)
+        centred = pattern_percent - _level(pattern_percent, u_percent)
+        size = _size((off_percent - _level(off_percent, u_percent)) / u_percent, centred / u_percent)
+        # A pattern without a shape is a level: that is all its size can be taken from.
+        flat = not bool(np.any(np.abs(centred) > 1e-9))
+        pattern_percent = pattern_percent * (_size(off_percent, pattern_percent) if flat else size)
+    left = off_percent - pattern_percent
     spread = np.hypot(u_percent, SCALE_RATIO * pattern_percent)
-    return float(np.sum(np.minimum(((off_percent - pattern_percent) / spread) ** 2, CAP)))
+    level = _level(left, spread)
+    shift = level / (1.0 + 1.0 / (LN_K_PERCENT**2 * float(np.sum(spread**-2.0))))
+    return float(np.sum(np.minimum(((left - shift) / spread) ** 2, CAP))) + (shift / LN_K_PERCENT) ** 2
+
+
+def _level(values: Floats, spread: Floats) -> float:
+    """Weighted mean."""
+    weights = spread**-2.0
+    return float(np.sum(weights * values) / np.sum(weights))
 
 
 def _size(off: Floats, pattern: Floats) -> float:
@@ -148,7 +163,7 @@ def _match(view: View, entry: Hypothesis, costs: tuple[float, float]) -> Match:
             size = metric.product(pattern_percent, off_percent) / power if power > 0.0 else 0.0
             pattern_percent = size * pattern_percent
         if pattern_percent.any():
-            each = _each_percent(view, entry, pattern_percent) ** 2
+            each = _each_percent(view, entry, pattern_percent, size) ** 2
             metric = metric.spread.with_more(each, SCALE_RATIO * pattern_percent).solver()
             growth = metric.log_size - view.good.log_size
         off_percent = off_percent - pattern_percent

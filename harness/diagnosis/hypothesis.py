@@ -19,6 +19,8 @@ class Hypothesis:
     """100·ln(G/L) of every visit, of the size 1 where the size is free, shape (n,)."""
     sized: bool = False
     """Whether the size is fitted."""
+    loose_ratio: float = 0.0
+    """How exactly each reading of a sized pattern is known, standard uncertainty over the size."""
     by_code: bool = False
     """Whether the gain comes from another code than planned."""
     latched: Integers | None = None

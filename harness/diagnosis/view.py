@@ -65,6 +65,16 @@ class View:
         return frozenset(code for visit in self.visits for code in visit.odd)
 
     @cached_property
+    def code_has_weights(self) -> bool:
+        """Whether the gain is a sum over the bits of the code: a step then weighs more the smaller the code is."""
+        mine = [
+            stage.law
+            for stage in self.law.path.hardware()
+            if self.law.code_control in {need.name for need in stage.law.needs()}
+        ]
+        return any(parameter.weight for law in mine for parameter in law.parameters())
+
+    @cached_property
     def arrays(self) -> dict[str, Integers]:
         """Planned controls of each visit."""
         return {name: array[self.index] for name, array in self.law.grid.items()}
@@ -116,6 +126,11 @@ class View:
     def sd_percent(self) -> Floats:
         """Standard uncertainty of each reading alone."""
         return np.sqrt(self.spread.diagonal())
+
+    @cached_property
+    def part_percent(self) -> Floats:
+        """The same without the gain of the whole path, which all readings share."""
+        return np.sqrt(self.spread.diagonal() - LN_K_PERCENT**2)
 
     @cached_property
     def good(self) -> Solver:

@@ -357,6 +357,31 @@ def test_what_leaks_from_channels_at_rest_matters_most_at_low_gain(ci: Any) -> N
     assert names(diagnose(swapped))[0] == "cables-swapped"
 
 
+# Declared arithmetic doubles the codes of the least range: its amplifiers see half the level, a quarter of the loss.
+def test_compression_shows_where_arithmetic_makes_up_the_fill(ci: Any) -> None:
+    case = ci.wrong(ci.good(), lambda p, v: -0.012 / p.state.arithmetic_ratio**2, channel=2)
+    found = diagnose(case)
+    assert names(found)[0] == "output-compression"
+    assert found.none_of_these == ""
+
+
+# 0.3 % a decade: one decade more before the first reading of a range, three before the first of all.
+@pytest.mark.parametrize("decades", [0.6, 1.0])
+def test_slow_settling_follows_the_wait(ci: Any, decades: float) -> None:
+    visits = {v.order: v for v in ci.good().visits if v.setting.channel == 2}
+    first = min(visits)
+
+    def creeping(p: Prediction, v: Visit) -> float:
+        before = visits.get(v.order - 1)
+        stood = before is None or before.setting.coarse != v.setting.coarse or before.setting == v.setting
+        waited = decades * stood + 2.0 * (v.order == first)
+        return -0.003 * (3.0 - waited)
+
+    found = diagnose(ci.wrong(ci.good(), creeping, channel=2, failed=frozenset({"up-down"})))
+    assert names(found)[0] == "slow-settling"
+    assert found.none_of_these == ""
+
+
 def test_right_words_without_gains_say_nothing(ci: Any) -> None:
     case = ci.good()
     gone = tuple(dataclasses.replace(v, off_percent=None, trouble="ReadBackDiffers") for v in case.visits)

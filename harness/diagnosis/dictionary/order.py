@@ -15,10 +15,12 @@ CLEAR_PERCENT = 1.0
 MOST_EVENTS = 3
 LEAST_WAY_PERCENT = -300.0
 """More of a way than this has no logarithm worth having."""
-COARSE_DECADES = 1.0
-"""A change of range is waited for about ten times as long as a fine step."""
-FIRST_DECADES = 3.0
-"""Before the first reading of a channel the setting has stood for long."""
+COARSE_DECADES = (1.0, 0.8, 0.6)
+"""A change of range is waited for up to ten times as long as a fine step; what commands take counts for both."""
+FIRST_DECADES = 2.0
+"""Before the first reading of a channel the setting has stood for long: about a hundred times as long again."""
+LOOSE_DECADES = 0.15
+"""What the source needs for its own ranges, and a command for its way, count for the wait and differ."""
 FAR_PERCENT = 50.0
 """An event beyond this is an open joint, below a bit."""
 
@@ -76,9 +78,12 @@ def _lagging(view: View) -> Iterator[Hypothesis]:
     if np.any(within != 0.0):
         yield _sized("slow-settling", "share of the step before", within)
         yield _sized("slow-settling", "up against down", np.sign(within), prior=1.0)
-    waits = view.first_of_block.astype(np.float64) * COARSE_DECADES
-    waits[:1] = FIRST_DECADES
-    yield _sized("slow-settling", "for each decade of waiting", waits)
+    # Where the ladder turns, nothing moves: the setting has stood for the record before.
+    stood = view.first_of_block | np.concatenate(([False], view.index[1:] == view.index[:-1]))
+    for decades in COARSE_DECADES:
+        waits = stood.astype(np.float64) * decades
+        waits[:1] = decades + FIRST_DECADES
+        yield replace(_sized("slow-settling", "for each decade of waiting", waits), loose_ratio=LOOSE_DECADES)
 
 
 def _drift(view: View) -> Iterator[Hypothesis]:

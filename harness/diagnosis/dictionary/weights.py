@@ -1,8 +1,9 @@
-"""Entries for the weights of a code: one bit, and the step at the middle of the code."""
+"""Entries for what bends: the weight of one bit, the step at the middle of the code, the output stage."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 
 import numpy as np
 
@@ -11,14 +12,14 @@ from harness.diagnosis.view import View
 
 
 def weight_hypotheses(view: View) -> Iterator[Hypothesis]:
-    """What a bit of a wrong weight would do, and a step at the major carry.
+    """What a bit of a wrong weight would do, a step at the major carry, and an output stage without headroom.
 
     Args:
         view: of the channel.
     Returns:
         entries with a free size, first order in it; none for laws whose bits have no weights.
     Source:
-        sensitivities of ln G, by the law.
+        sensitivities of ln G, by the law; the fundamental of x - k·x³ falls by 3/4·k·x².
     """
     for stage in view.law.path.hardware():
         weights = [parameter for parameter in stage.law.parameters() if parameter.weight]
@@ -30,6 +31,15 @@ def weight_hypotheses(view: View) -> Iterator[Hypothesis]:
             if np.any(slope != 0.0) and np.ptp(slope) > 0.0:
                 yield _sized("bit-weight-wrong", f"bit {bit}", slope.copy())
         yield from _carry(view, len(weights))
+    yield from _compression(view)
+
+
+def _compression(view: View) -> Iterator[Hypothesis]:
+    """At constant fill nothing, but where arithmetic makes up part of the fill the amplifiers see less of it."""
+    pattern_percent = view.law.arithmetic_ratio[view.index] ** -2.0
+    if view.count and np.ptp(pattern_percent) > 0.0:
+        bent = _sized("output-compression", "at the level of the amplifiers", pattern_percent)
+        yield replace(bent, explains=frozenset({"two-level", "noise"}))
 
 
 def _carry(view: View, bits: int) -> Iterator[Hypothesis]:
