@@ -19,6 +19,7 @@ from harness.app.relay_use import RelayUse
 from harness.app.run_lock import owning
 from harness.app.setup import Setup, setup_of_run
 from harness.app.version import version
+from harness.diagnosis import station_faults
 from harness.errors import StationFault, StoreError
 from harness.judge import RunJudge, Statement
 from harness.store import RunRecorder, Store
@@ -96,6 +97,7 @@ def plan_of(setup: Setup) -> SweepPlan:
         self_check_percent=setup.bench.file.self_check_percent,
         alarm_vpk=drive.alarm_vpk,
         anchors=_anchors(setup),
+        factor_faults=station_faults,
     )
 
 

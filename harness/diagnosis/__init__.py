@@ -3,7 +3,7 @@
 from harness.diagnosis.affected import not_exercised
 from harness.diagnosis.candidates import Diagnosis, diagnose
 from harness.diagnosis.catalogue import KNOWN, Known, Sight
-from harness.diagnosis.exact_factors import FACTORS, ExactFactor, match_factor
+from harness.diagnosis.exact_factors import FACTORS, ExactFactor, match_factor, station_faults
 from harness.diagnosis.follow_up import follow_up
 from harness.diagnosis.odd_frames import ODD_FRAMES
 from harness.diagnosis.visit import Case, Visit
@@ -22,4 +22,5 @@ __all__ = [
     "follow_up",
     "match_factor",
     "not_exercised",
+    "station_faults",
 ]

@@ -5,6 +5,8 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+ANY_FACTOR = ("source-load-mis-set", "terminator-wrong", "unit-mix-up", "pad-wrong")
+"""Faults of the station that make a factor of any size, the likeliest first."""
 WINDOW_RATIO = 0.005
 """Half-width of the window round a ratio or its inverse."""
 TRIGGER_PERCENT = 5.0
@@ -21,6 +23,8 @@ class ExactFactor:
     """What to look at, the likeliest first."""
     station_fault: str = ""
     """Name of the fault on the tester's side that does this to all settings; empty where there is none."""
+    weak_fault: str = ""
+    """The same for the inverse, where that is another one: a level that is too small by this ratio."""
     device_fault: str = ""
     """Name of the fault in the device that does; empty where there is none."""
 
@@ -56,12 +60,14 @@ FACTORS: tuple[ExactFactor, ...] = (
         ratio=10.0,
         cause="probe factor, pad, or attenuator relay",
         station_fault="probe-factor-wrong",
+        weak_fault="pad-wrong",
         device_fault="relay-not-picking",
     ),
     ExactFactor(
         ratio=100.0,
         cause="probe factor, pad, or attenuator relays",
         station_fault="probe-factor-wrong",
+        weak_fault="pad-wrong",
         device_fault="relay-not-picking",
     ),
     ExactFactor(ratio=1000.0, cause="milli taken for micro", station_fault="unit-mix-up"),
@@ -88,3 +94,20 @@ def match_factor(ratio: float) -> tuple[ExactFactor, ...]:
     size = max(ratio, 1.0 / ratio)
     near = [(abs(size / row.ratio - 1.0), row) for row in FACTORS]
     return tuple(row for distance, row in sorted(near, key=lambda pair: pair[0]) if distance <= WINDOW_RATIO)
+
+
+def station_faults(ratio: float) -> tuple[str, ...]:
+    """Which faults of the station make one factor on everything.
+
+    Args:
+        ratio: measured over predicted, > 0.
+    Returns:
+        names, the likeliest first: of the exact factors that it may be, then of those that make any factor.
+    Source:
+        match_factor.
+    """
+    exact: list[str] = []
+    for row in match_factor(ratio):
+        both = (row.station_fault, row.weak_fault)
+        exact += reversed(both) if ratio < 1.0 else both
+    return tuple(name for name in dict.fromkeys((*exact, *ANY_FACTOR)) if name)

@@ -129,7 +129,7 @@ class Hands:
         if here and self._on and level_vpk < self.level_vpk:
             self._set_level(level_vpk)
 
-    def select(self, setting: Setting) -> Selected:
+    def select(self, setting: Setting, *, listen: bool = True) -> Selected:
         """Set the device; the source is off before a relay moves, and the channel left behind is parked."""
         self._alive()
         moves_relay = (setting.channel, setting.coarse) != (self._channel, self._coarse)
@@ -138,7 +138,7 @@ class Hands:
             if self._channel is not None and self._channel != setting.channel:
                 self._bench.device.select(Setting(channel=self._channel, coarse=0, fine=0))
         started_s = self._bench.clock.now_s()
-        adapter, reason = self._armed()
+        adapter, reason = self._armed() if listen else (None, "nobody listened")
         read_back = self._bench.device.select(setting)
         self._channel, self._coarse = setting.channel, setting.coarse
         settle = self._plan.device.settle
@@ -179,6 +179,11 @@ class Hands:
             also=("unit-mix-up", "reference-meter-drifted"),
             instrument="source",
         )
+
+    def wait(self, seconds: float) -> None:
+        """Leave all as it is for so long."""
+        self._alive()
+        self._bench.clock.sleep(seconds)
 
     def acquire(self, channel: int) -> Waveform:
         """One plain record."""

@@ -1,21 +1,21 @@
-"""Before the ladder: is the source itself right? One factor shared by all channels and ranges points to the station."""
+"""Before the ladder: is the station right? What all channels share points to it: a factor, late gains, contacts."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Sequence
 
-from harness.amplitude import check_quality, fit_sine3
+from harness.amplitude import fit_sine3
 from harness.errors import StationFault
+from harness.sweep.checks.contact import check_contact
+from harness.sweep.checks.exchange import check_cables
+from harness.sweep.checks.gentle import FILL_RATIO, Gentle
+from harness.sweep.checks.waits import check_waits
 from harness.sweep.hands import Hands
 from harness.sweep.journal import Journal
 from harness.sweep.plan import SweepPlan
 from harness.values import Rung
 
-CHECK_FILL_RATIO = 0.25
-"""Fill of the check: a gain or a source nearly four times too strong still does not clip."""
-LEAST_FILL_RATIO = 0.02
-"""Below this fill the record of the check says nothing."""
 ALIKE_PERCENT = 3.0
 """Channels and ranges that share one factor agree this well: healthy ones mostly lie within 1 % of the law."""
 NOISE_WINDOW_RATIO = 1.35
@@ -29,26 +29,45 @@ def self_check(hands: Hands, plan: SweepPlan, journal: Journal) -> bool:
 
     Returns True when the source is proven good: some channel is as predicted in some range, or the device's own noise
     shows that the device is what changed. False when nothing is proven. StationFault when all channels and ranges share
-    a factor that the device's own noise does not share.
+    a factor that the device's own noise does not share, when the cables of two channels are exchanged, when the gain of
+    all channels comes later than is waited for, or another contact makes it each time the source is switched on.
     """
-    middles = _middles(plan.rungs)
-    found = {rung.prediction.label: _ratio(hands, plan, rung) for rung in middles}
-    proven = any(_as_predicted(ratio, plan) for ratio in found.values())
+    middles, gentle = _middles(plan.rungs), Gentle(hands, plan)
+    found = {rung.prediction.label: gentle.ratio(rung) for rung in middles}
+    wrong = [rung for rung in middles if not _as_predicted(found[rung.prediction.label], plan)]
+    if wrong:
+        check_cables(gentle, wrong, middles)
+    proven = len(wrong) < len(middles)
     if not proven:
         # A relay or a pre-gain that is wrong moves some ranges, a wrong source moves all of them.
         for rung in _other_ranges(plan.rungs, middles):
-            found[rung.prediction.label] = ratio = _ratio(hands, plan, rung)
+            found[rung.prediction.label] = ratio = gentle.ratio(rung)
             if proven := _as_predicted(ratio, plan):
                 break
     said = ", ".join(f"{label} {'no valid record' if r is None else f'×{r:.4g}'}" for label, r in found.items())
-    journal.note("self-check", f"gain over prediction at {CHECK_FILL_RATIO:g} fill: {said}")
+    text = f"gain over prediction at {FILL_RATIO:g} fill: {said}"
     if proven:
+        _waits_and_contacts(gentle, middles, journal, text)
         return True
+    journal.note("self-check", text)
     logs_percent = [100.0 * math.log(ratio) for ratio in found.values() if ratio is not None]
     everywhere = all(found[rung.prediction.label] is not None for rung in middles)
     if not everywhere or max(logs_percent) - min(logs_percent) > ALIKE_PERCENT:
         return False
     return _is_the_device(hands, plan, journal, math.exp(sum(logs_percent) / len(logs_percent) / 100.0))
+
+
+def _waits_and_contacts(gentle: Gentle, middles: Sequence[Rung], journal: Journal, text: str) -> None:
+    """What scatters or comes late in all channels is the station's; see the checks."""
+    try:
+        moved_percent = check_waits(gentle, middles)
+        if moved_percent is not None:
+            text += f"; moved by {moved_percent:+.2g} % while waiting longer after a change of range"
+        span_percent = check_contact(gentle, middles)
+        if span_percent is not None:
+            text += f"; span {span_percent:.2g} % by switching the source off and on"
+    finally:
+        journal.note("self-check", text)
 
 
 def _as_predicted(ratio: float | None, plan: SweepPlan) -> bool:
@@ -71,30 +90,6 @@ def _other_ranges(rungs: Sequence[Rung], known: Sequence[Rung]) -> list[Rung]:
     return list(ranges.values())
 
 
-def _ratio(hands: Hands, plan: SweepPlan, rung: Rung) -> float | None:
-    """Gain over prediction at a small level, never above the rung's own; None without a valid record."""
-    hands.select(rung.setting)
-    gentle_vpk = rung.drive_vpk * min(CHECK_FILL_RATIO / rung.fill_ratio, 1.0)
-    hands.drive(max(float(f"{gentle_vpk:.4g}"), plan.level_least_vpk))
-    wave = hands.acquire(rung.setting.channel)
-    input_vpk = hands.true_level_vpk * plan.input_ratio
-    hands.off()
-    converter = plan.device.converter
-    quality = check_quality(
-        wave.codes,
-        low_code=converter.low_code,
-        high_code=converter.high_code,
-        fill_low=LEAST_FILL_RATIO,
-        fill_high=plan.fill_high,
-        amplitude_code=None,
-    )
-    if quality.clipped or quality.underfilled:
-        return None
-    fit = fit_sine3(wave.codes, sample_rate_hz=wave.sample_rate_hz, frequency_hz=hands.frequency_hz)
-    ratio = fit.amplitude_code / (input_vpk * rung.prediction.gain_codes_per_v)
-    return ratio if ratio > 0.0 else None
-
-
 def _is_the_device(hands: Hands, plan: SweepPlan, journal: Journal, ratio: float) -> bool:
     """All channels share a factor. With the source off, only the device's own noise is left: has it moved too?"""
     typical = plan.device.quiet_noise
@@ -107,7 +102,7 @@ def _is_the_device(hands: Hands, plan: SweepPlan, journal: Journal, ratio: float
         journal.note("self-check", f"{text}; quiet-noise setting not in the ladder: {UNDECIDED}")
         return False
     hands.off()
-    hands.select(rung.setting)
+    hands.select(rung.setting, listen=False)
     wave = hands.acquire(rung.setting.channel)
     noise_code = fit_sine3(wave.codes, sample_rate_hz=wave.sample_rate_hz, frequency_hz=hands.frequency_hz).noise_code
     moved = noise_code / typical.noise_code
@@ -117,10 +112,12 @@ def _is_the_device(hands: Hands, plan: SweepPlan, journal: Journal, ratio: float
         journal.note("self-check", f"{text}: noise moved with the gain, so the device is what changed")
         return True
     if stayed and not with_gain:
+        first, *others = plan.factor_faults(ratio)
         raise StationFault(
-            f"{text}, so the level at its input is wrong: check the source's load setting, terminators and cable",
-            fault="source-load-mis-set",
-            also=("terminator-wrong", "unit-mix-up"),
+            f"{text}, so the level at its input is wrong: check the source's load setting, terminators and cable, the "
+            "unit of its level, pads and probe factor, then run again",
+            fault=first,
+            also=tuple(others),
         )
     journal.note("self-check", f"{text}: {UNDECIDED}")
     return False

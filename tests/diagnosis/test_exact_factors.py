@@ -2,7 +2,7 @@ import math
 
 import pytest
 
-from harness.diagnosis import FACTORS, match_factor
+from harness.diagnosis import FACTORS, KNOWN, match_factor, station_faults
 
 
 @pytest.mark.parametrize("ratio", [2.0, 1.9999, 0.50003, 2.0 * 1.0049])
@@ -39,3 +39,19 @@ def test_windows_that_touch_name_both_nearest_first() -> None:
 )  # fmt: skip
 def test_ratios_of_the_trade_are_in_the_table(ratio: float, cause: str) -> None:
     assert cause in match_factor(ratio)[0].cause
+
+
+@pytest.mark.parametrize(
+    ("ratio", "first"),
+    [
+        (2.0, "source-load-mis-set"), (1.0 / 1.5, "terminator-wrong"), (math.sqrt(8.0), "unit-mix-up"),
+        (10.0, "probe-factor-wrong"), (0.1, "pad-wrong"), (1.7, "source-load-mis-set"),
+    ],
+)  # fmt: skip
+def test_a_factor_on_everything_names_the_station_by_its_exact_size(ratio: float, first: str) -> None:
+    found = station_faults(ratio)
+    assert found[0] == first
+    assert len(set(found)) == len(found)
+    assert all(KNOWN[name].station for name in found)
+    # A pad makes any factor.
+    assert "pad-wrong" in found

@@ -20,7 +20,7 @@ from harness.app.run import plan_of
 from harness.app.setup import read_setup
 from harness.bench import Recorder
 from harness.bus import decode
-from harness.errors import BenchError, CaptureError
+from harness.errors import BenchError, CaptureError, StationFault
 from harness.simulated.link import Due, MemoryLink
 from harness.sweep import sweep
 from harness.values import Direction, Reading, ReadingStatus, Rung, Setting
@@ -102,14 +102,21 @@ class LinkWorld:
         self.bench = bench
         self._recorder = recorder
         self.rungs = {rung.setting: rung for rung in rungs()}
+        self.locked = ""
+        """What the last walk held against the station; nothing is wrong with it but links."""
         self.links = {role: getattr(bench, role)._link for role in ROLES}
 
     def walk(self) -> list[Reading]:
         """Sweep; an error that ends the sweep ends it here too, with the source off unless its link is gone."""
         kept = Kept()
         plan = dataclasses.replace(PLAN, rungs=tuple(self.rungs.values()))
-        with contextlib.suppress(BenchError):
+        self.locked = ""
+        try:
             sweep(self.bench, plan, self._recorder(kept), progress=lambda done, reading: None)
+        except StationFault as error:
+            self.locked = str(error)
+        except BenchError:
+            pass
         return kept.readings
 
     def heal(self) -> None:
@@ -126,7 +133,7 @@ class LinkWorld:
 
     def wrong(self, readings: Sequence[Reading]) -> list[str]:
         """What is wrong among the readings that claim to be good."""
-        found = []
+        found = [f"the station is locked: {self.locked}"] if self.locked else []
         for reading in readings:
             rung = self.rungs[reading.setting]
             if reading.status is ReadingStatus.UNMEASURABLE:

@@ -36,7 +36,7 @@ def kept(store: Path) -> int:
         ("disk-full@6", 3, "the disk is full (injected): make room, then resume the run", 5),
         ("store-locked@6", 3, "the store is locked by another process (injected), for more than 30 s", 5),
         ("operator-interrupt@6", 130, "", 6),
-        ("operator-interrupt=2@6", 130, "", None),
+        ("operator-interrupt=2@16", 130, "", None),
         ("process-killed=1@6", 130, "", 6),
     ],
 )
@@ -50,7 +50,7 @@ def test_a_run_that_is_stopped_keeps_what_it_has(
     assert count == readings if readings is not None else 0 < count < 220
 
 
-@pytest.mark.parametrize("fault", ["store-locked=20@2", "clock-stepped=-3600@3", "host-asleep=300@3"])
+@pytest.mark.parametrize("fault", ["store-locked=20@2", "clock-stepped=-3600@8", "host-asleep=300@8"])
 def test_a_run_that_goes_on_loses_nothing(fault: str) -> None:
     with link_world(fault) as world:
         readings = world.walk()

@@ -18,7 +18,7 @@ from harness.simulated import SIZES, FaultEntry, catalogue
 from harness.values import ReadingStatus
 from tests.faults.link_world import KINDS, ROLES, LinkWorld, Spoiler, link_world
 
-ANSWERS = {"source": 40, "device": 60, "adapter": 12}
+ANSWERS = {"source": 70, "device": 110, "adapter": 12}
 """More answers than preparing, self-check and a rung take."""
 
 INTRUSIONS = (b"NONSENSE\n", b"SYST:ERR?;*OPC?\n", b"*RST\n", b"*IDN")
@@ -93,9 +93,9 @@ GONE = {"reply-missing", "link-closed-by-peer", "wrong-instrument", "two-owners"
 
 @pytest.mark.parametrize("entry", OF_LINKS, ids=[entry.name for entry in OF_LINKS])
 def test_no_fault_of_a_link_makes_a_wrong_number_good(entry: FaultEntry) -> None:
-    """From the third record on, and now and then, on each link that can have it."""
+    """From the first record of the ladder on, and now and then, on each link that can have it."""
     for role in entry.roles:
-        for text in (f"{SIZES[entry.id].above}@3", "~0.05@1"):
+        for text in (f"{SIZES[entry.id].above}@8", "~0.05@1"):
             fault = f"{entry.name}:{role}{text}"
             gone = role == "source" and entry.name in GONE
             with contextlib.suppress(BenchError), link_world(fault) as world:

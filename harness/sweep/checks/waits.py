@@ -1,0 +1,68 @@
+"""Are the waits long enough? After a change of range the gain must not move on while nothing is touched."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from harness.errors import StationFault
+from harness.sweep.checks.gentle import Gentle, percent
+from harness.values import Rung
+
+LATE_PERCENT = 0.3
+"""More than this is still to come after the wait: the usual limit of what up and down may differ."""
+LONGER = 3.0
+"""Waits of a change of range until the second reading: what was off then has shrunk to its fourth power."""
+RESTS_RATIO = 0.33
+"""From the second reading to the third the gain moves by less than this share of the first move. What creeps with the
+logarithm of time, as a dielectric does, moves by as much again."""
+FEWEST_CHANNELS = 2
+"""A channel alone is as well slow by itself."""
+
+
+def check_waits(gentle: Gentle, middles: Sequence[Rung]) -> float | None:
+    """Read a setting of each channel after a change of range, and again after a longer wait.
+
+    The first channel that rests ends the check: then the waits are right. Returns by how much the gain of the last
+    channel looked at moved, percent; None where nothing can be told. StationFault when all channels move and then rest.
+    """
+    moved_percent: float | None = None
+    if len(middles) < FEWEST_CHANNELS:
+        return None
+    for rung in middles:
+        moved_percent = _moves(gentle, rung)
+        if moved_percent is None or abs(moved_percent) <= LATE_PERCENT:
+            return moved_percent
+        if not _rests(gentle, rung, abs(moved_percent)):
+            return moved_percent
+    wait_s = gentle.plan.device.settle.coarse_s
+    raise StationFault(
+        f"in all channels the gain moves on after the wait of {wait_s:g} s for a change of range, by "
+        f"{moved_percent:+.2g} % in the last one, and rests after {1.0 + LONGER:g} times as long: the wait is too "
+        "short: make [settle] coarse_s of the device file longer, then run again; when another unit rests at once, the "
+        "relays of this one are late",
+        fault="settle-too-short",
+        also=("relay-settles-late",),
+    )
+
+
+def _moves(gentle: Gentle, rung: Rung) -> float | None:
+    """How far the gain moves between the usual wait and a longer one, coming from the most sensitive range."""
+    own = [other for other in gentle.plan.rungs if other.setting.channel == rung.setting.channel]
+    away = min(own, key=lambda other: other.drive_vpk)
+    if away.setting.coarse == rung.setting.coarse:
+        return None
+    gentle.set(away.setting)
+    gentle.set(rung.setting)
+    return _between(gentle, rung, gentle.read(rung))
+
+
+def _rests(gentle: Gentle, rung: Rung, moved_percent: float) -> bool:
+    still_percent = _between(gentle, rung, gentle.read(rung))
+    return still_percent is not None and abs(still_percent) <= RESTS_RATIO * moved_percent
+
+
+def _between(gentle: Gentle, rung: Rung, before: float | None) -> float | None:
+    """How far a gain moves from a reading until one after a longer wait."""
+    gentle.hands.wait(LONGER * gentle.plan.device.settle.coarse_s)
+    after = gentle.read(rung)
+    return None if before is None or after is None else percent(after / before)
