@@ -13,12 +13,11 @@ from harness.app.relay_use import RelayUse
 from harness.app.run import RunRequest, bytes_of, new_header, take_readings
 from harness.app.run_lock import owning
 from harness.app.setup import Setup
-from harness.bench import Surroundings
 from harness.config import Corner, Night
 from harness.errors import BenchError, StationFault, StopCondition
 from harness.ladder import NightRun, night_runs
 from harness.store import Store
-from harness.sweep import Resumption, resumption
+from harness.sweep import Around, Resumption, resumption
 from harness.values import NightPlace, RunInfo
 
 
@@ -94,17 +93,17 @@ def _unit(
         with open_bench(
             setup.bench, setup.device, transport=setup.job.transport, seed=request.seed, faults=request.run.faults,
             unit=unit,
-        ) as opened, _back_to(opened.bench.surroundings, night.rest_c):  # fmt: skip
+        ) as opened, _back_to(Around(opened.bench.surroundings), night.rest_c) as around:  # fmt: skip
             visit, given_up = -1, -1
             for run in todo:
                 if run.visit == given_up:
                     continue
                 fresh = run.visit != visit
                 if fresh:
-                    _set(opened.bench.surroundings, run.corner)
+                    _set(around, run.corner)
                     visit = run.visit
                 try:
-                    station = _one(store, request, opened, night, run, known.get(run.key), relays, dwell=fresh)
+                    station = _one(store, request, opened, around, night, run, known.get(run.key), relays, dwell=fresh)
                 except StopCondition as stop:
                     end.stops.append(f"{unit}, {run.corner.name}: {stop}")
                     say(f"stopped ({stop.scope}): {stop}")
@@ -125,8 +124,8 @@ def _unit(
 
 
 def _one(
-    store: Store, request: NightRequest, opened: OpenBench, night: Night, run: NightRun, before: RunInfo | None,
-    relays: RelayUse, *, dwell: bool,
+    store: Store, request: NightRequest, opened: OpenBench, around: Around, night: Night, run: NightRun,
+    before: RunInfo | None, relays: RelayUse, *, dwell: bool,
 ) -> StationFault | None:  # fmt: skip
     """One run, begun or gone on with."""
     setup = request.setup_of_cycle(run.cycle)
@@ -154,9 +153,12 @@ def _one(
     say(f"run {header.run_id}: unit {run.unit}, {run.corner.name}, cycle {run.cycle + 1} of {night.cycles}")
     for words in warnings:
         recorder.note("relay-budget", words)
-    watch = NightWatch(setup, opened, store, night, run, dwell=dwell)
-    with owning(header.run_id):
-        return take_readings(setup, opened, recorder, left, watch)
+    watch = NightWatch(setup, opened, around, store, night, run, dwell=dwell)
+    try:
+        with owning(header.run_id):
+            return take_readings(setup, opened, recorder, left, watch)
+    finally:
+        around.journal(None)
 
 
 def _known(store: Store, night_id: str) -> dict[tuple[int, int], RunInfo]:
@@ -179,22 +181,21 @@ def _night_of(setup: Setup) -> Night:
     return night
 
 
-def _set(surroundings: Surroundings, corner: Corner) -> None:
+def _set(around: Around, corner: Corner) -> None:
     """Set what the corner names; what the bench lacks was refused when the job was read."""
-    if corner.supply_v is not None and surroundings.supply is not None:
-        surroundings.supply.set_voltage(corner.supply_v)
-    if corner.temperature_c is not None and surroundings.chamber is not None:
-        surroundings.chamber.set_temperature(corner.temperature_c)
+    if corner.supply_v is not None:
+        around.set_voltage(corner.supply_v)
+    if corner.temperature_c is not None:
+        around.set_temperature(corner.temperature_c)
 
 
 @contextlib.contextmanager
-def _back_to(surroundings: Surroundings, rest_c: float) -> Iterator[None]:
+def _back_to(around: Around, rest_c: float) -> Iterator[Around]:
     """The chamber goes back to rest whatever happens: a cold one that is left alone gathers water."""
     try:
-        yield
+        yield around
     finally:
-        if surroundings.chamber is not None:
-            try:
-                surroundings.chamber.set_temperature(rest_c)
-            except BenchError as error:
-                say(f"THE CHAMBER MAY STILL BE AT ITS CORNER: {error}")
+        try:
+            around.set_temperature(rest_c)
+        except BenchError as error:
+            say(f"THE CHAMBER MAY STILL BE AT ITS CORNER: {error}")

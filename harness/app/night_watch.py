@@ -8,7 +8,7 @@ from harness.config import Night
 from harness.errors import StopCondition
 from harness.ladder import NightRun
 from harness.store import RunRecorder, Store
-from harness.sweep import Walk, settle
+from harness.sweep import Around, Walk, settle
 from harness.values import CONDITION, Reading, ReadingStatus, conditions_text
 
 EVERY_S = 60.0
@@ -19,9 +19,10 @@ class NightWatch:
     """Of one run."""
 
     def __init__(
-        self, setup: Setup, opened: OpenBench, store: Store, night: Night, run: NightRun, *, dwell: bool
+        self, setup: Setup, opened: OpenBench, around: Around, store: Store, night: Night, run: NightRun, *, dwell: bool
     ) -> None:
         """`dwell`: the corner has just been set, so the unit must settle first."""
+        self._around = around
         self._setup = setup
         self._bench = opened.bench
         self._store = store
@@ -36,13 +37,14 @@ class NightWatch:
     def before(self, walk: Walk, recorder: RunRecorder) -> None:
         """Let the unit settle where the corner has just been set."""
         self._recorder = recorder
+        self._around.journal(recorder.note)
         self._room()
         corner = self._run.corner
         if self._dwell and (corner.temperature_c is not None or corner.supply_v is not None):
             settle(
                 walk,
                 (self._setup.anchors or self._setup.rungs)[0],
-                surroundings=self._bench.surroundings,
+                conditions=self._around.conditions,
                 temperature_c=corner.temperature_c,
                 rules=self._night.dwell,
                 device=self._setup.device,
@@ -70,32 +72,41 @@ class NightWatch:
 
     def _conditions(self, recorder: RunRecorder) -> None:
         self._looked_s = self._bench.clock.now_s()
-        values = self._bench.surroundings.conditions()
+        values = self._around.conditions()
         if values:
             recorder.note(CONDITION, conditions_text(values))
         self._check(values)
 
     def _check(self, values: dict[str, float]) -> None:
+        """StopCondition for what is out of bounds at this look and at another one: a single answer may be a glitch."""
+        if self._breach(values) is None:
+            return
+        sure = self._breach(self._around.conditions())
+        if sure is not None:
+            raise sure
+
+    def _breach(self, values: dict[str, float]) -> StopCondition | None:
         stop = self._night.stop
         warmest = max((c.temperature_c for c in self._night.corner if c.temperature_c is not None), default=None)
         probe_c = values.get("probe_c")
         if warmest is not None and probe_c is not None and probe_c > warmest + stop.over_k:
-            raise StopCondition(
+            return StopCondition(
                 f"the unit is at {probe_c:.1f} °C, over {stop.over_k:g} K above the warmest corner: everything stops",
                 scope="night",
             )
         current_a = values.get("supply_a")
         if current_a is None or self._run.corner.supply_v is None:
-            return
+            return None
         if self._current_a is None:
             self._current_a = current_a
         limit_a = stop.supply_percent / 100.0 * self._current_a
-        if abs(current_a - self._current_a) > limit_a:
-            raise StopCondition(
-                f"the supply gives {current_a:.3f} A, {self._current_a:.3f} A when the run began; allowed "
-                f"±{stop.supply_percent:g} %: the unit is given up",
-                scope="unit",
-            )
+        if abs(current_a - self._current_a) <= limit_a:
+            return None
+        return StopCondition(
+            f"the supply gives {current_a:.3f} A, {self._current_a:.3f} A when the run began; allowed "
+            f"±{stop.supply_percent:g} %: the unit is given up",
+            scope="unit",
+        )
 
     def _room(self) -> None:
         free_mb = self._store.free_mb()

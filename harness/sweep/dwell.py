@@ -6,7 +6,7 @@ import math
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from harness.bench import Clock, Surroundings
+from harness.bench import Clock
 from harness.config import DeviceFile, Dwell
 from harness.sweep.recheck import gain_of
 from harness.sweep.walk import Walk
@@ -26,7 +26,7 @@ def settle(
     walk: Walk,
     rung: Rung,
     *,
-    surroundings: Surroundings,
+    conditions: Callable[[], dict[str, float]],
     temperature_c: float | None,
     rules: Dwell,
     device: DeviceFile,
@@ -36,13 +36,14 @@ def settle(
 ) -> bool:
     """Look at probe and gain again and again until both rest; True when they do before the time is up.
 
-    Every look is in the record: the conditions as a line of the journal, the gain as an anchor. `check` sees the
-    conditions and may raise. Errors and their promises as of a portion of the walk; the source is off between looks.
+    `conditions` reads what surrounds the unit. Every look is in the record: those as a line of the journal, the gain as
+    an anchor. `check` sees the conditions and may raise. Errors and their promises as of a portion of the walk; the
+    source is off between looks.
     """
     began_s = clock.now_s()
     looks: list[_Look] = []
     while True:
-        values = surroundings.conditions()
+        values = conditions()
         if values:
             note(CONDITION, conditions_text(values))
         check(values)
@@ -64,6 +65,8 @@ def settle(
 def _unsettled(looks: list[_Look], temperature_c: float | None, rules: Dwell, waited_s: float) -> str:
     """Why the unit has not settled; empty when it has."""
     now = looks[-1]
+    if now.probe_c is None and any(look.probe_c is not None for look in looks):
+        return "the probe does not answer"
     if now.probe_c is not None:
         if temperature_c is not None and abs(now.probe_c - temperature_c) > rules.within_k:
             return f"the probe is at {now.probe_c:.2f} °C, wanted {temperature_c:g}"

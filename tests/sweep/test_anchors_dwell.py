@@ -81,7 +81,7 @@ def settled(there: Rig, at: Callable[[float], float], rules: Dwell = RULES, want
     probe = Thermometer(lambda: at(clock.now_s() - began_s))
     return settle(
         walk, RUNGS[1],
-        surroundings=Surroundings(probe=probe), temperature_c=wanted_c, rules=rules, device=SETUP.device,
+        conditions=Surroundings(probe=probe).conditions, temperature_c=wanted_c, rules=rules, device=SETUP.device,
         clock=clock, note=there.notebook.note, check=lambda values: None,
     )  # fmt: skip
 
