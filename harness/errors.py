@@ -20,6 +20,7 @@ GainladderError                     every child: a message that names the place;
 │  ├─ NotFinite (ValueError)        NaN, infinity, 9.9E37 or 9.91E37 in the data
 │  ├─ TooFewCycles                  less than one cycle in the record
 │  ├─ FitFailed                     the least-squares problem has no unique answer
+│  ├─ HostAsleep                    the computer slept while it was taken
 │  └─ CaptureError (ValueError)     a bus capture that contradicts itself
 ├─ StoreError                       the record cannot be written or read
 │  ├─ StoreUnavailable              missing, locked, read-only or full
@@ -210,6 +211,12 @@ class FitFailed(MeasureError):
     """The least-squares problem has no unique answer."""
 
     reason = "fit-failed"
+
+
+class HostAsleep(MeasureError):
+    """The computer slept while the record was taken: bench and unit have gone on meanwhile."""
+
+    reason = "host-asleep"
 
 
 class CaptureError(MeasureError, ValueError):

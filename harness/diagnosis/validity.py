@@ -22,6 +22,7 @@ POINTS_TO: Final[dict[str, tuple[str, ...]]] = {
     "not-plain": ("averaging-left-on",),
     "not-finite": ("not-a-number-value", "infinity-value"),
     "no-signal": ("byte-order-wrong", "preamble-stale"),
+    "host-asleep": ("host-asleep", "clock-stepped"),
     "no-record": ("reply-missing",),
     "stale-record": ("stale-record",),
     "capture": ("capture-incomplete",),

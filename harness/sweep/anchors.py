@@ -30,6 +30,10 @@ class AnchorKeeper:
         """One more rung of the ladder is done."""
         self._rungs_since += 1
 
+    def hurry(self) -> None:
+        """Something has happened: they are due now."""
+        self._last_s = None
+
     @property
     def due(self) -> bool:
         """Whether it is time: at first, then after so many rungs or so long."""

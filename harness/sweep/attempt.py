@@ -6,11 +6,20 @@ from dataclasses import dataclass
 
 from harness.amplitude import check_quality
 from harness.bench import Clock
-from harness.errors import BenchError, InstrumentReported, MeasureError, RefusedUnsafe, StationFault, WrongInstrument
+from harness.errors import (
+    BenchError,
+    HostAsleep,
+    InstrumentReported,
+    MeasureError,
+    RefusedUnsafe,
+    StationFault,
+    WrongInstrument,
+)
 from harness.sweep.hands import UNHEARD, Hands, Selected
 from harness.sweep.journal import Journal
 from harness.sweep.levelling import MOST_TRIES, Levels, next_level, seen
 from harness.sweep.plan import SweepPlan
+from harness.sweep.sleep_watch import SleepWatch
 from harness.values import Purpose, Quality, Reading, ReadingStatus, Rung, Waveform
 
 STOPS_THE_RUN = (RefusedUnsafe, StationFault, WrongInstrument)
@@ -49,6 +58,9 @@ class RungWalker:
         self._clock = clock
         self._source_proven = source_proven
         self._suspect = suspect
+        self._watch = SleepWatch(clock, journal.note)
+        self.slept = False
+        """The computer has slept since the anchors were taken last."""
         self._begin(0)
 
     def walk(self, rung: Rung) -> Reading:
@@ -71,6 +83,7 @@ class RungWalker:
                 raise
             except (BenchError, MeasureError) as error:
                 self._suspect = True
+                error = self._woken(error)
                 if isinstance(error, InstrumentReported):
                     self._now.messages = (error.message,)
                 reading = self._record(rung, ReadingStatus.RETRIED if left else ReadingStatus.INVALID, _why(error))
@@ -138,6 +151,7 @@ class RungWalker:
             self._hands.silence()
         now.driven = True
         now.waveform = self._hands.acquire(rung.setting.channel)
+        self._watch.look()
         converter = self._plan.device.converter
         return check_quality(
             now.waveform.codes,
@@ -147,6 +161,15 @@ class RungWalker:
             fill_high=self._plan.fill_high if fill_low is None else 1.0,
             amplitude_code=None,
         )
+
+    def _woken(self, error: BenchError | MeasureError) -> BenchError | MeasureError:
+        """What is wrong with a try: links may well be gone after a sleep, but the sleep is the reason."""
+        try:
+            self._watch.look()
+        except HostAsleep as asleep:
+            error = asleep
+        self.slept = self.slept or isinstance(error, HostAsleep)
+        return error
 
     def _no_level(self, rung: Rung, quality: Quality) -> Reading:
         """No level gives a sound record: with a proven source that is the device's fault, else nobody's."""

@@ -139,6 +139,9 @@ class Walk:
 
     def _keep_anchors(self, walker: RungWalker) -> None:
         if self._anchors is not None:
+            if walker.slept:
+                self._anchors.hurry()
+                walker.slept = False
             if self._anchors.due:
                 self._anchors.take(walker)
             self._anchors.walked()
