@@ -35,6 +35,10 @@ class Input(Table):
         return self
 
 
+BEYOND_RATIO = 4
+"""So far beyond the rails a product may be; more is no record, but bytes in the wrong order."""
+
+
 class Converter(Table):
     """The converter behind the gain."""
 
@@ -43,6 +47,14 @@ class Converter(Table):
     high_code: int
     codes_per_v: Positive
     """Codes a volt at the converter."""
+    beyond_screen: bool = False
+    """Whether a record holds products of arithmetic beyond the codes from low_code to high_code."""
+
+    @property
+    def record_codes(self) -> tuple[int, int]:
+        """Lowest and highest value of a record: the converter's rails, with room for products where it holds them."""
+        room = (BEYOND_RATIO - 1) * 2 ** (self.bits - 1) if self.beyond_screen else 0
+        return self.low_code - room, self.high_code + room
 
     @model_validator(mode="after")
     def _span(self) -> Converter:

@@ -9,6 +9,10 @@ from pydantic import Field, model_validator
 from harness.config.model import Positive, Table
 
 Fill = Annotated[float, Field(gt=0.0, lt=1.0)]
+Overdrive = Annotated[float, Field(ge=1.1, le=2.0)]
+"""Enough for a plateau at both rails, no more than a stage must stand."""
+FEWEST_PAIRS = 4
+"""Fewer show no change of an offset."""
 FEWEST_REPEATS = 5
 """Fewer cannot show a scatter."""
 
@@ -29,10 +33,21 @@ class Extra(Table):
     crosstalk_fill: Fill = 0.8
     """Wanted fill of the aggressor's channel."""
 
+    overdriven: Overdrive | None = None
+    """Signal span over converter span of a reading that is meant to clip."""
+    exact_steps: int = Field(default=0, ge=0, le=20)
+    """Rounds of readings of two settings at one level; 0 for none."""
+    offset_pairs: int = Field(default=0, ge=0, le=50)
+    """Rounds of readings of all settings with the source off; 0 for none."""
+
     @model_validator(mode="after")
     def _sense(self) -> Extra:
         if self.two_level is not None and not self.two_level[1] >= 1.5 * self.two_level[0]:
             raise ValueError("two_level: the lower fill first, the upper one at least 1.5 times as much")
         if 0 < self.repeats < FEWEST_REPEATS:
             raise ValueError(f"repeats: 0, or {FEWEST_REPEATS} to 100")
+        if self.exact_steps == 1:
+            raise ValueError("exact_steps: 0, or 2 to 20: one round shows no scatter")
+        if 0 < self.offset_pairs < FEWEST_PAIRS:
+            raise ValueError(f"offset_pairs: 0, or {FEWEST_PAIRS} to 50")
         return self

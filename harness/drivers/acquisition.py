@@ -82,12 +82,12 @@ class AcquisitionDriver(InstrumentDriver):
                 f"got {len(payload)} bytes of codes; allowed: {wanted} samples of 2 bytes", **self._place(question)
             )
         codes = np.frombuffer(payload, dtype=CODE_TYPES[self._profile.code_type]).astype(np.int16)
-        converter = self._device.converter
-        if codes.min() < converter.low_code or codes.max() > converter.high_code:
+        low_code, high_code = self._device.converter.record_codes
+        if codes.min() < low_code or codes.max() > high_code:
             # Bytes in the wrong order, or a record that is none: no level can mend it.
             raise BadReply(
-                f"got codes from {codes.min()} to {codes.max()}; allowed: {converter.low_code} to "
-                f"{converter.high_code}, the codes of the converter: is code_type right?",
+                f"got codes from {codes.min()} to {codes.max()}; allowed: {low_code} to {high_code}, "
+                "the codes of the converter and of its products: is code_type right?",
                 **self._place(question),
             )
         return codes

@@ -15,6 +15,7 @@ from harness.judge.gain_budget import Heard, Reduced
 from harness.judge.measured import measure
 from harness.judge.rows import Gathered
 from harness.judge.uncertainty import scatter_dof
+from harness.judge.waveform import Overdriven, overdriven
 from harness.values import Purpose, Reading, ReadingStatus, Rung
 
 SAME_FREQUENCY_RATIO = 1e-3
@@ -23,7 +24,7 @@ NOT_READ = "not read"
 """Reason of a planned reading that is not in the record."""
 Reducer = Callable[[Gathered], Reduced | None]
 """What a budget must know of readings of a setting."""
-WITHOUT_SIGNAL = (Purpose.QUIET, Purpose.CROSSTALK)
+WITHOUT_SIGNAL = (Purpose.QUIET, Purpose.CROSSTALK, Purpose.OFFSET)
 """Readings with the source off."""
 
 
@@ -49,6 +50,8 @@ class ExtraMeasured:
     """Degrees of freedom of noise_code."""
     heard: Heard | None = None
     """The other channel's signal as the record holds it."""
+    overdriven: Overdriven | None = None
+    """Where the record ends, of a reading that was driven beyond full scale."""
 
 
 def unread(rung: Rung) -> ExtraMeasured:
@@ -78,18 +81,20 @@ def measure_extra(
     Returns:
         the numbers of its purpose; none, with the reason, where the reading cannot be judged.
     Source:
-        measure; mean and standard deviation of the codes where the source is off; a sine fit at the other channel's
+        measure; the ends of an overdriven record;
+        mean and standard deviation of the codes where the source is off; a sine fit at the other channel's
         frequency for crosstalk.
     """
-    if rung.purpose not in WITHOUT_SIGNAL:
+    wave = reading.waveform
+    plain = reading.status is ReadingStatus.VALID and wave is not None and wave.mode == "sample"
+    if rung.purpose is Purpose.OVERDRIVEN and plain and wave is not None:
+        return ExtraMeasured(rung=rung, reason="", overdriven=overdriven(wave.codes))
+    if rung.purpose not in WITHOUT_SIGNAL and (plain or rung.purpose is not Purpose.OVERDRIVEN):
         one = measure(reading, device=device, bus=None, latches=(), input_ratio=input_ratio)
         reason = "" if one.gain_codes_per_v is not None else one.reason or str(one.status)
         alone = Gathered(prediction=rung.prediction, final=(one,), planned=1, attempts=1)
-        return ExtraMeasured(
-            rung=rung, reason=reason, gain_codes_per_v=one.gain_codes_per_v, reduced=reduce(alone)
-        )
-    wave = reading.waveform
-    if reading.status is not ReadingStatus.VALID or wave is None or wave.mode != "sample":
+        return ExtraMeasured(rung=rung, reason=reason, gain_codes_per_v=one.gain_codes_per_v, reduced=reduce(alone))
+    if not plain or wave is None:
         return ExtraMeasured(rung=rung, reason=reading.reason or "no plain record")
     codes = np.asarray(wave.codes, dtype=np.float64)
     if rung.aggressor is None:

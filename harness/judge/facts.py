@@ -6,7 +6,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from harness.config import DeviceFile
-from harness.judge.extra_reading import Reducer
+from harness.judge.beside import beside_of
+from harness.judge.extra_reading import ExtraMeasured, Reducer
 from harness.judge.gain_budget import GainBudget, Statement, gain_budget, reduced
 from harness.judge.grounds import Ground, Grounds
 from harness.judge.realness import Evidence
@@ -37,6 +38,7 @@ def facts_of(
     seen: Mapping[Setting, Seen],
     statement: Statement | None,
     terminal_ratio: float,
+    extras: Sequence[ExtraMeasured] = (),
 ) -> Facts:
     """What the readings of a run show.
 
@@ -47,6 +49,7 @@ def facts_of(
         seen: what the record of a setting shows by itself; a setting without one is decided by its words.
         statement: what bench and device leave open about a gain; None makes no budget.
         terminal_ratio: volts at the source's terminals per volt that the source is set to.
+        extras: every planned reading beside the ladder.
     Returns:
         the facts.
     Source:
@@ -54,7 +57,7 @@ def facts_of(
     """
     plan = {setting: item.prediction for setting, item in gathered.items()}
     evidence = {setting: _evidence(item, law) for setting, item in gathered.items()}
-    grounds = Grounds(evidence, plan, seen, device=device)
+    grounds = Grounds(evidence, plan, seen, device=device, beside=beside_of(extras, device))
     steps = steps_of(plan, evidence, grounds)
     return Facts(
         gathered=gathered,

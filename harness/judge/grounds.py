@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from harness.config import DeviceFile
 from harness.judge.confirm import confirm, evidence_values
 from harness.judge.realness import Evidence, Found, of_settings, of_step
-from harness.judge.waveform import Seen, WaveformLadder
+from harness.judge.waveform import NOTHING, Beside, Seen, WaveformLadder
 from harness.values import Prediction, RealnessEvidence, Setting
 
 
@@ -30,6 +30,7 @@ class Grounds:
         seen: Mapping[Setting, Seen],
         *,
         device: DeviceFile,
+        beside: Mapping[int, Beside] | None = None,
     ) -> None:
         """Take what is known of a run.
 
@@ -38,6 +39,7 @@ class Grounds:
             plan: what each setting is called.
             seen: a record of each setting that has one.
             device: for the codes that a multiplication leaves in place.
+            beside: what readings beside the ladder tell, by channel; None where there are none.
         """
         self._evidence = evidence
         self._names = {setting: prediction.label for setting, prediction in plan.items()}
@@ -50,6 +52,8 @@ class Grounds:
                 {setting: one for setting, one in seen.items() if setting.channel == channel},
                 full_scale_vpp,
                 origins=origins,
+                paths={setting: one.relays for setting, one in evidence.items()},
+                beside=(beside or {}).get(channel, NOTHING),
             )
             for channel in channels
         }

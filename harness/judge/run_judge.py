@@ -239,11 +239,15 @@ class RunJudge:
             beside=BesideBudget(statement=self._statement, ladder=budget.items),
             budgets=budget_tables(budget),
             flags=flag_notes({item.prediction.label: item.flags for item in gathered.values()}),
-            extras=tuple(
-                self._extra.get(place) or unread(rung)
-                for place, rung in enumerate(self._extras)
-                if rung.setting in plan or plan.keys() == self._plan.keys()
-            ),
+            extras=self._taken(plan),
+        )
+
+    def _taken(self, plan: Mapping[Setting, Prediction]) -> tuple[ExtraMeasured, ...]:
+        """Every planned reading beside the ladder; those that are missing say so."""
+        return tuple(
+            self._extra.get(place) or unread(rung)
+            for place, rung in enumerate(self._extras)
+            if rung.setting in plan or plan.keys() == self._plan.keys()
         )
 
     def _facts(self, plan: Mapping[Setting, Prediction]) -> Facts:
@@ -267,6 +271,7 @@ class RunJudge:
                 seen={setting: one for setting, one in self._seen.items() if setting in plan},
                 statement=self._statement,
                 terminal_ratio=self._terminal_ratio,
+                extras=self._taken(plan) if self._waveforms else (),
             )
         return self._known[settings]
 

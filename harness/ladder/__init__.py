@@ -4,7 +4,8 @@ from harness.ladder.anchors import anchor_rungs
 from harness.ladder.build import build
 from harness.ladder.coverage import coverage
 from harness.ladder.drive import Drive, drive_of, input_ratio, open_ratio, terminal_ratio
-from harness.ladder.extra import Ground, OtherSource, plan_extras
+from harness.ladder.extra import plan_extras
+from harness.ladder.ground import Ground, OtherSource
 from harness.ladder.night import NightRun, night_runs
 from harness.ladder.preview import PreviewRow, PreviewSummary, preview_rows, preview_summary
 from harness.ladder.probe import probe_rungs

@@ -3,81 +3,27 @@
 from __future__ import annotations
 
 from bisect import bisect
-from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
 
 from harness.config import Extra
 from harness.errors import ConfigError, Problem
-from harness.ladder.drive import Drive
+from harness.ladder.extra_realness import exact_steps, offset_pairs, overdriven
+from harness.ladder.ground import NEAR_RATIO, Ground, OtherSource, Wish
 from harness.ladder.relays import toggles
 from harness.law import GainLaw
 from harness.values import Aggressor, Direction, Prediction, Purpose, Rung, Setting
-
-NEAR_RATIO = 0.02
-"""How far the fill at a level that may be set is from the wanted one, at most."""
 
 NEEDS = {
     "two_level": "a setting of the ladder at which source, bench and device permit both fills",
     "second_frequency_hz": "a ladder with settings",
     "quiet": "a ladder with settings",
     "repeats": "ranges in the ladder between which a relay moves",
+    "overdriven": "a setting of the ladder that source, bench and device permit to overdrive",
+    "exact_steps": "two settings of one channel in the ladder, both measurable at the level of the more sensitive one",
+    "offset_pairs": "a ladder with settings",
     "crosstalk_hz": "an [aggressor] on the bench that can fill a range of its channel; a ladder without that channel",
 }
 """What a kind of reading needs, by its key."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class OtherSource:
-    """The source that drives another channel."""
-
-    channel: int
-    drive: Drive
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Ground:
-    """What the planning stands on."""
-
-    law: GainLaw
-    drive: Drive
-    ladder: tuple[Rung, ...]
-    """Extra readings are taken at settings of the ladder only."""
-    fill_target_ratio: float
-    range_ends_vpk: tuple[float, ...] = ()
-    """Where the source changes its own range; both levels of a pair are best in one."""
-    other: OtherSource | None = None
-
-    def channels(self) -> Iterator[tuple[Prediction, ...]]:
-        """The predictions of each channel, least sensitive first."""
-        by_channel: dict[int, dict[Setting, Prediction]] = {}
-        for rung in self.ladder:
-            by_channel.setdefault(rung.setting.channel, {})[rung.setting] = rung.prediction
-        for channel in sorted(by_channel):
-            yield tuple(sorted(by_channel[channel].values(), key=lambda p: p.gain_codes_per_v))
-
-    def relays(self, prediction: Prediction) -> frozenset[str]:
-        """The relays that carry current at a setting."""
-        return self.law.relays_of(dict(prediction.state.controls))
-
-    def states(self, predictions: Iterable[Prediction]) -> list[list[Prediction]]:
-        """Settings by the relays that they need."""
-        found: dict[frozenset[str], list[Prediction]] = {}
-        for prediction in predictions:
-            found.setdefault(self.relays(prediction), []).append(prediction)
-        return list(found.values())
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Wish:
-    """One wanted reading."""
-
-    purpose: Purpose
-    prediction: Prediction
-    drive_vpk: float = 0.0
-    fill_ratio: float = 0.0
-    frequency_hz: float = 0.0
-    via: Prediction | None = None
-    aggressor: Aggressor | None = None
 
 
 def plan_extras(ground: Ground, extra: Extra, *, file: str) -> tuple[Rung, ...]:
@@ -98,6 +44,9 @@ def plan_extras(ground: Ground, extra: Extra, *, file: str) -> tuple[Rung, ...]:
         ("quiet", extra.quiet, _quiet),
         ("repeats", extra.repeats, _repeats),
         ("crosstalk_hz", extra.crosstalk_hz, _crosstalk),
+        ("overdriven", extra.overdriven, overdriven),
+        ("exact_steps", extra.exact_steps, exact_steps),
+        ("offset_pairs", extra.offset_pairs, offset_pairs),
     )
     wishes: list[Wish] = []
     problems: list[Problem] = []

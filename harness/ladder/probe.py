@@ -7,7 +7,8 @@ from collections.abc import Callable, Sequence
 
 from harness.config import DeviceFile, Extra
 from harness.errors import ConfigError
-from harness.ladder.extra import Ground, plan_extras
+from harness.ladder.extra import plan_extras
+from harness.ladder.ground import Ground
 from harness.values import Purpose, Rung
 
 FILLS = (0.4, 0.8)

@@ -42,6 +42,8 @@ class EvidenceTable:
 
     columns: tuple[str, ...]
     """Names of the tests that were made."""
+    left_out: tuple[str, ...]
+    """Tests that no setting's records fit, all for one reason, such as `W4: the job asks for no such readings`."""
     lines: tuple[EvidenceLine, ...]
     contradictions: int
 
@@ -56,10 +58,16 @@ def evidence_table(result: RunResult) -> EvidenceTable:
     """
     labels = labels_of(result)
     known = [(row, row.evidence) for row in result.settings if row.evidence is not None]
-    made = {test.name for _, evidence in known for test in evidence.tests}
-    columns = tuple(name for name in TESTS if name in made)
+    reasons: dict[str, set[str]] = {}
+    for _, evidence in known:
+        for test in evidence.tests:
+            reasons.setdefault(test.name, set()).add("" if test.met else test.why)
+    idle = {name: why for name, told in reasons.items() if len(told) == 1 and (why := next(iter(told)))}
+    columns = tuple(name for name in TESTS if name in reasons and name not in idle)
     lines = tuple(_line(labels[row.setting], evidence, columns) for row, evidence in known)
-    return EvidenceTable(columns=columns, lines=lines, contradictions=sum(line.contradiction for line in lines))
+    left_out = tuple(f"{name}: {idle[name]}" for name in TESTS if name in idle)
+    contradictions = sum(line.contradiction for line in lines)
+    return EvidenceTable(columns=columns, left_out=left_out, lines=lines, contradictions=contradictions)
 
 
 def _line(label: str, evidence: RealnessEvidence, columns: Sequence[str]) -> EvidenceLine:

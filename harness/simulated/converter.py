@@ -10,6 +10,9 @@ from harness.simulated.parameters import ConverterTruth
 Samples = npt.NDArray[np.float64]
 Integers = npt.NDArray[np.int64]
 
+WORD_BITS = 16
+"""Of a value in the record."""
+
 
 def saturate(volts: Samples, truth: ConverterTruth) -> Samples:
     """The last amplifier: a little compression, then its supply; volts in, volts out."""
@@ -35,9 +38,10 @@ def convert(codes: Samples, thresholds_code: Samples, bits: int) -> Integers:
     return np.asarray(np.minimum(index + up, high), dtype=np.int64)
 
 
-def multiply(codes: Integers, ratio: float, bits: int) -> Integers:
-    """Gain by arithmetic: each code times the ratio, rounded, held at the rails."""
+def multiply(codes: Integers, ratio: float, bits: int, *, crops: bool = True) -> Integers:
+    """Gain by arithmetic: each code times the ratio, rounded, held at the converter's rails or those of 16 bits."""
     if ratio == 1.0:
         return codes
-    low, high = -(2 ** (bits - 1)), 2 ** (bits - 1) - 1
+    held_bits = bits if crops else WORD_BITS
+    low, high = -(2 ** (held_bits - 1)), 2 ** (held_bits - 1) - 1
     return np.asarray(np.clip(np.rint(codes * ratio), low, high), dtype=np.int64)

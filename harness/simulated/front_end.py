@@ -186,7 +186,7 @@ class FrontEnd:
         for fault in held:
             record = fault.converted(record)
         for ratio in (self.plan.hidden_ratio, self.plan.codes_ratio):
-            record = multiply(record, ratio, converter.bits)
+            record = multiply(record, ratio, converter.bits, crops=converter.crops)
         return record
 
     def _drift(self, now_s: float, warmer_k: float) -> float:

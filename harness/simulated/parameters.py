@@ -137,6 +137,8 @@ class ConverterTruth(Truth):
     compression_percent: Percent = 0.02
     compression: Literal["cubic", "tanh"] = "cubic"
     """How the last amplifier bends; both lose `compression_percent` of the fundamental at full scale."""
+    crops: bool = False
+    """Whether products of arithmetic are held at the rails, as a screen would."""
 
 
 class SpreadTruth(Truth):

@@ -50,8 +50,8 @@ def resumption(rungs: Sequence[Rung], readings: Iterable[Reading], *, frequency_
         if not reading.final or reading.bench_gone:
             continue
         if reading.purpose is not Purpose.ANCHOR:
-            several = {Purpose.TWO_LEVEL: reading.drive_set_vpk, Purpose.SECOND_FREQUENCY: reading.frequency_hz}
-            done[reading.setting, reading.direction, reading.purpose].append(several.get(reading.purpose, 0.0))
+            value = _told_apart(reading.purpose, reading.drive_set_vpk, reading.frequency_hz)
+            done[reading.setting, reading.direction, reading.purpose].append(value)
         if reading.status is not ReadingStatus.VALID:
             continue
         if anchor is None or reading.purpose is Purpose.ANCHOR:
@@ -60,7 +60,7 @@ def resumption(rungs: Sequence[Rung], readings: Iterable[Reading], *, frequency_
             last = [*[known for known in last if known.setting != reading.setting], reading][-LAST:]
     left: list[Rung] = []
     for rung in rungs:
-        wanted = _value(rung, frequency_hz)
+        wanted = _told_apart(rung.purpose, rung.drive_vpk, rung.frequency_hz or frequency_hz)
         values = done[rung.setting, rung.direction, rung.purpose]
         known = next((value for value in values if abs(value - wanted) <= SAME_RATIO * wanted), None)
         if known is None:
@@ -71,7 +71,8 @@ def resumption(rungs: Sequence[Rung], readings: Iterable[Reading], *, frequency_
     return Resumption(first_index=index + 1, left=tuple(left), before=(*first, *last))
 
 
-def _value(rung: Rung, frequency_hz: float) -> float:
-    """What tells rungs of one key apart, as in the record."""
-    several = {Purpose.TWO_LEVEL: rung.drive_vpk, Purpose.SECOND_FREQUENCY: rung.frequency_hz or frequency_hz}
-    return several.get(rung.purpose, 0.0)
+def _told_apart(purpose: Purpose, drive_vpk: float, frequency_hz: float) -> float:
+    """What tells readings of one key apart: the level or the frequency; 0 where all are alike."""
+    if purpose in (Purpose.TWO_LEVEL, Purpose.EXACT):
+        return drive_vpk
+    return frequency_hz if purpose is Purpose.SECOND_FREQUENCY else 0.0

@@ -130,10 +130,32 @@ def test_codes_that_no_converter_has_are_no_record(device_rig, profile, slot, de
 
     _, _, link = device_rig
     swapped = profile("device").model_copy(update={"code_type": "int16-big"})
-    driver = DeviceDriver(link, swapped, slot(), device_file, pushed_clock)
+    cropped = device_file.converter.model_copy(update={"beyond_screen": False})
+    device = device_file.model_copy(update={"converter": cropped})
+    driver = DeviceDriver(link, swapped, slot(), device, pushed_clock)
     # 06 0A, 00 F8, FF 07 and 01 00 the other way round: 2566, 248, -249 and 256.
     with pytest.raises(BadReply, match=r"got codes from -249 to 2566; allowed: -2048 to 2047, .* is code_type right\?"):
         driver.acquire(1)
+
+
+def test_a_record_may_hold_products_beyond_the_screen_where_the_device_file_says_so(
+    device_rig, profile, slot, device_file, pushed_clock
+):
+    from harness.drivers import DeviceDriver
+
+    _, instrument, link = device_rig
+    for beyond, top, allowed in ((True, 8191, "-8192 to 8191"), (False, 2047, "-2048 to 2047")):
+        converter = device_file.converter.model_copy(update={"beyond_screen": beyond})
+        device = device_file.model_copy(update={"converter": converter})
+        driver = DeviceDriver(link, profile("device"), slot(), device, pushed_clock)
+        for highest in (top, top + 1):
+            payload = struct.pack("<4000h", *[-top - 1, highest] * 2000)
+            instrument.overrides["FETC:CODE?"] = b"#48000" + payload + b"\n"
+            if highest == top:
+                assert driver.acquire(1).codes.max() == top
+            else:
+                with pytest.raises(BadReply, match=f"allowed: {allowed}, the codes .* and of its products"):
+                    driver.acquire(1)
 
 
 def test_an_unchanged_counter_is_a_stale_record(device_rig):

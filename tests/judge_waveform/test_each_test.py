@@ -7,6 +7,7 @@ import math
 import numpy as np
 import pytest
 
+from harness.errors import FitFailed
 from harness.judge.waveform import (
     LLR_CAP,
     SAYS_LLR,
@@ -16,6 +17,7 @@ from harness.judge.waveform import (
     doubled_codes,
     input_noise,
     offset_change,
+    overdriven,
     same_codes,
     see,
     step_size,
@@ -249,15 +251,9 @@ def test_noise_test_has_its_limits():
 # W4
 
 
-def over(unit, rng, *, gain, arithmetic=1.0, output="integer", crop=False):
-    taken = record(unit, rng, gain=gain, drive_vpk=1.3 * 2048 / gain, arithmetic=arithmetic, output=output)
-    samples = np.clip(taken.samples, -2048, 2047) if crop else taken.samples
-    return type(taken)(
-        samples=samples,
-        sample_rate_hz=taken.sample_rate_hz,
-        frequency_hz=taken.frequency_hz,
-        drive_vpk=taken.drive_vpk,
-    )
+def over(unit, rng, *, gain, arithmetic=1.0, output="integer", crop=False, fill=1.3):
+    taken = record(unit, rng, gain=gain, drive_vpk=fill * 2048 / gain, arithmetic=arithmetic, output=output)
+    return overdriven(np.clip(taken.samples, -2048, 2047) if crop else taken.samples)
 
 
 @pytest.mark.parametrize(("kind", "expected"), [("hardware", "hardware"), ("integer", "arithmetic")])
@@ -271,6 +267,40 @@ def test_clip_level_tells(kind, expected):
     assert result.power_m == pytest.approx(1.033, abs=0.003)
 
 
+def test_a_setting_that_does_not_clip_where_hardware_would_is_arithmetic():
+    rng = np.random.default_rng(4)
+    a, b = seen_pair("integer", 2.0)
+    # 1.2 of the screen of b is 0.6 of the converter's span: the products go on beyond the screen.
+    over_b = over(UNIT, rng, gain=2e3, arithmetic=2.0, fill=0.6)
+    result = clip_level(a, b, over(UNIT, rng, gain=2e3), over_b, ratio=2.0, beyond_screen=True)
+    assert (result.says, result.llr) == (Says.ARITHMETIC, -7.0)
+    assert "more than 0.613 V here" in result.why
+    hardware = over(UNIT, rng, gain=4e3, fill=0.9)
+    a, b = seen_pair("hardware", 2.0)
+    short = clip_level(a, b, over(UNIT, rng, gain=2e3), hardware, ratio=2.0, beyond_screen=True)
+    assert "not driven far enough to clip" in short.why
+    assert not short.precondition_met
+
+
+def test_a_mixed_step_clips_between_and_its_part_is_found():
+    rng = np.random.default_rng(4)
+    a, _ = seen_pair("hardware", 2.0)
+    b = see(record(UNIT, rng, gain=2e3 * 1.6, arithmetic=1.25))
+    over_b = over(UNIT, rng, gain=2e3 * 1.6, arithmetic=1.25)
+    result = clip_level(a, b, over(UNIT, rng, gain=2e3), over_b, ratio=2.0, beyond_screen=True)
+    assert (result.says, result.factor) == (Says.CANNOT_TELL, pytest.approx(1.25, rel=0.005))
+    assert result.u_factor_ratio == pytest.approx(0.014, abs=0.001)
+
+
+def test_a_gain_that_is_off_by_its_tolerance_still_clips_like_hardware():
+    rng = np.random.default_rng(4)
+    a, b = (see(record(UNIT, rng, gain=gain)) for gain in (2e3, 4e3 * 1.03))
+    result = clip_level(
+        a, b, over(UNIT, rng, gain=2e3), over(UNIT, rng, gain=4e3 * 1.03), ratio=2.0, beyond_screen=True
+    )
+    assert (result.says, result.factor) == (Says.HARDWARE, None)
+
+
 def test_cropped_record_looks_like_hardware_and_is_not_believed():
     rng = np.random.default_rng(4)
     a, b = seen_pair("integer", 2.0)
@@ -282,9 +312,12 @@ def test_cropped_record_looks_like_hardware_and_is_not_believed():
 
 def test_clip_test_has_its_limits():
     a, b = seen_pair("integer", 2.0)
-    assert "not clipped" in clip_level(a, b, a.record, b.record, ratio=2.0, beyond_screen=True).why
+    plain = overdriven(a.record.samples)
+    assert "no plateau" in clip_level(a, b, plain, plain, ratio=2.0, beyond_screen=True).why
     averaged, _ = seen_pair("integer", 2.0, mode="average")
-    assert "acquisition mode" in clip_level(averaged, b, a.record, b.record, ratio=2.0, beyond_screen=True).why
+    assert "acquisition mode" in clip_level(averaged, b, plain, plain, ratio=2.0, beyond_screen=True).why
+    with pytest.raises(FitFailed, match="overdriven record: it holds no samples"):
+        overdriven(())
 
 
 # W5
@@ -331,7 +364,8 @@ def test_moved_offset_says_hardware_and_never_arithmetic():
 
 def test_offset_test_has_its_limits():
     pairs = np.zeros(4)
-    assert "not DC coupled" in offset_change(pairs, pairs, dc_coupled=False, resolution_v=1e-6).why
+    unsaid = offset_change(pairs, pairs, dc_coupled=False, resolution_v=1e-6)
+    assert "does not say that the path is DC coupled" in unsaid.why
     assert "4 pairs or more" in offset_change(pairs[:3], pairs[:3], dc_coupled=True, resolution_v=1e-6).why
 
 

@@ -153,8 +153,55 @@ def test_the_preview_counts_them_with_their_time_and_toggles(workshop) -> None:
         ({"two_level": [0.8, 0.4]}, "the lower fill first"),
         ({"two_level": [0.4, 0.5]}, "at least 1.5 times as much"),
         ({"repeats": 3}, "repeats: 0, or 5 to 100"),
+        ({"exact_steps": 1}, "exact_steps: 0, or 2 to 20: one round shows no scatter"),
+        ({"offset_pairs": 3}, "offset_pairs: 0, or 4 to 50"),
+        ({"overdriven": 1.0}, "greater than or equal to 1.1"),
     ],
 )
 def test_senseless_wishes_are_refused(asked: dict[str, object], said: str) -> None:
     with pytest.raises(ValueError, match=said):
         Extra.model_validate(asked)
+
+
+def test_overdriven_once_at_each_setting_that_the_limits_let_overdrive(workshop) -> None:
+    found = extras(workshop, overdriven=1.2)
+    assert len(found) == 16
+    assert {rung.purpose for rung in found} == {Purpose.OVERDRIVEN}
+    assert all(rung.fill_ratio == pytest.approx(1.2, rel=2e-3) for rung in found)
+    # 5 V range: 2.5 V peak times 1.2.
+    assert found[0].drive_vpk == pytest.approx(3.0, rel=2e-3)
+    # A limit of 2.9 V forbids it there, and what is forbidden is not driven less.
+    limited = drive_of(workshop.device, workshop.bench, span_codes=4096, source_min_vpk=0.003, source_max_vpk=2.9)
+    low = extras(workshop, {"drive": limited}, overdriven=1.2)
+    assert {rung.setting for rung in found} - {rung.setting for rung in low} == {Setting(1, 2, 0), Setting(2, 2, 0)}
+    assert max(rung.drive_vpk for rung in low) <= 2.9
+    none = drive_of(workshop.device, workshop.bench, span_codes=4096, source_min_vpk=0.003, source_max_vpk=0.0031)
+    with pytest.raises(ConfigError, match=r"extra\.overdriven.*permit to overdrive"):
+        extras(workshop, {"drive": none}, overdriven=1.2)
+
+
+def test_exact_steps_read_both_settings_at_one_level_round_by_round(workshop) -> None:
+    wanted = {**WANTED, "channels": [1], "coarse": ["50mV", "20mV"]}
+    found = extras(workshop, {"ladder": workshop.build(**wanted)}, exact_steps=3)
+    places = [(rung.setting.coarse, rung.setting.fine, rung.drive_vpk) for rung in found]
+    once = places[: len(places) // 3]
+    assert places == once * 3
+    # 40 % of 50 mV and 100 % of 20 mV are one full scale, at fill 0.75 7.5 mV peak; 40 % of 20 mV is 3 mV. What is read
+    # at the level of the next range comes before that range, each setting and level once.
+    assert once == [
+        (coarse, fine, pytest.approx(level_vpk, rel=1e-2))
+        for coarse, fine, level_vpk in (
+            (8, 0, 0.0075), (8, 20, 0.0075), (8, 20, 0.003), (9, 0, 0.003), (9, 0, 0.0075), (9, 20, 0.003),
+        )
+    ]  # fmt: skip
+    assert {rung.fill_ratio for rung in found if rung.fill_ratio < 0.29} == set()
+    with pytest.raises(ConfigError, match=r"extra\.exact_steps.*both measurable at the level of the more sensitive"):
+        extras(workshop, {"ladder": workshop.build(**{**wanted, "coarse": ["50mV"], "fine": [0]})}, exact_steps=2)
+
+
+def test_offset_pairs_walk_all_settings_round_by_round_with_the_source_off(workshop) -> None:
+    found = extras(workshop, offset_pairs=4)
+    settings = [rung.setting for rung in found]
+    assert settings == settings[:16] * 4
+    assert len(set(settings[:16])) == 16
+    assert {(rung.purpose, rung.drive_vpk) for rung in found} == {(Purpose.OFFSET, 0.0)}

@@ -75,17 +75,20 @@ def shown(made):
 
 def test_the_table_of_evidence(shown):
     table = evidence_table(shown)
-    assert (table.columns, len(table.lines), table.contradictions) == (("W1", "W2", "W3"), 1, 1)
+    assert (table.columns, len(table.lines), table.contradictions) == (("W1", "W2"), 1, 1)
+    # A test that no setting's records fit, all for one reason, takes no column.
+    assert table.left_out == ("W3: the numbers",)
     (line,) = table.lines
     assert (line.words, line.waveform, line.both, line.power) == ("hardware", "arithmetic", "fault", "1.03")
     told = [cell.text.replace("\N{MINUS SIGN}", "-") for cell in line.tests]
-    assert told == ["arithmetic -7.0", "arithmetic -6.2", "not met"]
+    assert told == ["arithmetic -7.0", "arithmetic -6.2"]
     assert line.tests[0].why == "ch1 20V 100 % to ch1 20V 40 %: the numbers"
 
 
 def test_the_page_shows_both_sections(made, shown):
     page = report.html(made.header(), shown, ())
     assert "Words and waveform contradict at 1 setting." in page
+    assert "Not met at any setting: W3: the numbers." in page
     assert '<section id="bus">' in page
     assert "word 0x1, 1 bits, taken by latch" in page
     assert "at most 0.05 of all frames are wrong, at 95 % confidence" in page

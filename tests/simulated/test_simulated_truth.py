@@ -163,7 +163,8 @@ def test_clip_is_at_the_rail_codes_exactly(desk):
     desk.drive(20.0)
     desk.select(1, 0.01, 40)
     codes = desk.codes()
-    assert (codes.min(), codes.max()) == (-2048, 2047)
+    # Doubled behind the rails, and not held at them.
+    assert (codes.min(), codes.max()) == (-4096, 4094)
 
 
 def test_the_arithmetic_range_has_even_codes_only_below_the_rail(desk):
@@ -276,6 +277,9 @@ def test_arithmetic_rounds_and_saturates():
     assert multiply(codes, 1.0, 12) is codes
     assert multiply(codes, 2.0, 12).tolist() == [-2048, -6, 0, 2, 4, 6, 2047]
     assert multiply(codes, 1.25, 12).tolist() == [-2048, -4, 0, 1, 2, 4, 1875]
+    # A record that is not cropped to the screen goes on to the ends of 16 bits.
+    assert multiply(codes, 2.0, 12, crops=False).tolist() == [-4096, -6, 0, 2, 4, 6, 3000]
+    assert multiply(codes, 30.0, 12, crops=False).tolist() == [-32768, -90, 0, 30, 60, 90, 32767]
 
 
 def test_compression_is_the_stated_loss_of_the_fundamental_at_full_scale():

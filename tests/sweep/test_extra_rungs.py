@@ -11,7 +11,7 @@ import pytest
 from harness.app.bench_open import open_bench
 from harness.app.run import plan_of
 from harness.app.setup import read_setup
-from harness.errors import ReadTimeout
+from harness.errors import ReadTimeout, RefusedUnsafe
 from harness.values import Purpose, ReadingStatus, Rung, Setting
 from tests.sweep.spied_bench import JOB, Call, Rig, amplitude_code
 
@@ -152,6 +152,25 @@ def test_a_stop_leaves_both_sources_off() -> None:
             rig.sweep()
         assert not rig.output_is_on()
         assert rig.link("aggressor")._instrument.handle(b"OUTP?").strip() == b"0"
+
+
+def test_a_reading_that_is_meant_to_clip_is_valid_and_never_above_the_limit() -> None:
+    # 1.2 times the 2 V range is 1.2 V peak, of which the divider of source and inputs takes 0.015 %.
+    rung = dataclasses.replace(
+        next(r for r in SETUP.rungs if r.setting == Setting(1, 3, 0)), purpose=Purpose.OVERDRIVEN, drive_vpk=1.2
+    )
+    with rig_of(rung) as rig:
+        rig.sweep()
+    last = rig.readings[-1]
+    assert (last.status, last.reason, last.purpose) == (ReadingStatus.VALID, "", Purpose.OVERDRIVEN)
+    assert last.waveform is not None
+    assert (last.waveform.codes.min(), last.waveform.codes.max()) == (-2048, 2047)
+    assert max(told(rig.calls, "source", "set_level")) <= PLAN.level_limit_vpk  # type: ignore[type-var]
+    # Above the limit nothing is sent.
+    with rig_of(dataclasses.replace(rung, drive_vpk=1.01 * PLAN.level_limit_vpk)) as rig:
+        with pytest.raises(RefusedUnsafe):
+            rig.sweep()
+        assert not rig.output_is_on()
 
 
 def test_a_level_that_clips_is_recorded_as_it_is() -> None:

@@ -86,11 +86,10 @@ def test_the_newest_anchor_stands_for_the_older_ones() -> None:
     assert [r.index for r in found.before] == [5, 2, 3, 4]
 
 
-def test_two_levels_of_one_setting_are_told_apart_by_their_level() -> None:
-    low, high = (
-        dataclasses.replace(RUNGS[0], purpose=Purpose.TWO_LEVEL, drive_vpk=level_vpk) for level_vpk in (0.4, 0.8)
-    )
-    taken = reading(high, 0, purpose=Purpose.TWO_LEVEL)
+@pytest.mark.parametrize("purpose", [Purpose.TWO_LEVEL, Purpose.EXACT])
+def test_two_levels_of_one_setting_are_told_apart_by_their_level(purpose: Purpose) -> None:
+    low, high = (dataclasses.replace(RUNGS[0], purpose=purpose, drive_vpk=level_vpk) for level_vpk in (0.4, 0.8))
+    taken = reading(high, 0, purpose=purpose)
     assert left([taken], (low, high)) == (low,)
 
 

@@ -1,8 +1,10 @@
 """Hardware or arithmetic from the waveform: tests W1 to W7, what they could have told, and how they combine."""
 
 from harness.judge.waveform.assess import compare_records, waveform_tests
-from harness.judge.waveform.clip import clip_level
+from harness.judge.waveform.beside import NOTHING, Beside, ExactStep
+from harness.judge.waveform.clip import Overdriven, clip_level, overdriven
 from harness.judge.waveform.combine import Decision, Evidence, Words, combine, factorise, sort_tests
+from harness.judge.waveform.converter_noise import converter_noise
 from harness.judge.waveform.doubles import double_ratio, doubled_codes
 from harness.judge.waveform.exact import too_perfect
 from harness.judge.waveform.gaps import Comb, code_gaps_test, comb_of
@@ -18,12 +20,16 @@ from harness.judge.waveform.step_size import step_size
 
 __all__ = [
     "LLR_CAP",
+    "NOTHING",
     "ROUNDINGS",
     "SAYS_LLR",
+    "Beside",
     "Comb",
     "Compared",
     "Decision",
     "Evidence",
+    "ExactStep",
+    "Overdriven",
     "PowerRow",
     "Record",
     "Says",
@@ -38,6 +44,7 @@ __all__ = [
     "comb_of",
     "combine",
     "compare_records",
+    "converter_noise",
     "double_ratio",
     "double_share",
     "doubled_codes",
@@ -46,6 +53,7 @@ __all__ = [
     "input_noise",
     "noise_ratio",
     "offset_change",
+    "overdriven",
     "power_table",
     "reach",
     "same_codes",

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Hashable, Mapping, Sequence
 from dataclasses import dataclass
 
 from harness.judge.waveform.assess import compare_records
+from harness.judge.waveform.beside import NOTHING, Beside
 from harness.judge.waveform.combine import Decision, Words, combine, sort_tests
+from harness.judge.waveform.converter_noise import converter_noise
 from harness.judge.waveform.record import Seen
 from harness.judge.waveform.result import Says, WaveformTest
 from harness.values import Realness, Setting
@@ -67,7 +69,13 @@ class WaveformLadder:
     """The records of one channel, one for each setting; pairs are compared when they are asked for, each once."""
 
     def __init__(
-        self, seen: Mapping[Setting, Seen], full_scale_vpp: Mapping[Setting, float], *, origins: tuple[int, ...] = (0,)
+        self,
+        seen: Mapping[Setting, Seen],
+        full_scale_vpp: Mapping[Setting, float],
+        *,
+        origins: tuple[int, ...] = (0,),
+        paths: Mapping[Setting, Hashable] | None = None,
+        beside: Beside = NOTHING,
     ) -> None:
         """Take the records.
 
@@ -75,10 +83,17 @@ class WaveformLadder:
             seen: of settings of one channel.
             full_scale_vpp: nominal full scale of at least these settings, which is what their names say.
             origins: codes that a multiplication may leave in place.
+            paths: what stands ahead of the gain at each setting, such as the relays that are picked; settings of one
+                path show the converter's noise by noise against gain. None: one path for all.
+            beside: what the readings beside the ladder tell of the channel.
         """
         self._seen = seen
         self._full_scale_vpp = full_scale_vpp
         self._origins = origins
+        self._beside = beside
+        self._not_asked = beside.not_asked()
+        self._paths = {setting: None if paths is None else paths.get(setting) for setting in seen}
+        self._noise: dict[Hashable, float | None] = {}
         self._pairs: dict[tuple[Setting, Setting], Compared] = {}
         by_name = sorted(seen, key=lambda s: (-full_scale_vpp[s], s))
         self._ranges: dict[int, list[Setting]] = {}
@@ -158,13 +173,23 @@ class WaveformLadder:
         if key not in self._pairs:
             ratio = round(max(ratio, 1.0 / ratio), 12)
             a, b = self._seen[reference], self._seen[setting]
-            tests = compare_records(a, b, ratio=ratio, origins=self._origins)
+            tests = compare_records(
+                a, b, ratio=ratio, origins=self._origins, converter_noise_code=self._noise_of(self._paths[reference])
+            )
+            tests += self._beside.tests(reference, setting, a, b, ratio=ratio)
             decision = combine(tests, Words.NOT_CAPTURED, ratio=ratio)
             self._pairs[key] = Compared(
                 reference=reference, setting=setting, ratio=ratio, moved_ratio=b.gain_per_v / a.gain_per_v,
-                tests=tests, decision=decision,
+                tests=(*tests, *self._not_asked), decision=decision,
             )  # fmt: skip
         return self._pairs[key]
+
+    def _noise_of(self, path: Hashable) -> float | None:
+        """The converter's noise by all settings of a path, worked out once."""
+        if path not in self._noise:
+            members = [one for setting, one in self._seen.items() if self._paths[setting] == path]
+            self._noise[path] = converter_noise(members)
+        return self._noise[path]
 
     def _side(self, setting: Setting, below: Setting, above: Setting) -> list[Compared]:
         """Comparisons in one direction of the ladder, the one that counts last; none where there is nobody else."""

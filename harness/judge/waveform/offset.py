@@ -25,7 +25,7 @@ def offset_change(offsets_a_v: Floats, offsets_b_v: Floats, *, dc_coupled: bool,
         common practice, no source (test W6); paired t test.
     """
     if not dc_coupled:
-        return unmet("W6", "the path is not DC coupled")
+        return unmet("W6", "the device file does not say that the path is DC coupled: input.coupling")
     if offsets_a_v.shape != offsets_b_v.shape or offsets_a_v.size < LEAST_PAIRS:
         return unmet(
             "W6", f"{offsets_a_v.size} and {offsets_b_v.size} offsets; allowed are {LEAST_PAIRS} pairs or more"
