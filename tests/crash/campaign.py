@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import os
 import random
 from collections import Counter
 from collections.abc import Callable, Iterator
@@ -13,6 +14,7 @@ from harness.app.run import judged
 from harness.store import Store, open_store
 from harness.values import Outcome, Purpose
 from tests.app.served_bench import job, served
+from tests.crash.links import in_folder
 from tests.crash.night import OFF_WITHIN_S, Night
 from tests.postgres_server import PostgresServer
 
@@ -25,6 +27,8 @@ class Reckoning:
     """What a campaign found."""
 
     kills: dict[str, int]
+    link_faults: int
+    link_nights: int
     runs: int
     readings: int
     announced: int
@@ -48,10 +52,14 @@ def a_night(folder: Path, server: PostgresServer | None, seed: int) -> Iterator[
 
 
 def campaign(
-    night: Night, kills: int, seed: int, tell: Callable[[str], None], kinds: tuple[str, ...] = KINDS
+    night: Night, kills: int, seed: int, tell: Callable[[str], None], kinds: tuple[str, ...] = KINDS, links: int = 0
 ) -> Reckoning:
-    """Kill until there were as many deaths; every tenth round the server stands still for two."""
+    """Nights with faults of links, then kills until there were as many deaths; now and then without a server."""
     dice = random.Random(seed)
+    if links:
+        with open(os.devnull, "w") as nobody, contextlib.redirect_stderr(nobody):
+            night.seen.links = in_folder(night.folder, links, seed)
+        tell(f"{night.seen.links.faults} faults of links in {night.seen.links.nights} nights")
     rounds = 0
     while (dead := sum(night.seen.kills.values())) < kills and rounds < 3 * kills + 10:
         order = kinds[rounds % len(kinds)] if rounds < len(kinds) else dice.choice(kinds)
@@ -71,26 +79,30 @@ def campaign(
 
 def reckon(night: Night) -> Reckoning:
     """Hold the journal, the server and what was announced against each other."""
-    seen = night.seen
+    seen, links = night.seen, night.seen.links
+    announced = seen.announced | links.announced
     with open_store(str(night.store), read_only=True) as ours, open_store(night.target, read_only=True) as theirs:
         here, there = _rows(ours), _rows(theirs)
-        details = [*seen.refusals, *seen.half_files, *ours.check().faults, *theirs.check().faults]
+        stores = [*ours.check().faults, *theirs.check().faults]
+        details = [*seen.refusals, *seen.half_files, *links.unfinished, *stores]
         wrong, twice, unjudged = _judged(ours)
         runs = len(ours.runs())
         events = [sum(len(store.events(info.header.run_id)) for info in store.runs()) for store in (ours, theirs)]
     faults = {
-        "readings announced and lost": len(seen.announced - here.keys()),
-        "wrong readings recorded as good": wrong,
+        "readings announced and lost": len(announced - here.keys()),
+        "wrong readings recorded as good": wrong + len(links.wrong),
         "duplicates": twice + sum(max(0, count - here[key]) for key, count in there.items()),
         f"source on for more than {OFF_WITHIN_S:g} s after a death": seen.source_left_on,
+        "source on at the end of a night and nobody told": len(links.left_on),
         "readings not forwarded or forwarded otherwise": sum((here - there).values()),
         "lines of journal lost or doubled on the way": abs(events[0] - events[1]),
-        "faults of stores, half files, refusals": len(details),
+        "faults of stores, half files, refusals, nights without an end": len(details),
         "runs on the wire that did not come to their end": unjudged,
     }
     return Reckoning(
-        kills=dict(seen.kills), runs=runs, readings=sum(here.values()), announced=len(seen.announced),
-        longest_on_s=seen.longest_on_s, faults=faults, details=tuple(details),
+        kills=dict(seen.kills), link_faults=links.faults, link_nights=links.nights, runs=runs,
+        readings=sum(here.values()), announced=len(announced), longest_on_s=seen.longest_on_s, faults=faults,
+        details=(*links.wrong, *links.left_on, *details),
     )  # fmt: skip
 
 

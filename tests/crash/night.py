@@ -16,6 +16,7 @@ from pathlib import Path
 from harness.errors import StoreError
 from harness.store import open_store
 from tests.app.served_bench import PROGRAM, ROOT, output
+from tests.crash.links import LinkNights
 from tests.postgres_server import PostgresServer
 
 OFF_WITHIN_S = 2.0
@@ -33,6 +34,7 @@ class Seen:
     source_left_on: int = 0
     half_files: list[str] = field(default_factory=list)
     refusals: list[str] = field(default_factory=list)
+    links: LinkNights = field(default_factory=LinkNights)
 
 
 class Night:
@@ -79,7 +81,8 @@ class Night:
             words, most = self._wire_command(), 44
         else:
             words, most = ["sweep", "configs/jobs/ci.toml", "--unit", "B1", "--seed", "1", *self._places()], 220
-        self._recording(words, kill_after=self._dice.randrange(most), kind=kind)
+        beside = ["--forward", self.target] if self._dice.random() < 0.5 else []
+        self._recording([*words, *beside], kill_after=self._dice.randrange(most), kind=kind)
 
     def _wire_command(self) -> list[str]:
         run = self._unfinished()
