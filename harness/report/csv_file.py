@@ -76,6 +76,18 @@ def csv_text(header: RunHeader, result: RunResult) -> str:
         NotFinite: a number is NaN or infinite.
     """
     require_finite(result)
+    return checked_csv(header, result)
+
+
+def checked_csv(header: RunHeader, result: RunResult) -> str:
+    """As `csv_text`, of a result whose numbers are known to be finite.
+
+    Args:
+        header: of the run.
+        result: of the run.
+    Returns:
+        see `csv_text`.
+    """
     out = io.StringIO(newline="")
     writer = csv.writer(out, lineterminator="\r\n")
     writer.writerow(COLUMNS)

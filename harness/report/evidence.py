@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from harness.report.labels import labels_of
-from harness.values import RealnessEvidence, RunResult, WaveformFinding
+from harness.values import Realness, RealnessEvidence, RunResult, WaveformFinding
 
 TESTS = ("W1", "W2", "W2'", "W3", "W4", "W5", "W6", "W7")
 MINUS = "\N{MINUS SIGN}"
@@ -46,6 +46,12 @@ class EvidenceTable:
     """Tests that no setting's records fit, all for one reason, such as `W4: the job asks for no such readings`."""
     lines: tuple[EvidenceLine, ...]
     contradictions: int
+    alike: int
+    """Settings left out of `lines`, of a long run: words and waveform say the same of them, or only one speaks."""
+
+
+MOST_LINES = 2_000
+"""A longer run shows only where words and waveform do not say the same, and of these so many."""
 
 
 def evidence_table(result: RunResult) -> EvidenceTable:
@@ -54,7 +60,7 @@ def evidence_table(result: RunResult) -> EvidenceTable:
     Args:
         result: of a run.
     Returns:
-        one line a setting with evidence, in the order of the run.
+        one line a setting with evidence, in the order of the run; of a long run only those worth a look.
     """
     labels = labels_of(result)
     known = [(row, row.evidence) for row in result.settings if row.evidence is not None]
@@ -64,10 +70,21 @@ def evidence_table(result: RunResult) -> EvidenceTable:
             reasons.setdefault(test.name, set()).add("" if test.met else test.why)
     idle = {name: why for name, told in reasons.items() if len(told) == 1 and (why := next(iter(told)))}
     columns = tuple(name for name in TESTS if name in reasons and name not in idle)
-    lines = tuple(_line(labels[row.setting], evidence, columns) for row, evidence in known)
+    shown = known if len(known) <= MOST_LINES else [pair for pair in known if _worth(pair[1])][:MOST_LINES]
+    lines = tuple(_line(labels[row.setting], evidence, columns) for row, evidence in shown)
     left_out = tuple(f"{name}: {idle[name]}" for name in TESTS if name in idle)
-    contradictions = sum(line.contradiction for line in lines)
-    return EvidenceTable(columns=columns, left_out=left_out, lines=lines, contradictions=contradictions)
+    return EvidenceTable(
+        columns=columns,
+        left_out=left_out,
+        lines=lines,
+        contradictions=sum(evidence.contradiction for _, evidence in known),
+        alike=len(known) - len(lines),
+    )
+
+
+def _worth(evidence: RealnessEvidence) -> bool:
+    silent = Realness.UNPROVEN in (evidence.words, evidence.waveform)
+    return evidence.contradiction or not (silent or evidence.words is evidence.waveform is evidence.both)
 
 
 def _line(label: str, evidence: RealnessEvidence, columns: Sequence[str]) -> EvidenceLine:

@@ -28,6 +28,18 @@ def json_text(header: RunHeader, result: RunResult) -> str:
         NotFinite: a number is NaN or infinite.
     """
     require_finite(result)
+    return checked_json(header, result)
+
+
+def checked_json(header: RunHeader, result: RunResult) -> str:
+    """As `json_text`, of a result whose numbers are known to be finite.
+
+    Args:
+        header: of the run.
+        result: of the run.
+    Returns:
+        see `json_text`.
+    """
     content = {
         "schema": SCHEMA,
         "header": header_record(header),

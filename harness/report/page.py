@@ -2,42 +2,27 @@
 
 from __future__ import annotations
 
-import base64
-from dataclasses import dataclass
-
 from harness.report import figures, tables, words
 from harness.report.budgets import budget_texts
 from harness.report.bus_section import bus_section
 from harness.report.certificates import instrument_lines
 from harness.report.claims import claims, worst_channels, worst_table
 from harness.report.converter import path_lines
-from harness.report.csv_file import csv_text
 from harness.report.diagnosis import candidate_lines
+from harness.report.downloads import downloads
 from harness.report.evidence import evidence_table
 from harness.report.finite import require_finite
 from harness.report.further import further_figures
-from harness.report.json_file import json_text
 from harness.report.overview import overview
 from harness.report.parameters import parameter_findings, parameter_lines
 from harness.report.template import render
 from harness.report.trouble import trouble
 from harness.values import Event, RunHeader, RunResult
 
-MOST_DATA_BYTES = 1_000_000
-"""A data file larger than this is not put into the page; the page then names the command that prints it."""
-
+MOST_SETTINGS = 2_000
+"""Settings that the appendix prints; of a longer run it would weigh more than all the rest, and nobody reads it."""
 MOST_EVENTS = 500
 """Journal lines shown; the rest are counted."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Download:
-    """A data file, inside the page or by command."""
-
-    form: str
-    name: str
-    href: str
-    """Empty when the file is too large."""
 
 
 def html(header: RunHeader, result: RunResult, events: tuple[Event, ...]) -> str:
@@ -88,21 +73,11 @@ def html(header: RunHeader, result: RunResult, events: tuple[Event, ...]) -> str
             "claims": claims(result),
             "worst_channels": worst_channels(result),
             "worst_table": worst_table(result),
-            "lines": tables.setting_lines(result.settings, result),
+            "lines": tables.setting_lines(result.settings, result) if len(result.settings) <= MOST_SETTINGS else (),
             "files": [(file, tables.short_hash(file)) for file in header.files],
             "events": [(words.moment(event.at_utc), event) for event in events[:MOST_EVENTS]],
             "events_left": max(len(events) - MOST_EVENTS, 0),
-            "downloads": _downloads(header, result),
+            "downloads": downloads(header, result),
         },
     )
 
-
-def _downloads(header: RunHeader, result: RunResult) -> tuple[Download, ...]:
-    made = (("csv", "text/csv", csv_text(header, result)), ("json", "application/json", json_text(header, result)))
-    return tuple(_download(header, form, kind, text) for form, kind, text in made)
-
-
-def _download(header: RunHeader, form: str, kind: str, text: str) -> Download:
-    coded = base64.b64encode(text.encode("utf-8")).decode("ascii")
-    href = f"data:{kind};charset=utf-8;base64,{coded}" if len(coded) < MOST_DATA_BYTES else ""
-    return Download(form=form, name=f"{header.run_id}.{form}", href=href)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import re
 
 from harness.values import Outcome
@@ -197,6 +198,7 @@ def worst_of(outcomes: list[Outcome]) -> Outcome | None:
     return next((outcome for outcome in SEVERITY if outcome in outcomes), None)
 
 
+@functools.lru_cache(maxsize=4096)
 def limits(low: float | None, high: float | None, *, unit: str) -> str:
     """How a pair of limits reads.
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from harness.report.labels import fine_name, range_name
 from harness.values import RunResult, SettingResult
@@ -11,6 +11,11 @@ from harness.values import RunResult, SettingResult
 NARROW, WIDE = 22, 44
 FEW = 8
 """Up to so many fine positions a cell is wide and every position is named."""
+
+MANY = 60
+"""From so many fine positions on cells share the width of so many, and neighbours that look alike are one."""
+LETTERED = 12
+"""Width from which a cell has room for its letter."""
 
 CELL_HEIGHT = 17
 LEAST_LEFT = 52
@@ -37,6 +42,8 @@ class Cell:
     mark: str
     """cross, hatch or empty."""
     title: str
+    width: int
+    """With the gap behind it; of several neighbours that look alike, in a ladder of many fine positions."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -71,7 +78,7 @@ def grids(result: RunResult, paint: Paint) -> tuple[Grid, ...]:
     """
     coarse = sorted({row.setting.coarse for row in result.settings})
     fine = sorted({row.setting.fine for row in result.settings})
-    cell_width = WIDE if len(fine) <= FEW else NARROW
+    cell_width = WIDE if len(fine) <= FEW else NARROW if len(fine) <= MANY else max(NARROW * MANY // len(fine), 2)
     names = {index: _short(range_name(index, result)) for index in coarse}
     left = max([LEAST_LEFT, *(LETTER * len(name) + 12 for name in names.values())])
     across = {index: left + number * cell_width for number, index in enumerate(fine)}
@@ -80,14 +87,18 @@ def grids(result: RunResult, paint: Paint) -> tuple[Grid, ...]:
     return tuple(
         Grid(
             channel=channel,
-            cells=tuple(
-                Cell(
-                    x=across[row.setting.fine],
-                    y=down[row.setting.coarse],
-                    **dict(zip(("kind", "letter", "mark", "title"), paint(row), strict=True)),
-                )
-                for row in result.settings
-                if row.setting.channel == channel
+            cells=_cells(
+                [
+                    Cell(
+                        x=across[row.setting.fine],
+                        y=down[row.setting.coarse],
+                        width=cell_width,
+                        **dict(zip(("kind", "letter", "mark", "title"), paint(row), strict=True)),
+                    )
+                    for row in result.settings
+                    if row.setting.channel == channel
+                ],
+                merged=len(fine) > MANY,
             ),
             rows=tuple((down[index] + CELL_HEIGHT // 2, names[index]) for index in coarse),
             columns=tuple((across[index] + cell_width // 2, _short(fine_name(index, result))) for index in named),
@@ -98,6 +109,24 @@ def grids(result: RunResult, paint: Paint) -> tuple[Grid, ...]:
         )
         for channel in sorted({row.setting.channel for row in result.settings})
     )
+
+
+def _cells(cells: list[Cell], *, merged: bool) -> tuple[Cell, ...]:
+    if not merged:
+        return tuple(cells)
+    found: list[Cell] = []
+    for cell in sorted(cells, key=lambda cell: (cell.y, cell.x)):
+        last = found[-1] if found else None
+        if (
+            last is not None
+            and (last.y, last.kind, last.letter, last.mark) == (cell.y, cell.kind, cell.letter, cell.mark)
+            and last.x + last.width == cell.x
+        ):
+            title = f"{last.title.split(' … ', 1)[0]} … {cell.title}"
+            found[-1] = replace(last, width=last.width + cell.width, title=title)
+        else:
+            found.append(cell)
+    return tuple(cell if cell.width >= LETTERED else replace(cell, letter="") for cell in found)
 
 
 def _short(name: str) -> str:
