@@ -13,7 +13,7 @@ from harness.amplitude.figures import (
     split_offset,
     used_bits,
 )
-from harness.amplitude.flags import Flag, clip_before_converter, low_noise, stale_record, too_few_cycles
+from harness.amplitude.flags import Flag, clip_before_converter, low_noise, quiet_level, stale_record, too_few_cycles
 from harness.amplitude.histogram import Linearity, samples_for_every_code, sine_histogram
 from harness.amplitude.levels import TwoLevel, rms_amplitude_code, two_level
 from harness.amplitude.plain import noise_correlation, processed_samples
@@ -23,7 +23,6 @@ from harness.amplitude.sine import SineFits, fit_sine3, fit_sines3
 from harness.amplitude.sine4 import SineFit4, fit_sine4
 from harness.amplitude.steady import (
     Steady,
-    dither_offsets_code,
     dithered_bias_code,
     is_quiet,
     steady,
@@ -49,7 +48,6 @@ __all__ = [
     "code_gaps",
     "code_spacing",
     "dc_bias_code",
-    "dither_offsets_code",
     "dithered_bias_code",
     "effective_bits",
     "fit_sine3",
@@ -64,6 +62,7 @@ __all__ = [
     "noise_correlation",
     "plan_frequency",
     "processed_samples",
+    "quiet_level",
     "rms_amplitude_code",
     "rounded_amplitude_code",
     "samples_for_every_code",

@@ -159,3 +159,28 @@ def low_noise(*, residual_code: float, amplitude_code: float) -> Flag | None:
         f"{QUIET_CODE:g}: rounding can bias an amplitude of {amplitude_code:.4g} codes by {100.0 * worst:.2g} %, a "
         f"mean by {dc_bias_code(noise_code):.2g} codes, and averaging does not help: add noise or step the level",
     )
+
+
+def quiet_level(noise_code: float) -> Flag | None:
+    """Whether the mean of a steady level that was not dithered is at the mercy of rounding.
+
+    Args:
+        noise_code: noise before the rounding, rms code steps, >= 0.
+    Returns:
+        a flag below 0.3 code steps, else nothing.
+    Raises:
+        NotFinite: the noise is negative or not finite.
+    Source:
+        as dc_bias_code; limit 0.3: common practice.
+    """
+    if not (math.isfinite(noise_code) and noise_code >= 0.0):
+        raise NotFinite(f"quiet level: noise_code is {noise_code!r}; allowed is a finite number, not negative")
+    if noise_code >= QUIET_CODE:
+        return None
+    return Flag(
+        name="quiet-level",
+        severity="flag",
+        reason=f"at most {noise_code:.2f} code steps of noise, below {QUIET_CODE:g}: rounding can move the mean of a "
+        f"level by up to {dc_bias_code(0.0):g} codes and averaging does not help: let the job dither (extra.dither), "
+        "or take a source of finer steps where none is planned",
+    )

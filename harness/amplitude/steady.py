@@ -14,8 +14,6 @@ from harness.amplitude.rounding import dc_bias_code
 from harness.amplitude.sine import Floats, Samples, checked_samples
 from harness.errors import FitFailed, NotFinite
 
-FEWEST_POSITIONS = 8
-"""Common practice: a level is stepped over one code in at least so many positions."""
 LOUD_VARIANCE = 0.5
 """Code steps squared. From here on the variance of rounded noise is its own plus 1/12 within 0.5 %."""
 
@@ -30,27 +28,28 @@ class Steady:
     """Standard uncertainty of it by the scatter within the records."""
     noise_code: float
     """Before rounding, of the quietest record."""
-    bias_code: float
-    """How far rounding can have moved the mean, at most."""
     positions: int
     """Records of the level; 1 without dither."""
 
+    def bias_code(self, offsets_code: Floats) -> float:
+        """How far rounding can have moved the mean, at most.
 
-def dither_offsets_code(positions: int) -> tuple[float, ...]:
-    """Where the positions of a dither lie around a level.
-
-    Args:
-        positions: M, 8 or more.
-    Returns:
-        M offsets, rising, evenly spread over one code: (k + 1/2)/M - 1/2.
-    Raises:
-        FitFailed: fewer than 8 positions.
-    Source:
-        common practice, no source: ±0.5 LSB in at least 8 steps.
-    """
-    if positions < FEWEST_POSITIONS:
-        raise FitFailed(f"dither: {positions} positions; allowed are {FEWEST_POSITIONS} or more")
-    return tuple((k + 0.5) / positions - 0.5 for k in range(positions))
+        Args:
+            offsets_code: shape (positions,): the level of each record, code steps from any origin.
+        Returns:
+            code steps. On the noise of a quiet record nothing is built, for it is known as an upper bound only.
+        Raises:
+            NotFinite: an offset is not finite.
+            FitFailed: another number of levels than of records.
+        Source:
+            dithered_bias_code.
+        """
+        if np.size(offsets_code) != self.positions:
+            raise FitFailed(
+                f"steady level: {np.size(offsets_code)} levels for {self.positions} records; allowed is one for each"
+            )
+        loud = self.noise_code >= QUIET_CODE
+        return dithered_bias_code(offsets_code, noise_code=self.noise_code if loud else 0.0)
 
 
 def dithered_bias_code(offsets_code: Floats, *, noise_code: float = 0.0) -> float:
@@ -130,34 +129,31 @@ def is_quiet(codes: Samples) -> bool:
     return steady_noise_code(codes) < QUIET_CODE
 
 
-def steady(codes: Samples, *, offsets_code: Floats) -> Steady:
+def steady(codes: Samples, *, positions: int) -> Steady:
     """What the records of one steady level say together.
 
     Args:
-        codes: shape (m·n,), n >= 8: m records of n samples, one after another.
-        offsets_code: shape (m,): the level of each record, code steps from any origin.
+        codes: shape (positions·n,), n >= 8: records of n samples each, one after another.
+        positions: of the dither, >= 1; 1 without.
     Returns:
-        mean, its uncertainty, noise, and the bias that rounding may have left. Of a quiet record the noise is not
-        relied on, for it is known as an upper bound only.
+        mean, its uncertainty, and noise.
     Raises:
-        NotFinite: a sample or an offset is not finite.
+        NotFinite: a sample is NaN, infinite or an instrument's 9.9E37.
         FitFailed: the samples are no whole number of such records.
     Source:
-        steady_noise_code, dithered_bias_code.
+        steady_noise_code; standard uncertainty of a mean: JCGM 100:2008, 4.2.3.
     """
-    count = int(np.size(offsets_code))
-    if codes.ndim != 1 or count == 0 or codes.shape[0] % count or codes.shape[0] // count < LEAST_SAMPLES:
+    whole = codes.ndim == 1 and positions >= 1 and codes.shape[0] % positions == 0
+    if not whole or codes.shape[0] // positions < LEAST_SAMPLES:
         raise FitFailed(
-            f"steady level: samples of shape {codes.shape} for {count} levels; allowed is one record of as many "
-            f"samples, {LEAST_SAMPLES} or more, for each level"
+            f"steady level: samples of shape {codes.shape} for {positions} positions; allowed is one record of as many "
+            f"samples, {LEAST_SAMPLES} or more, for each"
         )
-    records = checked_samples(codes).reshape(count, -1)
-    noise_code = min(steady_noise_code(record) for record in records)
+    records = checked_samples(codes).reshape(positions, -1)
     variances = records.var(axis=1, ddof=1) / records.shape[1]
     return Steady(
         mean_code=float(records.mean()),
-        u_code=math.sqrt(float(variances.sum())) / count,
-        noise_code=noise_code,
-        bias_code=dithered_bias_code(offsets_code, noise_code=noise_code if noise_code >= QUIET_CODE else 0.0),
-        positions=count,
+        u_code=math.sqrt(float(variances.sum())) / positions,
+        noise_code=min(steady_noise_code(record) for record in records),
+        positions=positions,
     )

@@ -87,7 +87,7 @@ def _unit(
     """All runs of one unit on one open bench; what was given up: corner (and less), unit or night."""
     setup = request.setup_of_cycle(0)
     unit = todo[0].unit
-    store.require_room(bytes_of(setup, len(todo) * len(setup.every_rung)))
+    store.require_room(len(todo) * bytes_of(setup, setup.every_rung))
     scope = ""
     try:
         with open_bench(

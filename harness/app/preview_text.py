@@ -38,7 +38,12 @@ def _aside(row: PreviewRow) -> str:
     """What a reading beside the ladder is for."""
     if row.purpose is Purpose.LADDER:
         return ""
-    return f"  [{row.purpose}{f' {row.frequency_hz:g} Hz' if row.frequency_hz else ''}]"
+    more = f" {row.frequency_hz:g} Hz" if row.frequency_hz else ""
+    if row.steady_v:
+        when = "" if row.dither_always else " if quiet"
+        dither = f", {row.dither} levels over one code{when}" if row.dither else ", no dither"
+        more = f" {row.steady_v:+.4g} V{dither}"
+    return f"  [{row.purpose}{more}]"
 
 
 def _tolerance(row: PreviewRow, percent: float) -> str:

@@ -47,7 +47,7 @@ def resume_run(store: Store, run_id: str, request: ResumeRequest) -> StationFaul
         todo = resumption(
             setup.every_rung, store.readings(run_id), frequency_hz=setup.device.acquisition.frequency_hz
         )
-        store.require_room(bytes_of(setup, len(todo.left)))
+        store.require_room(bytes_of(setup, todo.left))
         with open_bench(
             setup.bench,
             setup.device,

@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import dataclasses
 import secrets
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Protocol
@@ -24,7 +25,7 @@ from harness.errors import StationFault, StoreError
 from harness.judge import RunJudge, Statement
 from harness.store import RunRecorder, Store
 from harness.sweep import AnchorPlan, Resumption, SweepPlan, Walk
-from harness.values import NightPlace, Outcome, Reading, RunHeader, RunResult
+from harness.values import NightPlace, Outcome, Reading, Rung, RunHeader, RunResult
 
 UNNAMED = "simulated"
 """Serial number of a unit that has none."""
@@ -137,7 +138,7 @@ def record_run(
 
     StopCondition, before anything is recorded: a relay of the unit would pass half of its life.
     """
-    store.require_room(bytes_of(setup, len(setup.every_rung)))
+    store.require_room(bytes_of(setup, setup.every_rung))
     warnings = RelayUse(store).check(setup, header.unit)
     with owning(header.run_id):
         recorder = store.begin(header, clock=opened.bench.clock)
@@ -147,9 +148,10 @@ def record_run(
         return take_readings(setup, opened, recorder, Resumption.of_new_run(setup.every_rung), probing=probing)
 
 
-def bytes_of(setup: Setup, readings: int) -> int:
+def bytes_of(setup: Setup, rungs: Sequence[Rung]) -> int:
     """Room that readings take in a store: two bytes a sample, hardly compressible, and what is written beside them."""
-    return readings * (2 * setup.device.acquisition.samples + BESIDE_BYTES)
+    records = sum(1 if rung.steady is None else rung.steady.kept_records for rung in rungs)
+    return records * 2 * setup.device.acquisition.samples + len(rungs) * BESIDE_BYTES
 
 
 def take_readings(

@@ -37,6 +37,12 @@ class BenchSetup:
         """Least and most level of the source for the load it is told, V peak."""
         return self._range("source", self.file.wiring)
 
+    @property
+    def steady_step_v(self) -> float | None:
+        """Least step of the source's steady levels, V; None where it has none."""
+        ranges = self.profiles["source"].ranges
+        return None if ranges is None else ranges.steady_step_v
+
     def _range(self, role: str, wiring: Wiring) -> tuple[float, float]:
         ranges = self.profiles[role].ranges
         if ranges is None:  # pragma: no cover - a source profile without ranges does not pass its own check
@@ -191,6 +197,7 @@ def _ground(job: JobFile, device: DeviceFile, bench: BenchSetup, law: GainLaw, r
         fill_target_ratio=job.ladder.fill_target,
         range_ends_vpk=tuple(source.range_ends_vpk) if source else (),
         other=bench.other(device, law.span_codes),
+        steady_step_v=bench.steady_step_v if device.input.coupling == "dc" else None,
     )
 
 

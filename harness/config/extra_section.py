@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from typing import Annotated, Literal
 
 from pydantic import Field, model_validator
 
@@ -28,6 +28,14 @@ class Extra(Table):
     """Noise and offset with the source off."""
     repeats: int = Field(default=0, ge=0, le=100)
     """Of one setting, as many without and with a toggle of its relays; 0 for none."""
+    dc_fill: Fill | None = None
+    """Share of the half span that steady levels of both signs reach; None: no gain at DC."""
+    dc_settings: Literal["range-ends", "all"] = "range-ends"
+    """Where: the least and the most sensitive setting of each range, or every setting of the ladder."""
+    dither: Literal["quiet", "always", "never"] = "quiet"
+    """When steady levels are stepped over one code: where their record has too little noise, always, or never."""
+    dither_positions: int = Field(default=8, ge=8, le=64)
+    """Of the steps."""
     crosstalk_hz: Positive | None = None
     """Frequency at which the bench's aggressor drives its channel."""
     crosstalk_fill: Fill = 0.8

@@ -88,6 +88,8 @@ class BenchUncertainty(Table):
     """What a bench leaves open about the level at the device's input."""
 
     source: LevelAccuracy
+    steady: LevelAccuracy | None = None
+    """Of the source's steady levels, V by amount; None: as of its sines."""
     meter: LevelAccuracy | None = None
     """Of the reference meter: it takes the place of the source's own."""
     aggressor: Stated | None = None

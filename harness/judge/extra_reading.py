@@ -14,6 +14,7 @@ from harness.errors import MeasureError
 from harness.judge.gain_budget import Heard, Reduced
 from harness.judge.measured import measure
 from harness.judge.rows import Gathered
+from harness.judge.steady_reading import SteadyRecord, steady_record
 from harness.judge.uncertainty import scatter_dof
 from harness.judge.waveform import Overdriven, overdriven
 from harness.values import Purpose, Reading, ReadingStatus, Rung
@@ -52,6 +53,8 @@ class ExtraMeasured:
     """The other channel's signal as the record holds it."""
     overdriven: Overdriven | None = None
     """Where the record ends, of a reading that was driven beyond full scale."""
+    steady: SteadyRecord | None = None
+    """Of a steady level."""
 
 
 def unread(rung: Rung) -> ExtraMeasured:
@@ -81,10 +84,11 @@ def measure_extra(
     Returns:
         the numbers of its purpose; none, with the reason, where the reading cannot be judged.
     Source:
-        measure; the ends of an overdriven record;
-        mean and standard deviation of the codes where the source is off; a sine fit at the other channel's
-        frequency for crosstalk.
+        measure; the ends of an overdriven record; steady_record; mean and standard deviation of the codes where the
+        source is off; a sine fit at the other channel's frequency for crosstalk.
     """
+    if rung.steady is not None:
+        return _at_steady_level(rung, steady_record(reading, device))
     wave = reading.waveform
     plain = reading.status is ReadingStatus.VALID and wave is not None and wave.mode == "sample"
     if rung.purpose is Purpose.OVERDRIVEN and plain and wave is not None:
@@ -125,6 +129,12 @@ def measure_extra(
             driven_code=driven_code,
         ),
     )
+
+
+def _at_steady_level(rung: Rung, record: SteadyRecord | str) -> ExtraMeasured:
+    if isinstance(record, str):
+        return ExtraMeasured(rung=rung, reason=record)
+    return ExtraMeasured(rung=rung, reason="", steady=record, noise_code=record.found.noise_code)
 
 
 def place_of(reading: Reading, planned: Sequence[Rung | None], *, test_hz: float) -> int | None:

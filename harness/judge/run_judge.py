@@ -9,6 +9,7 @@ from dataclasses import replace
 from harness.bus import BusTally, BusWiring, TimingLimits
 from harness.config import DeviceFile, LimitItem
 from harness.judge.assemble import assemble
+from harness.judge.at_dc import at_dc
 from harness.judge.claims import Context, judge_all
 from harness.judge.claims.station import STATION_FAULT
 from harness.judge.extra_reading import ExtraMeasured, measure_extra, place_of, unread
@@ -211,6 +212,8 @@ class RunJudge:
         facts = self._facts(plan)
         gathered, budget = facts.gathered, facts.budget
         fits = self._fits(gathered, budget)
+        extras = self._taken(plan)
+        steady = at_dc(extras, law=self._law, statement=self._statement, input_ratio=self._input_ratio)
         return Context(
             law=self._law,
             device=self._device,
@@ -237,9 +240,10 @@ class RunJudge:
             events=_still_true(events),
             uncertainty=budget,
             beside=BesideBudget(statement=self._statement, ladder=budget.items),
-            budgets=budget_tables(budget),
-            flags=flag_notes({item.prediction.label: item.flags for item in gathered.values()}),
-            extras=self._taken(plan),
+            budgets=(*budget_tables(budget), *steady.budget.tables()),
+            flags=flag_notes({item.prediction.label: item.flags for item in gathered.values()} | steady.flags),
+            extras=extras,
+            at_dc=steady,
         )
 
     def _taken(self, plan: Mapping[Setting, Prediction]) -> tuple[ExtraMeasured, ...]:

@@ -10,6 +10,7 @@ from harness.errors import ConfigError, Problem
 from harness.ladder.extra_realness import exact_steps, offset_pairs, overdriven
 from harness.ladder.ground import NEAR_RATIO, Ground, OtherSource, Wish
 from harness.ladder.relays import toggles
+from harness.ladder.steady import steady_levels
 from harness.law import GainLaw
 from harness.values import Aggressor, Direction, Prediction, Purpose, Rung, Setting
 
@@ -21,6 +22,8 @@ NEEDS = {
     "overdriven": "a setting of the ladder that source, bench and device permit to overdrive",
     "exact_steps": "two settings of one channel in the ladder, both measurable at the level of the more sensitive one",
     "offset_pairs": "a ladder with settings",
+    "dc_fill": "a DC-coupled device (input.coupling of its file), a source with steady levels (steady and steady_query "
+    "among its commands), and a setting of the ladder that source, bench and device permit to be filled so",
     "crosstalk_hz": "an [aggressor] on the bench that can fill a range of its channel; a ladder without that channel",
 }
 """What a kind of reading needs, by its key."""
@@ -43,6 +46,7 @@ def plan_extras(ground: Ground, extra: Extra, *, file: str) -> tuple[Rung, ...]:
         ("second_frequency_hz", extra.second_frequency_hz, _second_frequency),
         ("quiet", extra.quiet, _quiet),
         ("repeats", extra.repeats, _repeats),
+        ("dc_fill", extra.dc_fill, steady_levels),
         ("crosstalk_hz", extra.crosstalk_hz, _crosstalk),
         ("overdriven", extra.overdriven, overdriven),
         ("exact_steps", extra.exact_steps, exact_steps),
@@ -189,6 +193,7 @@ def _rungs(ground: Ground, wishes: Sequence[Wish]) -> tuple[Rung, ...]:
             frequency_hz=wish.frequency_hz,
             via=wish.via.setting if wish.via else None,
             aggressor=wish.aggressor,
+            steady=wish.steady,
         )
         for number, (wish, (first, end)) in enumerate(zip(wishes, ends, strict=True))
     )

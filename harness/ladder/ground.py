@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from harness.ladder.drive import Drive
 from harness.law import GainLaw
-from harness.values import Aggressor, Prediction, Purpose, Rung, Setting
+from harness.values import Aggressor, Prediction, Purpose, Rung, Setting, SteadyPlan
 
 NEAR_RATIO = 0.02
 """How far the fill at a level that may be set is from the wanted one, at most."""
@@ -33,6 +33,8 @@ class Ground:
     range_ends_vpk: tuple[float, ...] = ()
     """Where the source changes its own range; both levels of a pair are best in one."""
     other: OtherSource | None = None
+    steady_step_v: float | None = None
+    """Least step of the source's steady levels; None where there are none, or the device would not pass them."""
 
     def channels(self) -> Iterator[tuple[Prediction, ...]]:
         """The predictions of each channel, least sensitive first."""
@@ -65,3 +67,4 @@ class Wish:
     frequency_hz: float = 0.0
     via: Prediction | None = None
     aggressor: Aggressor | None = None
+    steady: SteadyPlan | None = None

@@ -42,6 +42,12 @@ class PreviewRow:
     """ladder, or the extra reading that it is."""
     frequency_hz: float
     """Of the source; 0 for the device's test frequency."""
+    steady_v: float
+    """Steady level instead of a sine, at the source's terminals; 0 for a sine."""
+    dither: int
+    """Positions around it; 0 where none is planned."""
+    dither_always: bool
+    """Whether they are taken whatever the noise; else where the record of the level is quiet."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -103,6 +109,9 @@ def _row(
         relays=tuple(sorted(set(relays))),
         purpose=rung.purpose,
         frequency_hz=rung.frequency_hz,
+        steady_v=0.0 if rung.steady is None else rung.steady.level_v,
+        dither=0 if rung.steady is None else len(rung.steady.dither_v),
+        dither_always=rung.steady is not None and rung.steady.always,
     )
 
 
@@ -160,7 +169,9 @@ def _duration_s(rungs: Sequence[Rung], device: DeviceFile) -> float:
     before: tuple[int, int] | None = None
     for rung in rungs:
         place = (rung.setting.channel, rung.setting.coarse)
+        more = 0 if rung.steady is None else rung.steady.least_records - 1
         duration_s += record_s + (device.settle.fine_s if place == before else device.settle.coarse_s)
+        duration_s += more * (record_s + device.settle.fine_s)
         duration_s += 0.0 if rung.via is None else 2.0 * device.settle.coarse_s
         before = place
     return duration_s

@@ -20,7 +20,8 @@ from harness.sweep.journal import Journal
 from harness.sweep.levelling import MOST_TRIES, Levels, next_level, seen
 from harness.sweep.plan import SweepPlan
 from harness.sweep.sleep_watch import SleepWatch
-from harness.values import Purpose, Quality, Reading, ReadingStatus, Rung, Waveform
+from harness.sweep.steady import read_steady
+from harness.values import Purpose, Quality, Reading, ReadingStatus, Rung, SteadyPlan, Waveform
 
 STOPS_THE_RUN = (RefusedUnsafe, StationFault, WrongInstrument)
 """Not a matter of one reading: trying again would be unsafe or pointless."""
@@ -42,6 +43,8 @@ class _Try:
     """The level has been set and read back in this try."""
     selected: Selected = UNHEARD
     waveform: Waveform | None = None
+    steady_v: tuple[float, ...] = ()
+    """Read back; the waveform is one record at each."""
     messages: tuple[str, ...] = ()
     """Entries of the error queue that ended the try."""
 
@@ -77,6 +80,8 @@ class RungWalker:
                 if self._suspect:
                     self._hands.recover()
                     self._suspect = False
+                if rung.steady is not None:
+                    return self._steadied(rung, rung.steady)
                 return self._levelled(rung) if rung.purpose in LEVELLED else self._once(rung)
             except STOPS_THE_RUN as error:
                 self._record(rung, ReadingStatus.INVALID, _why(error))
@@ -141,6 +146,19 @@ class RungWalker:
             return self._record(rung, ReadingStatus.INVALID, quality.reason)
         return self._record(rung, ReadingStatus.VALID, "")
 
+    def _steadied(self, rung: Rung, steady: SteadyPlan) -> Reading:
+        """A reading at a steady level, its own and no other."""
+        now, hands = self._now, self._hands
+        now.level_vpk = rung.drive_vpk
+        hands.neighbour.provoke(None)
+        hands.silence()
+        now.selected = hands.select(rung.setting)
+        found = read_steady(hands, rung.setting.channel, steady, self._unclipped)
+        now.driven, now.waveform, now.steady_v = True, found.waveform, found.levels_v
+        if found.quality.clipped:
+            return self._record(rung, ReadingStatus.INVALID, found.quality.reason)
+        return self._record(rung, ReadingStatus.VALID, "")
+
     def _tried(self, rung: Rung, level_vpk: float, *, fill_low: float | None = None) -> Quality:
         """One record at one level; without a level the source is off."""
         now = self._now
@@ -152,13 +170,22 @@ class RungWalker:
         now.driven = True
         now.waveform = self._hands.acquire(rung.setting.channel)
         self._watch.look()
+        if fill_low is None:
+            return self._checked(now.waveform, self._plan.fill_low, self._plan.fill_high)
+        return self._checked(now.waveform, fill_low, 1.0)
+
+    def _unclipped(self, wave: Waveform) -> Quality:
+        self._watch.look()
+        return self._checked(wave, 0.0, 1.0)
+
+    def _checked(self, wave: Waveform, fill_low: float, fill_high: float) -> Quality:
         converter = self._plan.device.converter
         return check_quality(
-            now.waveform.codes,
+            wave.codes,
             low_code=converter.low_code,
             high_code=converter.high_code,
-            fill_low=self._plan.fill_low if fill_low is None else fill_low,
-            fill_high=self._plan.fill_high if fill_low is None else 1.0,
+            fill_low=fill_low,
+            fill_high=fill_high,
             amplitude_code=None,
         )
 
@@ -196,7 +223,7 @@ class RungWalker:
             reason=reason,
             drive_set_vpk=now.level_vpk,
             drive_read_vpk=self._hands.level_vpk if now.driven else 0.0,
-            frequency_hz=self._hands.frequency_hz,
+            frequency_hz=self._hands.frequency_hz if rung.steady is None else 0.0,
             waveform=now.waveform,
             capture=now.selected.capture,
             capture_reason=now.selected.capture_reason,
@@ -209,6 +236,7 @@ class RungWalker:
             meter_vpk=self._hands.meter_vpk if now.driven else None,
             aggressor_vpk=self._hands.neighbour.level_vpk,
             aggressor_hz=self._hands.neighbour.frequency_hz,
+            steady_v=now.steady_v,
         )
         self._journal.record(reading)
         return reading

@@ -45,6 +45,7 @@ class Hands:
         self._channel: int | None = None
         self._coarse: int | None = None
         self._on = False
+        self._steady = False
         self._deaf_in_a_row = 0
         self._asked_hz = 0.0
         self.neighbour = Neighbour(bench, plan)
@@ -105,6 +106,7 @@ class Hands:
 
     def tune(self, frequency_hz: float) -> None:
         """Set the source's frequency unless it is that already; 0 is the device file's test frequency."""
+        self._sine()
         wanted_hz = frequency_hz or self._plan.device.acquisition.frequency_hz
         if wanted_hz == self._asked_hz:
             return
@@ -114,6 +116,34 @@ class Hands:
         self.meter_vpk = None
         if self._on:
             self._wait_since(started_s, self._plan.device.settle.fine_s)
+
+    def steady(self, level_v: float) -> float:
+        """A steady level, V, as read back; the output is off where the sine ends, on then. Waits for the device.
+
+        The next `tune` leads back to sines. No meter reads it.
+        """
+        self._alive()
+        if not self._steady:
+            self.off()
+            self._steady = True
+        started_s = self._bench.clock.now_s()
+        self.meter_vpk = None
+        read_v = self._bench.source.set_steady(level_v)
+        self.level_vpk = abs(read_v)
+        if not self._on:
+            self._bench.source.output_on()
+            self._on = True
+        self._wait_since(started_s, self._plan.device.settle.fine_s)
+        return read_v
+
+    def _sine(self) -> None:
+        """Back from steady levels, the output off."""
+        if not self._steady:
+            return
+        self._on = False
+        self._bench.source.prepare()
+        self._steady = False
+        self.level_vpk = self._asked_hz = 0.0
 
     def silence(self) -> None:
         """Source off; waits for the device to follow."""
@@ -198,7 +228,7 @@ class Hands:
 
     def _forget(self) -> None:
         self._channel = self._coarse = None
-        self._on = False
+        self._on = self._steady = False
         self.level_vpk = self.frequency_hz = self._asked_hz = 0.0
         self.meter_vpk = None
 

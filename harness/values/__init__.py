@@ -34,7 +34,7 @@ from harness.values.reading import Direction, Event, Reading, ReadingStatus
 from harness.values.run import Certificate, ConfigFile, Identity, NightPlace, RunHeader, RunInfo
 from harness.values.rung import Aggressor, Prediction, Rung, SteadyPlan
 from harness.values.setting import ControlWord, Setting, State
-from harness.values.waveform import Codes, Waveform
+from harness.values.waveform import Codes, Waveform, joined
 
 __all__ = [
     "CONDITION",
@@ -98,5 +98,6 @@ __all__ = [
     "conditions_text",
     "db_from_ratio",
     "db_from_ratios",
+    "joined",
     "ratio_from_db",
 ]

@@ -47,6 +47,16 @@ class SteadyPlan:
     always: bool = False
     """Whether the dither is taken whatever the noise; else where the record of the level itself is quiet."""
 
+    @property
+    def kept_records(self) -> int:
+        """Records that it may leave: the level's own, or one at each position."""
+        return max(len(self.dither_v), 1)
+
+    @property
+    def least_records(self) -> int:
+        """Records that it takes where the level is not quiet."""
+        return self.kept_records if self.always else 1
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Rung:

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -33,3 +34,14 @@ class Waveform:
             if not (math.isfinite(value) and 0.0 < value < 9.9e36):
                 raise NotFinite(f"waveform: {name} is {value!r}; allowed is a positive finite number")
         self.codes.setflags(write=False)
+
+
+def joined(records: Sequence[Waveform]) -> Waveform:
+    """Records one after another as one.
+
+    Args:
+        records: at least one, of one device.
+    Returns:
+        their codes in order, with the scale, rate, mode and counter of the last.
+    """
+    return replace(records[-1], codes=np.concatenate([record.codes for record in records]))

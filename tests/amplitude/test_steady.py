@@ -10,16 +10,15 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from harness.amplitude import dc_bias_code, rounded_amplitude_code, worst_bias_ratio
-from harness.amplitude.steady import (
-    dither_offsets_code,
-    dithered_bias_code,
-    is_quiet,
-    steady,
-    steady_noise_code,
-)
+from harness.amplitude.steady import dithered_bias_code, is_quiet, steady, steady_noise_code
 from harness.errors import FitFailed, NotFinite
 
 LEVELS = np.linspace(-0.5, 0.5, 2001)
+
+
+def even(positions):
+    """Spread over one code."""
+    return (np.arange(positions) + 0.5) / positions - 0.5
 
 
 def rounded(level):
@@ -35,7 +34,7 @@ def worst(offsets):
 
 @pytest.mark.parametrize("positions", [8, 10, 16, 64])
 def test_even_dither_leaves_half_of_one_position(positions):
-    offsets = np.array(dither_offsets_code(positions))
+    offsets = even(positions)
     assert len(offsets) == positions
     assert offsets[-1] - offsets[0] == pytest.approx(1.0 - 1.0 / positions)
     assert dithered_bias_code(offsets) == pytest.approx(1.0 / (2 * positions), rel=1e-12)
@@ -55,13 +54,13 @@ def test_one_level_alone_leaves_half_a_code():
 )
 def test_what_the_positions_are_off_counts_in_full(positions, wide, shifts):
     # A gain that is off makes the dither too wide or narrow, the steps of a source make it uneven.
-    offsets = wide * np.array(dither_offsets_code(positions)) + np.array(shifts[:positions])
+    offsets = wide * even(positions) + np.array(shifts[:positions])
     assert worst(offsets) <= dithered_bias_code(offsets) + 1e-9
 
 
 def test_noise_and_dither_together_are_a_finer_converter():
     # Mean of a rounded level under Gaussian noise, exactly: Σ over codes of the probability to be above each threshold.
-    offsets, noise = np.array(dither_offsets_code(8)), 0.05
+    offsets, noise = even(8), 0.05
     thresholds = np.arange(-3, 3) + 0.5
 
     def mean(level):
@@ -94,16 +93,16 @@ def test_a_quiet_level_is_quiet_wherever_it_lies(level):
 
 def test_a_quiet_level_is_found_by_dither_and_not_without():
     # 0.37 of a code above 1536 and no noise at all: 1536 every time, and 1536.375 in the mean over eight positions.
-    level, offsets = 1536.37, np.array(dither_offsets_code(8))
-    plain = steady(np.full(100, rounded(level)), offsets_code=np.zeros(1))
-    assert (plain.mean_code - level, plain.bias_code, plain.u_code) == (pytest.approx(-0.37), 0.5, 0.0)
-    found = steady(np.repeat(rounded(level + offsets), 100), offsets_code=offsets)
-    assert abs(found.mean_code - level) <= found.bias_code == pytest.approx(1 / 16)
+    level, offsets = 1536.37, even(8)
+    plain = steady(np.full(100, rounded(level)), positions=1)
+    assert (plain.mean_code - level, plain.bias_code(np.zeros(1)), plain.u_code) == (pytest.approx(-0.37), 0.5, 0.0)
+    found = steady(np.repeat(rounded(level + offsets), 100), positions=8)
+    assert abs(found.mean_code - level) <= found.bias_code(offsets) == pytest.approx(1 / 16)
     assert found.positions == 8
     # Loud, the noise does the same.
-    loud = steady(rounded(np.random.default_rng(1).normal(level, 0.6, 20_000)), offsets_code=np.zeros(1))
-    assert loud.bias_code < 0.001
-    assert abs(loud.mean_code - level) < loud.bias_code + 4 * loud.u_code
+    loud = steady(rounded(np.random.default_rng(1).normal(level, 0.6, 20_000)), positions=1)
+    assert loud.bias_code(np.zeros(1)) < 0.001
+    assert abs(loud.mean_code - level) < 0.001 + 4 * loud.u_code
 
 
 def test_a_sine_of_a_thousand_codes_needs_no_dither():
@@ -111,7 +110,7 @@ def test_a_sine_of_a_thousand_codes_needs_no_dither():
     assert 100 * worst_bias_ratio(1024.0, noise_code=0.0) < 0.0012
     assert 100 * worst_bias_ratio(205.0, noise_code=0.0) < 0.013
     # Stepping the offset helps a sine of a few codes as it does a level.
-    offsets = dither_offsets_code(8)
+    offsets = even(8)
     plain = [rounded_amplitude_code(3.2, centre_code=c) - 3.2 for c in (0.0, 0.25, 0.5)]
     dithered = [np.mean([rounded_amplitude_code(3.2, centre_code=c + d) for d in offsets]) - 3.2 for c in (0.0, 0.25)]
     assert max(map(abs, plain)) > 0.08
@@ -119,8 +118,6 @@ def test_a_sine_of_a_thousand_codes_needs_no_dither():
 
 
 def test_what_is_no_dither_is_refused():
-    with pytest.raises(FitFailed, match="dither: 7 positions; allowed are 8 or more"):
-        dither_offsets_code(7)
     with pytest.raises(FitFailed, match="dither: no position"):
         dithered_bias_code(np.zeros(0))
     with pytest.raises(NotFinite, match=r"noise_code is -1\.0"):
@@ -129,6 +126,8 @@ def test_what_is_no_dither_is_refused():
         dithered_bias_code(np.array([0.0, math.nan]))
     with pytest.raises(FitFailed, match=r"steady level: the record has shape \(7,\)"):
         steady_noise_code(np.zeros(7))
-    for samples, levels in ((25, 8), (80, 0), (56, 8)):
-        with pytest.raises(FitFailed, match=rf"samples of shape \({samples},\) for {levels} levels"):
-            steady(np.zeros(samples), offsets_code=np.zeros(levels))
+    for samples, positions in ((25, 8), (80, 0), (56, 8)):
+        with pytest.raises(FitFailed, match=rf"samples of shape \({samples},\) for {positions} positions"):
+            steady(np.zeros(samples), positions=positions)
+    with pytest.raises(FitFailed, match="1 levels for 8 records; allowed is one for each"):
+        steady(np.zeros(80), positions=8).bias_code(np.zeros(1))

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from typing import Protocol
 
 from harness.config import DeviceFile, LimitItem
+from harness.judge.at_dc import AtDc
 from harness.judge.extra_reading import ExtraMeasured
 from harness.judge.gain_budget import BesideBudget
 from harness.judge.limit_set import LimitSet
@@ -68,6 +69,8 @@ class Context:
     """Distances on the control bus, by channel; empty without captures."""
     extras: Sequence[ExtraMeasured] = ()
     """Every planned reading beside the ladder, in order; those that are missing say so."""
+    at_dc: AtDc = field(default_factory=AtDc)
+    """Gains by steady levels."""
     events: Sequence[Event] = ()
     """The run's journal."""
     uncertainty: Uncertainty | None = None

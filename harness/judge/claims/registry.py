@@ -8,6 +8,7 @@ from types import MappingProxyType
 from harness.judge.claims.bus_timing import BUS_TIMING
 from harness.judge.claims.context import Context
 from harness.judge.claims.crosstalk import CROSSTALK
+from harness.judge.claims.dc_gain import DC_GAIN
 from harness.judge.claims.gain import GAIN
 from harness.judge.claims.kind import ClaimKind, Need
 from harness.judge.claims.linearity import TWO_LEVEL
@@ -44,6 +45,7 @@ CLAIMS: tuple[ClaimKind, ...] = (
     NOISE,
     INPUT_NOISE,
     TWO_LEVEL,
+    DC_GAIN,
     SECOND_FREQUENCY,
     TOGGLE_SCATTER,
     CROSSTALK,

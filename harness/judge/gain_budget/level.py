@@ -60,8 +60,24 @@ def fixed_parts(statement: Statement, *, metered: bool) -> tuple[Contribution, .
     Source:
         practice: most of the uncertainty of a gain is common to all settings and cancels in steps.
     """
+    return parts_of(statement, *level_of(statement, metered=metered))
+
+
+def parts_of(statement: Statement, name: str, level: LevelAccuracy) -> tuple[Contribution, ...]:
+    """The same with the accuracy of the level given.
+
+    Args:
+        statement: of bench and device.
+        name: the instrument that knows the level, for people; `meter` for one that stands behind source and load.
+        level: its accuracy.
+    Returns:
+        as fixed_parts.
+    Raises:
+        NotFinite: a stated number is negative or not finite.
+    Source:
+        as fixed_parts.
+    """
     bench, wiring = statement.bench, statement.wiring
-    name, level = level_of(statement, metered=metered)
     parts = [stated_contribution(f"{name}, reading", level.reading, common=True)]
     if level.flatness is not None:
         parts.append(stated_contribution(f"{name}, flatness", level.flatness, common=True))
@@ -76,7 +92,7 @@ def fixed_parts(statement: Statement, *, metered: bool) -> tuple[Contribution, .
                 common=True,
             )
         )
-    if bench.loading is not None and name == "source":
+    if bench.loading is not None and name != "meter":
         parts.append(
             loading(
                 source_ohm=wiring.source_ohm,

@@ -30,11 +30,22 @@ def budget_tables(budget: GainBudget) -> tuple[BudgetTable, ...]:
     for group, places in members.items():
         ranges = tuple(dict.fromkeys(budget.items[place].range_name for place in places))
         worst = ladder.worst(places)
-        tables.append(_table(f"{group} ({', '.join(ranges)})", ladder.at(worst), budget.notes))
+        tables.append(printed(f"{group} ({', '.join(ranges)})", ladder.at(worst), budget.notes))
     return tuple(tables)
 
 
-def _table(group: str, budget: Budget, notes: tuple[str, ...]) -> BudgetTable:
+def printed(group: str, budget: Budget, notes: tuple[str, ...]) -> BudgetTable:
+    """One budget for print.
+
+    Args:
+        group: whose it is, for people.
+        budget: of one reading.
+        notes: what must be said with it.
+    Returns:
+        the table.
+    Source:
+        none: a record.
+    """
     return BudgetTable(
         group=group,
         rows=tuple(
