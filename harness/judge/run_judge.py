@@ -25,7 +25,19 @@ from harness.judge.rows import Gathered
 from harness.judge.verdict import worst_outcome
 from harness.judge.waveform import Seen
 from harness.law import GainLaw, LawFit
-from harness.values import Certificate, Codes, Event, Outcome, Prediction, Purpose, Reading, Rung, RunResult, Setting
+from harness.values import (
+    SHARED_FACTOR,
+    Certificate,
+    Codes,
+    Event,
+    Outcome,
+    Prediction,
+    Purpose,
+    Reading,
+    Rung,
+    RunResult,
+    Setting,
+)
 
 
 class NoDoubt:
@@ -288,9 +300,10 @@ class RunJudge:
 
 
 def _still_true(events: Sequence[Event]) -> tuple[Event, ...]:
-    """The journal without station faults from before the run was resumed: the self-check has passed since."""
+    """The journal without what was held against the station before the run was resumed: it was checked again since."""
     resumed = max((index for index, event in enumerate(events) if event.kind == "resumed"), default=-1)
-    return tuple(event for index, event in enumerate(events) if index > resumed or event.kind != STATION_FAULT)
+    against = (STATION_FAULT, SHARED_FACTOR)
+    return tuple(event for index, event in enumerate(events) if index > resumed or event.kind not in against)
 
 
 def _timing_limits(device: DeviceFile) -> TimingLimits:

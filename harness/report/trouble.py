@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from harness.report.words import moment
 from harness.values import Event
 
-TROUBLE = ("retry", "invalid", "unmeasurable", "link", "safe-state", "station-fault")
+TROUBLE = ("retry", "invalid", "unmeasurable", "link", "safe-state", "station-fault", "shared-factor")
 """Kinds of journal lines that tell of a measurement that did not go as planned."""
 MOST_LINES = 40
 

@@ -14,10 +14,12 @@ from harness.sweep.checks.waits import check_waits
 from harness.sweep.hands import Hands
 from harness.sweep.journal import Journal
 from harness.sweep.plan import SweepPlan
-from harness.values import Rung
+from harness.values import SHARED_FACTOR, Rung, shared_factor_text
 
 ALIKE_PERCENT = 3.0
 """Channels and ranges that share one factor agree this well: healthy ones mostly lie within 1 % of the law."""
+FEWEST_CHANNELS = 2
+"""So many that share a factor speak for the station; one alone for nobody."""
 NOISE_WINDOW_RATIO = 1.35
 """The device's noise has moved with a factor, or has stayed, when it is this close to it."""
 
@@ -54,7 +56,7 @@ def self_check(hands: Hands, plan: SweepPlan, journal: Journal) -> bool:
     everywhere = all(found[rung.prediction.label] is not None for rung in middles)
     if not everywhere or max(logs_percent) - min(logs_percent) > ALIKE_PERCENT:
         return False
-    return _is_the_device(hands, plan, journal, math.exp(sum(logs_percent) / len(logs_percent) / 100.0))
+    return _is_the_device(hands, plan, journal, math.exp(sum(logs_percent) / len(logs_percent) / 100.0), len(middles))
 
 
 def _waits_and_contacts(gentle: Gentle, middles: Sequence[Rung], journal: Journal, text: str) -> None:
@@ -90,17 +92,32 @@ def _other_ranges(rungs: Sequence[Rung], known: Sequence[Rung]) -> list[Rung]:
     return list(ranges.values())
 
 
-def _is_the_device(hands: Hands, plan: SweepPlan, journal: Journal, ratio: float) -> bool:
+def _undecided(plan: SweepPlan, journal: Journal, ratio: float, channels: int, text: str) -> bool:
+    """Nobody can tell. Of a channel alone the unit is as likely: then nothing is held against the station."""
+    journal.note("self-check", f"{text}: {UNDECIDED}")
+    if channels >= FEWEST_CHANNELS:
+        names = ", ".join(plan.factor_faults(ratio))
+        journal.note(
+            SHARED_FACTOR,
+            shared_factor_text(
+                ratio,
+                f"shared by {channels} channels: the station ({names}) or the unit. Measure a golden unit, or another "
+                "one, on this station: when it is off by the same, mend the station; when it is not, raise "
+                "self_check_percent of the bench above this factor and run again: then the unit is judged",
+            ),
+        )
+    return False
+
+
+def _is_the_device(hands: Hands, plan: SweepPlan, journal: Journal, ratio: float, channels: int) -> bool:
     """All channels share a factor. With the source off, only the device's own noise is left: has it moved too?"""
     typical = plan.device.quiet_noise
     text = f"all channels are off by ×{ratio:.4g}"
     if typical is None:
-        journal.note("self-check", f"{text}; no [quiet_noise] in the device file: {UNDECIDED}")
-        return False
+        return _undecided(plan, journal, ratio, channels, f"{text}; no [quiet_noise] in the device file")
     rung = next((r for r in plan.rungs if (r.setting.coarse, r.setting.fine) == typical.place(plan.device)), None)
     if rung is None:
-        journal.note("self-check", f"{text}; quiet-noise setting not in the ladder: {UNDECIDED}")
-        return False
+        return _undecided(plan, journal, ratio, channels, f"{text}; quiet-noise setting not in the ladder")
     hands.off()
     hands.select(rung.setting, listen=False)
     wave = hands.acquire(rung.setting.channel)
@@ -119,8 +136,7 @@ def _is_the_device(hands: Hands, plan: SweepPlan, journal: Journal, ratio: float
             fault=first,
             also=tuple(others),
         )
-    journal.note("self-check", f"{text}: {UNDECIDED}")
-    return False
+    return _undecided(plan, journal, ratio, channels, text)
 
 
 def _near(ratio: float, other: float) -> bool:

@@ -34,10 +34,12 @@ from harness.values.reading import Direction, Event, Reading, ReadingStatus
 from harness.values.run import Certificate, ConfigFile, Identity, NightPlace, RunHeader, RunInfo
 from harness.values.rung import Aggressor, Prediction, Rung, SteadyPlan
 from harness.values.setting import ControlWord, Setting, State
+from harness.values.shared_factor import SHARED_FACTOR, shared_factor_of, shared_factor_text
 from harness.values.waveform import Codes, Waveform, joined
 
 __all__ = [
     "CONDITION",
+    "SHARED_FACTOR",
     "Aggressor",
     "BudgetLine",
     "BudgetTable",
@@ -100,4 +102,6 @@ __all__ = [
     "db_from_ratios",
     "joined",
     "ratio_from_db",
+    "shared_factor_of",
+    "shared_factor_text",
 ]

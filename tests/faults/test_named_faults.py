@@ -70,6 +70,14 @@ def test_the_station_is_named_and_the_unit_is_not_blamed(gainladder: Any, size: 
     assert "STATION FAULT source-load-mis-set" in ended.err
 
 
+def test_a_factor_that_may_be_the_pad_or_the_unit_fails_no_unit_and_names_both(gainladder: Any) -> None:
+    ended = gainladder("sweep", JOB, "--unit", "A1", "--fault", "pad-wrong=0.5", "--json")
+    assert ended.code == 5
+    assert ended.json["counts"]["FAIL"] == ended.json["counts"]["INVALID"] == 0
+    names = {name for c in ended.json["candidates"] for name in (c["fault"], *c["ambiguous"])}
+    assert {"pad-wrong", "load-resistor-wrong"} <= names
+
+
 def test_a_healthy_unit_passes_and_exactly_the_declared_range_is_arithmetic(gainladder: Any) -> None:
     ended = gainladder("sweep", JOB, "--unit", "A1", "--seed", "1", "--json")
     assert ended.code == 0, ended.err

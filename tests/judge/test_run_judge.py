@@ -9,7 +9,7 @@ import random
 import pytest
 
 from harness.app.run import judge_of
-from harness.values import Event, Outcome, Purpose, ReadingStatus, Realness, Setting
+from harness.values import SHARED_FACTOR, Event, Outcome, Purpose, ReadingStatus, Realness, Setting, shared_factor_text
 from tests.judge.run_builder import (
     FULL,
     codes_of,
@@ -319,3 +319,22 @@ def test_only_the_affected_channel_fails() -> None:
     assert {row.setting.channel for row in result.settings if row.outcome is FAIL} == {2}
     assert result.candidates[0].fault == "load-resistor-wrong"
     assert "reference-wrong" in result.candidates[0].ambiguous
+
+
+def test_a_factor_that_all_channels_share_leaves_gains_open_and_nothing_else() -> None:
+    setup = setup_at(*RANGE)
+    shared = event(SHARED_FACTOR, shared_factor_text(0.944, "shared by 2 channels"))
+    readings = [reading_of(rung, gain_ratio=0.944) for rung in setup.rungs]
+    assert judged(setup, readings).verdict is FAIL
+    open_ = judged(setup, readings, events=[shared])
+    assert open_.verdict is INCONCLUSIVE
+    assert all("all channels share ×0.944, and the run cannot tell station from" in r for r in reasons(open_, "gain"))
+    # Both sides are named.
+    names = {name for c in open_.candidates for name in (c.fault, *c.ambiguous)}
+    assert {"load-resistor-wrong", "reference-wrong", "pad-wrong"} <= names
+    # Checked again since: the last word counts, and none is left after a resumption.
+    assert judged(setup, readings, events=[shared, event("resumed", "")]).verdict is FAIL
+    # One setting by itself is 5 % off the others: that is the unit's.
+    ratios = [0.944 * (0.95 if rung.setting == FIRST else 1.0) for rung in setup.rungs]
+    wrong = [reading_of(rung, gain_ratio=ratio) for rung, ratio in zip(setup.rungs, ratios, strict=True)]
+    assert judged(setup, wrong, events=[shared]).verdict is FAIL

@@ -12,6 +12,7 @@ from harness.errors import StationFault
 from harness.sweep.hands import Hands
 from harness.sweep.journal import Journal
 from harness.sweep.self_check import self_check
+from harness.values import Event, shared_factor_of
 from tests.sweep.spied_bench import PLAN, Rig, rungs_at
 
 QUIET = (9, 20)
@@ -166,6 +167,24 @@ def test_a_factor_within_the_spread_of_the_noise_blames_nobody(rig: Any) -> None
     too_strong(bench, 1.3)
     assert not check(bench)
     assert notes(bench).endswith("device and source are not told apart")
+
+
+def test_a_factor_that_nobody_can_place_is_told_to_the_judge(rig: Any) -> None:
+    bench = rig(rungs=rungs_at(*TWO_CHANNELS))
+    too_strong(bench, 1.3)
+    assert not check(bench)
+    (said,) = bench.notebook.texts("shared-factor")
+    told = Event(at_utc="", at_s=0.0, kind="shared-factor", text=said)
+    assert shared_factor_of([told]) == pytest.approx(1.3, rel=0.01)
+    assert "shared by 2 channels: the station (unit-mix-up, source-load-mis-set, terminator-wrong, pad-wrong)" in said
+    assert "Measure a golden unit, or another one, on this station" in said
+
+
+def test_a_factor_of_one_channel_alone_is_held_against_nobody(rig: Any) -> None:
+    bench = rig(rungs=rungs_at((1, 3, 0), (1, 9, 20)))
+    too_strong(bench, 1.3)
+    assert not check(bench)
+    assert bench.notebook.texts("shared-factor") == []
 
 
 def test_a_record_without_noise_blames_nobody(rig: Any) -> None:

@@ -2,29 +2,47 @@
 
 from __future__ import annotations
 
+import math
+from dataclasses import replace
+
 from harness.judge.claims.context import Context
 from harness.judge.claims.kind import ClaimKind, Need, Scope
 from harness.judge.limits import judge_number
-from harness.values import Judgement
+from harness.values import Judgement, Outcome, shared_factor_of
+
+ALIKE_PERCENT = 3.0
+"""Gains that are off by the factor that all channels share lie this near to it; see the self-check."""
 
 
 def _judge(context: Context) -> tuple[Judgement, ...]:
     claims = []
+    ratio = shared_factor_of(context.events)
     for setting, item in context.gathered.items():
         limit, residual_percent = context.limit("gain", setting), item.residual_percent()
         if limit is None or residual_percent is None:
             continue
         known = context.uncertainty
-        claims.append(
-            judge_number(
-                limit,
-                residual_percent,
-                setting=setting,
-                where=item.prediction.label,
-                expanded=known.gain_expanded_percent(setting) if known else None,
-            )
+        claim = judge_number(
+            limit,
+            residual_percent,
+            setting=setting,
+            where=item.prediction.label,
+            expanded=known.gain_expanded_percent(setting) if known else None,
         )
+        claims.append(claim if ratio is None else _shared(claim, residual_percent, ratio))
     return tuple(claims)
+
+
+def _shared(claim: Judgement, residual_percent: float, ratio: float) -> Judgement:
+    """No opinion about a gain that is off by what all channels share: the run cannot tell station from unit."""
+    if claim.outcome is not Outcome.FAIL or abs(residual_percent - 100.0 * math.log(ratio)) > ALIKE_PERCENT:
+        return claim
+    return replace(
+        claim,
+        outcome=Outcome.INCONCLUSIVE,
+        reason=f"{claim.reason}; all channels share ×{ratio:.4g}, and the run cannot tell station from unit: measure a "
+        "golden unit, or another one, on this station",
+    )
 
 
 GAIN = ClaimKind(
