@@ -53,7 +53,7 @@ def test_text_that_is_not_toml_names_the_line() -> None:
     ("kind", "folder", "name", "old", "new", "key", "allowed"),
     [
         (DeviceFile, "devices", HR4, "high_code = 2047", "high_code = 2048", "converter", "2**bits - 1 = 4095"),
-        (DeviceFile, "devices", HR4, "impedance_ohm = 1.0e6\n\n", "impedance_ohm = 50.0\n\n", "input", "50"),
+        (DeviceFile, "devices", HR4, "impedance_ohm = 1.0e6\ncoup", "impedance_ohm = 50.0\ncoup", "input", "50"),
         (DeviceFile, "devices", HR4, 'clock = "clock"', 'clock = "tick"', "bus", "missing: tick"),
         (DeviceFile, "devices", HR4, "bits = 9, channel = 2", "bits = 8, channel = 2", "bus", "latch-2"),
         (DeviceFile, "devices", HR4, "channel = 2 }", "channel = 3 }", "(whole file)", "for each channel 1 to 4"),
