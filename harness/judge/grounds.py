@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from harness.config import DeviceFile
 from harness.judge.confirm import confirm, evidence_values
@@ -73,7 +73,12 @@ class Grounds:
         """
         words, view = self._words[setting], self._ladders[setting.channel].of_setting(setting)
         both = confirm(words, view)
-        return Ground(found=both, values=evidence_values(words, view, both, self._names))
+        values = evidence_values(words, view, both, self._names)
+        ladder = self._ladders[setting.channel]
+        values = replace(
+            values, code_step_in_v=ladder.code_step_in_v(setting), clip_in_vpk=ladder.clip_in_vpk(setting)
+        )
+        return Ground(found=both, values=values)
 
     def step(self, lower: Setting, upper: Setting) -> Ground:
         """What one step is.

@@ -58,9 +58,11 @@ COLUMNS = (
     "could_tell_ratio",
     "waveform_confidence",
     "contradiction",
+    "code_step_in_v",
+    "clip_in_vpk",
 )
 """Units are in the names; an empty field means that there is no value; new columns come last."""
-FIGURES = COLUMNS[-13:-6]
+FIGURES = COLUMNS[COLUMNS.index("sinad_db") : COLUMNS.index("realness_by_words")]
 """Fields of the converter figures."""
 
 
@@ -138,7 +140,7 @@ def _row(header: RunHeader, result: RunResult, row: SettingResult) -> tuple[obje
 
 def _evidence(evidence: RealnessEvidence | None) -> tuple[object, ...]:
     if evidence is None:
-        return (None,) * 6
+        return (None,) * 8
     return (
         evidence.words,
         evidence.waveform,
@@ -146,6 +148,8 @@ def _evidence(evidence: RealnessEvidence | None) -> tuple[object, ...]:
         evidence.power_m,
         evidence.confidence,
         "yes" if evidence.contradiction else "no",
+        evidence.code_step_in_v,
+        evidence.clip_in_vpk,
     )
 
 

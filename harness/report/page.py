@@ -52,6 +52,7 @@ def html(header: RunHeader, result: RunResult, events: tuple[Event, ...]) -> str
             "steps": figures.steps_svg(result),
             "heat": figures.heat_grids(result),
             "realness": figures.realness_grids(result),
+            "at_input": figures.at_input_svg(result),
             "noise": figures.noise_svg(result),
             "offset": figures.offset_svg(result),
             "further": further_figures(result),

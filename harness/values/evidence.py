@@ -61,3 +61,7 @@ class RealnessEvidence:
     arithmetic_ratio: float | None
     """Arithmetic part of it; their product is what the names of the two settings say."""
     tests: tuple[WaveformFinding, ...] = ()
+    code_step_in_v: float | None = None
+    """Mean distance of the values that a setting's record can take, referred to the input, V; None of a step."""
+    clip_in_vpk: float | None = None
+    """Where a setting's overdriven record ends, referred to the input, V peak; None without one that clips."""

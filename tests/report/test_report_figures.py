@@ -3,17 +3,26 @@
 from __future__ import annotations
 
 import dataclasses
+import re
 from types import SimpleNamespace
 from xml.etree import ElementTree
 
 import pytest
 
-from harness.report.figures import heat_grids, noise_svg, offset_svg, realness_grids, residual_svg, steps_svg
+from harness.report.figures import (
+    at_input_svg,
+    heat_grids,
+    noise_svg,
+    offset_svg,
+    realness_grids,
+    residual_svg,
+    steps_svg,
+)
 from harness.report.figures.against_gain import engineering, marks_of, whole_decades
 from harness.report.figures.canvas import LIMIT, inline_svg, look, scale_percent
 from harness.report.figures.heat import share_of_limit
 from harness.report.figures.places import GAP, places_of
-from harness.values import Outcome, Realness, RunResult, Setting
+from harness.values import Outcome, Realness, RealnessEvidence, RunResult, Setting
 
 
 def drawn(svg: str) -> ElementTree.Element:
@@ -262,6 +271,40 @@ def test_fitted_row_shows_what_the_claim_carries(made: SimpleNamespace) -> None:
     assert "fitted" not in residual_svg(dataclasses.replace(known, judgements=no_limit))
     stray = dataclasses.replace(claims[0], setting=Setting(1, 40, 0))
     assert residual_svg(dataclasses.replace(known, judgements=(*claims, stray))) == base
+
+
+def test_what_the_input_sees_falls_with_hardware_and_stays_with_arithmetic(made: SimpleNamespace) -> None:
+    rows = [row for row in made.small.settings if row.setting.channel == 1]
+    first = min(rows, key=lambda row: row.predicted_codes_per_v)
+    assert first.predicted_codes_per_v < rows[-1].predicted_codes_per_v
+    told = RealnessEvidence(
+        words=Realness.HARDWARE, words_why="", waveform=Realness.HARDWARE, waveform_why="", both=Realness.HARDWARE,
+        contradiction=False, confidence=0.9, power_m=None, hardware_ratio=None, arithmetic_ratio=None,
+    )  # fmt: skip
+
+    def figure(ratio: float, realness: Realness, clip_in_vpk: float | None) -> str:
+        start = dataclasses.replace(told, code_step_in_v=1e-3, clip_in_vpk=clip_in_vpk)
+        pair = (
+            dataclasses.replace(first, evidence=start),
+            dataclasses.replace(
+                first, setting=dataclasses.replace(first.setting, fine=1), realness=realness,
+                predicted_codes_per_v=10.0 * first.predicted_codes_per_v,
+                evidence=dataclasses.replace(told, code_step_in_v=1e-3 * ratio),
+            ),
+        )  # fmt: skip
+        return at_input_svg(dataclasses.replace(made.small, settings=pair))
+
+    # From 1 at the left to 1/10 at the right of a panel that ends there: at the lower edge, or where it began.
+    falls, stays = figure(0.1, Realness.HARDWARE, None), figure(1.0, Realness.ARITHMETIC, 2.0)
+    dots = [re.findall(r"M([\d.]+) ([\d.]+)h", text) for text in (falls, stays)]
+    (left, above), (right, below) = dots[0]
+    assert float(left) < float(right)
+    assert float(below) > float(above)
+    assert dots[1] == [(left, above), (right, above)]
+    assert "#a3341f" in stays
+    assert "#a3341f" not in falls
+    assert ("l6 6m0-6l-6 6" in stays, "l6 6m0-6l-6 6" in falls) == (True, False)
+    assert at_input_svg(made.small) == ""
 
 
 def test_noise_is_referred_to_the_input(made: SimpleNamespace) -> None:

@@ -152,6 +152,35 @@ class WaveformLadder:
         made = (own, *(c for side in sides for c in side if c is not own))
         return WaveformView(decision=_by_sides(own, made[1:]), compared=made)
 
+    def code_step_in_v(self, setting: Setting) -> float | None:
+        """How far apart the values lie that the record of a setting can take.
+
+        Args:
+            setting: any.
+        Returns:
+            V at the input; None without a record, or with one that shows too few values.
+        Source:
+            see spacing_of.
+        """
+        seen = self._seen.get(setting)
+        spacing = None if seen is None else seen.spacing
+        return None if seen is None or spacing is None else spacing.units / seen.gain_per_v
+
+    def clip_in_vpk(self, setting: Setting) -> float | None:
+        """Where the overdriven record of a setting ends.
+
+        Args:
+            setting: any.
+        Returns:
+            V peak at the input; None without such a record, or where it does not clip.
+        Source:
+            see overdriven.
+        """
+        seen, over = self._seen.get(setting), (self._beside.overdriven or {}).get(setting)
+        if seen is None or over is None or isinstance(over, str) or not over.flat:
+            return None
+        return over.half / seen.gain_per_v
+
     def compare(self, one: Setting, other: Setting) -> Compared | None:
         """Two settings held against each other, the less sensitive one as the reference.
 

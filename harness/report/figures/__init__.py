@@ -1,5 +1,6 @@
 """Figures of the page, as inline SVG."""
 
+from harness.report.figures.at_input import at_input_svg
 from harness.report.figures.bits import bits_svg
 from harness.report.figures.gross import gross_svg
 from harness.report.figures.heat import heat_grids
@@ -13,6 +14,7 @@ from harness.report.figures.updown import updown_svg
 
 __all__ = [
     "Strip",
+    "at_input_svg",
     "bits_svg",
     "gross_svg",
     "has_fitted_row",
