@@ -104,3 +104,23 @@ def test_correlated_observations():
     r, x = v / i * gtc.cos(phi), v / i * gtc.sin(phi)
     assert result.standard == pytest.approx([gtc.uncertainty(r), gtc.uncertainty(x)], rel=1e-8)
     assert result.correlation[0, 1] == pytest.approx(gtc.get_correlation(r, x), rel=1e-7)
+
+
+def test_a_mean_of_readings_with_shared_ranges():
+    common = [quantity(c) for c in PARTS if c.common]
+    first, second = (gtc.ureal(0.0, 0.2 / math.sqrt(3.0)) for _ in range(2))
+    own = ((0.03, 12.0), (0.05, 7.0), (0.04, 9.0))
+    parts = zip((first, first, second), own, strict=True)
+    gains = [sum([*common, shared, gtc.ureal(0.0, u, dof)]) for shared, (u, dof) in parts]
+    weights = (0.5, -1.5, 0.8)
+    total = sum(weight * gain for weight, gain in zip(weights, gains, strict=True))
+    noise = Series(
+        name="own", values_percent=np.array([u for u, _ in own]), shape=Shape.NORMAL, dof=np.array([d for _, d in own])
+    )
+    ranges = Series(
+        name="range", values_percent=np.full(3, 0.2), shape=Shape.RECTANGULAR, groups=np.array([0, 0, 1])
+    )
+    whole = LadderBudget(fixed=tuple(c for c in PARTS if c.common), series=(noise, ranges))
+    found = whole.contrasts(np.array([weights]))
+    assert found.standard_percent[0] == pytest.approx(gtc.uncertainty(total), rel=1e-12)
+    assert found.dof[0] == pytest.approx(gtc.dof(total), rel=1e-9)

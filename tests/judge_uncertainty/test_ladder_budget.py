@@ -150,3 +150,72 @@ def test_arrays_cannot_be_changed_afterwards():
 def test_bad_ladders_are_named(make, error, words):
     with pytest.raises(error, match=words):
         make()
+
+
+def covariance_of(whole):
+    """By hand: common parts everywhere, groups in blocks, all else on the diagonal."""
+    matrix = np.zeros((whole.size, whole.size))
+    for c in whole.fixed:
+        matrix += c.standard_percent**2 * (np.ones_like(matrix) if c.common else np.eye(whole.size))
+    for s in whole.series:
+        alike = np.eye(whole.size) if s.groups is None else s.groups[:, None] == s.groups[None, :]
+        matrix += np.outer(s.standard_percent, s.standard_percent) * alike
+    return matrix
+
+
+def test_weighted_sums_go_through_the_whole_covariance():
+    whole = ladder(groups=np.array([1, 1, 1, 2]), dof=np.array([10.0, 20.0, 30.0, 40.0]))
+    weights = np.random.default_rng(2).standard_normal((5, 4))
+    expected = np.sqrt(np.diag(weights @ covariance_of(whole) @ weights.T))
+    assert whole.contrasts(weights).standard_percent == pytest.approx(expected, rel=1e-12)
+    chosen = [3, 0]
+    some = covariance_of(whole)[np.ix_(chosen, chosen)]
+    expected = np.sqrt(np.diag(weights[:, :2] @ some @ weights[:, :2].T))
+    assert whole.contrasts(weights[:, :2], chosen).standard_percent == pytest.approx(expected, rel=1e-12)
+
+
+def test_a_sum_of_one_is_a_gain_and_one_of_two_a_step():
+    whole = ladder(groups=np.array([1, 1, 1, 2]), dof=np.array([10.0, 20.0, 30.0, 40.0]))
+    alone, gains = whole.contrasts(np.eye(4)), whole.absolute()
+    assert alone.standard_percent == pytest.approx(gains.standard_percent, rel=1e-12)
+    assert alone.dof == pytest.approx(gains.dof, rel=1e-12)
+    for lower, upper in ((0, 1), (1, 3)):
+        pair = np.zeros((1, 4))
+        pair[0, [lower, upper]] = -1.0, 1.0
+        found, step = whole.contrasts(pair), whole.steps([lower], [upper])
+        assert found.standard_percent == pytest.approx(step.standard_percent, rel=1e-12)
+        assert found.dof == pytest.approx(step.dof, rel=1e-12)
+
+
+def test_what_readings_share_by_rows():
+    whole = ladder(groups=np.array([1, 1, 1, 2]))
+    common, rows = whole.shared([0, 1, 3])
+    assert common == pytest.approx(0.3 / math.sqrt(3))
+    assert rows == pytest.approx(np.array([[0.1, 0.2, 0.0], [0.0, 0.0, 0.4]]) / math.sqrt(3))
+    assert ladder().shared([0, 1])[1].shape == (0, 2)
+
+
+@pytest.mark.parametrize(
+    ("weights", "places", "error", "said"),
+    [
+        (np.ones(4), None, MeasureError, r"weights of shape \(4,\); allowed is \(m, 4\)"),
+        (np.ones((1, 3)), None, MeasureError, r"weights of shape \(1, 3\)"),
+        (np.array([[np.nan, 0.0]]), [0, 1], NotFinite, "a weight is nan"),
+        (np.ones((1, 1)), [4], NotFinite, "an index is 4"),
+    ],
+)
+def test_sums_of_nonsense_are_refused(weights, places, error, said):
+    with pytest.raises(error, match=said):
+        ladder().contrasts(weights, places)
+
+
+def test_readings_that_repeat_by_one_pooled_estimate_do_not_make_it_better_known():
+    size = np.array([0.1, 0.1, 0.1, 0.2, 0.2])
+    dof = np.array([8.0, 8.0, 8.0, 5.0, 5.0])
+    pooled = Series(name="repeatability", values_percent=size, shape=Shape.NORMAL, dof=dof)
+    whole = LadderBudget(fixed=(), series=(pooled,))
+    assert whole.contrasts(np.array([[0.5, -0.2, 1.0, 0.0, 0.0]])).dof == pytest.approx([8.0])
+    # Two estimates: Welch and Satterthwaite over the two.
+    parts = np.array([3 * 0.1**2, 2 * 0.2**2])
+    expected = parts.sum() ** 2 / (parts[0] ** 2 / 8.0 + parts[1] ** 2 / 5.0)
+    assert whole.contrasts(np.ones((1, 5))).dof == pytest.approx([expected])

@@ -129,6 +129,49 @@ class LadderBudget:
                 parts.append((size, np.full(pairs, s.dof)))
         return _total(parts)
 
+    def contrasts(self, weights: Floats, places: Sequence[int] | Groups | None = None) -> Combined:
+        """Of weighted sums of readings, shape (m,): u² = a·V·aᵀ, so that what readings share counts as shared.
+
+        Args:
+            weights: shape (m, k), one row for each sum; 1 and -1 is a step, a row of a fit's sensitivity a parameter.
+            places: shape (k,), indices of the readings; None for all of them.
+        """
+        at = np.arange(self.size) if places is None else np.asarray(places, dtype=np.int64)
+        rows = checked("contrasts", "a weight", weights)
+        checked("contrasts", "an index", at, least=0, most=self.size - 1)
+        if rows.ndim != 2 or rows.shape[1] != at.size:
+            raise MeasureError(f"contrasts: weights of shape {rows.shape}; allowed is (m, {at.size}), one a reading")
+        variance, doubt = np.zeros(rows.shape[0]), np.zeros(rows.shape[0])
+        for c in self.fixed:
+            part = rows.sum(axis=1) ** 2 if c.common else np.sum(rows**2, axis=1)
+            part = part * c.standard_percent**2
+            variance, doubt = variance + part, doubt + part**2 / c.dof
+        for s in self.series:
+            parts = rows * s.standard_percent[at]
+            known = s.dof[at] if isinstance(s.dof, np.ndarray) else np.full(at.size, float(s.dof))
+            if s.groups is not None:
+                member = s.groups[at][:, np.newaxis] == np.unique(s.groups[at])
+                parts = parts @ member
+                known = np.min(np.where(member, known[:, np.newaxis], np.inf), axis=0)
+            # Equal degrees of freedom stand for one pooled estimate: several readings do not make it better known.
+            free = np.unique(known)
+            pooled = parts**2 @ (known[:, np.newaxis] == free)
+            variance, doubt = variance + pooled.sum(axis=1), doubt + np.sum(pooled**2 / free, axis=1)
+        dof = np.where(doubt > 0.0, variance**2 / np.where(doubt > 0.0, doubt, 1.0), np.inf)
+        return Combined(standard_percent=np.sqrt(variance), dof=np.maximum(dof, 1.0))
+
+    def shared(self, places: Sequence[int] | Groups) -> tuple[float, Floats]:
+        """What readings have in common: with all, percent; with some, a row for each such error, shape (j, k)."""
+        at = np.asarray(places, dtype=np.int64)
+        common = float(combined([c.standard_percent for c in self.fixed if c.common]))
+        rows = [
+            np.where(s.groups[at] == group, s.standard_percent[at], 0.0)
+            for s in self.series
+            if s.groups is not None
+            for group in np.unique(s.groups[at])
+        ]
+        return common, np.array(rows, dtype=np.float64).reshape(len(rows), at.size)
+
     def at(self, index: int) -> Budget:
         """The budget of one reading, for print."""
         return Budget(contributions=(*self.fixed, *(s.at(index) for s in self.series)))
