@@ -10,7 +10,7 @@ import numpy as np
 
 from harness.errors import NotFinite, UsageError
 from harness.law.design import LN_K, Column, Design, design_matrix
-from harness.law.fitting import HUBER, identify, solve
+from harness.law.fitting import HUBER, Identified, Shared, SharedSolution, identify, solve_shared
 from harness.law.gain_law import GainLaw
 from harness.law.stages import Floats
 from harness.values import Setting
@@ -57,12 +57,21 @@ class LawFit:
     """Gain by the fitted law, arithmetic included, shape (n,)."""
     covariance: Floats
     """Of the deviations, percent squared, shape (p, p), in the order of `parameters`."""
+    sensitivity: Floats
+    """Of the deviations to ln of the gains, shape (p, n): percent a percent."""
+    matrix: Floats
+    """How ln of the fitted gains depends on the deviations, shape (n, p)."""
     singular_values: Floats
     """Of the design with columns of unit length, largest first, without priors."""
     scale_ratio: float
     """How much more the residuals scatter than the uncertainties say, 1 or more."""
     dof: int
     converged: bool
+
+    @property
+    def residual_sensitivity(self) -> Floats:
+        """Of the residuals to ln of the measured gains, shape (n, n): what a fit takes up is in no residual."""
+        return np.eye(len(self.settings)) - self.matrix @ self.sensitivity
 
     @property
     def unidentifiable(self) -> tuple[str, ...]:
@@ -97,6 +106,8 @@ def fit_law(
     bits: bool = False,
     robust: bool = True,
     ln_k_prior_percent: float = PRIOR_LN_K_PERCENT,
+    shared_percent: Floats | None = None,
+    common_percent: float = 0.0,
 ) -> LawFit:
     """What the parameters of one channel are, by its readings.
 
@@ -110,41 +121,60 @@ def fit_law(
         robust: whether readings far off count less (Huber, 1.345).
         ln_k_prior_percent: standard uncertainty of the gain of the whole path before any reading; used only where the
             readings cannot tell it.
+        shared_percent: standard uncertainties of errors that several readings have in common, such as that of a range
+            of the source, shape (j, n): a row for each error, 0 where a reading has none of it. Part of u_percent.
+        common_percent: standard uncertainty of what is common to all readings, >= 0; it is no part of u_percent.
     Returns:
         parameters with uncertainties, residuals, and which parameters no reading can tell.
     Raises:
-        UsageError: no settings, settings of several channels, or as many gains as settings are not given.
+        UsageError: no settings, settings of several channels, gains or shared errors that are not one for each setting,
+            or shared errors that are all of u_percent.
         NotFinite: a gain or an uncertainty is not a positive finite number.
         FitFailed: the readings and the priors do not decide the parameters.
     Source:
-        weighted least squares of ln G; Huber's loss; recovery of injected parameters in tests/law/test_fit_law.py.
+        least squares of ln G, generalised where errors are shared; Huber's loss; recovery of injected parameters in
+        tests/law/test_fit_law.py.
     """
     design = design_matrix(law, settings, bits=bits)
     measured = _checked(gains_codes_per_v, len(settings))
     seen = identify(design.matrix)
     priors = _priors(design, seen.identifiable, ln_k_prior_percent)
-    solution = solve(
+    solution = solve_shared(
         design.model(),
-        np.zeros(len(design.columns)),
         np.log(measured),
-        u=np.asarray(u_percent, dtype=np.float64) / 100.0,
+        Shared.of(u_percent, shared_percent, common_percent, count=measured.size),
         prior_sd=priors,
         corner=HUBER if robust else None,
-        scale="at-least-given",
     )
-    spreads = np.sqrt(np.diag(solution.covariance))
-    rows = zip(design.columns, solution.parameters, spreads, seen.identifiable, priors, strict=True)
+    return _law_fit(design, settings, np.log(measured), seen=seen, priors=priors, solution=solution)
+
+
+def _law_fit(
+    design: Design,
+    settings: Sequence[Setting],
+    logs: Floats,
+    *,
+    seen: Identified,
+    priors: Floats,
+    solution: SharedSolution,
+) -> LawFit:
+    changes, spreads = solution.parameters, np.sqrt(np.diag(solution.covariance))
+    values, matrix = design.model()(changes)
+    residuals = logs - values
+    rows = zip(design.columns, changes, spreads, seen.identifiable, priors, strict=True)
     return LawFit(
         parameters=tuple(_parameter(column, *map(float, numbers)) for column, *numbers in rows),
         settings=tuple(settings),
-        residual_percent=100.0 * solution.residuals,
-        weight_ratio=solution.weights,
-        fitted_codes_per_v=measured * np.exp(-solution.residuals),
+        residual_percent=100.0 * residuals,
+        weight_ratio=solution.whole.weights,
+        fitted_codes_per_v=np.exp(logs - residuals),
         covariance=solution.covariance * 1e4,
+        sensitivity=solution.sensitivity,
+        matrix=matrix,
         singular_values=seen.singular_values,
-        scale_ratio=solution.scale,
-        dof=solution.dof,
-        converged=solution.converged,
+        scale_ratio=solution.whole.scale,
+        dof=solution.whole.dof,
+        converged=solution.whole.converged,
     )
 
 

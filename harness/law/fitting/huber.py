@@ -47,12 +47,12 @@ def loss(residuals: Floats, corner: float | None) -> float:
     return float(np.sum(np.where(size <= corner, size * size, corner * (2.0 * size - corner))))
 
 
-def robust_sd(residuals: Floats, parameters: int) -> float:
+def robust_sd(residuals: Floats, parameters: float) -> float:
     """How far residuals scatter, whatever a few of them do.
 
     Args:
         residuals: shape (n,).
-        parameters: number of parameters that were fitted to them.
+        parameters: number of parameters that were fitted to them; not whole where priors have their share.
     Returns:
         standard deviation, >= 0; 0 without a degree of freedom.
     Source:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -34,7 +34,9 @@ class Solution:
     parameters: Floats
     """Shape (p,)."""
     covariance: Floats
-    """Shape (p, p)."""
+    """Shape (p, p); of observations whose errors have nothing to do with each other."""
+    sensitivity: Floats
+    """Of the parameters to the observations, all counting fully, shape (p, n)."""
     residuals: Floats
     """Observed minus model, in the unit of the observations, shape (n,)."""
     weights: Floats
@@ -58,15 +60,17 @@ class _Task:
     prior_sd: Floats
     corner: float | None
     scale: Scale
+    free: float
+    """How many parameters the readings decide: less than all where priors decide them too."""
 
-    def scale_of(self, residuals: Floats, parameters: int) -> float:
+    def scale_of(self, residuals: Floats) -> float:
         if self.scale == "given":
             return 1.0
         if self.corner is None:
-            free = residuals.size - parameters
+            free = residuals.size - self.free
             found = float(np.sqrt(residuals @ residuals / free)) if free > 0 else 0.0
         else:
-            found = robust_sd(residuals, parameters)
+            found = robust_sd(residuals, self.free)
         return found if self.scale == "estimated" and found > 0.0 else max(found, 1.0)
 
 
@@ -109,9 +113,10 @@ def solve(
         prior_sd=np.full(start.shape, np.inf) if prior_sd is None else prior_sd,
         corner=corner,
         scale=scale,
+        free=start.size,
     )
     _check(task, start)
-    return _walk(task, start)
+    return _walk(replace(task, free=_free(task, start)), start)
 
 
 def linear_model(matrix: Floats, offset: Floats | float = 0.0) -> Model:
@@ -142,13 +147,23 @@ def _check(task: _Task, start: Floats) -> None:
         raise NotFinite(f"fit: u is {float(np.min(task.u))!r} somewhere; allowed are positive numbers")
 
 
+def _free(task: _Task, start: Floats) -> float:
+    """Trace of the matrix that makes fitted values of observations: each prior takes its share of a parameter away."""
+    if not bool(np.any(np.isfinite(task.prior_sd))):
+        return float(start.size)
+    values, matrix = task.model(start)
+    rows, _ = _rows(replace(task, corner=None), start, values, matrix, 1.0)
+    orthogonal = np.linalg.qr(rows)[0][: task.observed.size]
+    return float(np.sum(orthogonal**2))
+
+
 def _walk(task: _Task, start: Floats) -> Solution:
     place, damping, converged, steps = start, 0.0, False, 0
     values, matrix = task.model(place)
     still = STILL_RATIO if task.corner is None else STILL_ROBUST_RATIO
     while steps < MOST_STEPS and not converged:
         steps += 1
-        size = task.scale_of((task.observed - values) / task.u, start.size)
+        size = task.scale_of((task.observed - values) / task.u)
         rows, target = _rows(task, place, values, matrix, size)
         step = _step(rows, target, damping)
         moved = float(np.linalg.norm(rows @ step))
@@ -197,10 +212,10 @@ def _cost(task: _Task, place: Floats, values: Floats, size: float) -> float:
 
 def _solution(task: _Task, place: Floats, values: Floats, matrix: Floats, *, converged: bool, steps: int) -> Solution:
     left = (task.observed - values) / task.u
-    size = task.scale_of(left, place.size)
+    size = task.scale_of(left)
     plain = _Task(
         model=task.model, observed=task.observed, u=task.u, prior_mean=task.prior_mean, prior_sd=task.prior_sd,
-        corner=None, scale=task.scale,
+        corner=None, scale=task.scale, free=task.free,
     )  # fmt: skip
     rows, _ = _rows(plain, place, values, matrix, size * variance_factor(task.corner) ** 0.5)
     norms = np.linalg.norm(rows, axis=0)
@@ -210,9 +225,13 @@ def _solution(task: _Task, place: Floats, values: Floats, matrix: Floats, *, con
     if float(sizes[-1]) <= 1e-13 * float(sizes[0]):
         raise FitFailed("the readings cannot tell the parameters apart; hold one of them, or give it a prior")
     half = (directions.T / sizes) / norms[:, np.newaxis]
+    covariance = half @ half.T
+    # Rows are divided by the enlarged uncertainty, so that dividing once more makes an estimate of an observation.
+    weighted = rows[: left.size].T / (task.u * size * variance_factor(task.corner) ** 0.5)
     return Solution(
         parameters=place,
-        covariance=half @ half.T,
+        covariance=covariance,
+        sensitivity=covariance @ weighted,
         residuals=task.observed - values,
         weights=np.ones_like(left) if task.corner is None else huber_weights(left / size, task.corner),
         scale=size,
