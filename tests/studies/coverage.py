@@ -6,6 +6,11 @@ sweep and the judge do what they do on a bench, one setting a range (from draw t
 once. The truth is the simulator's own settled gain with its own bandwidth, asked from a second world of the same seed;
 the law has no part in it. Beside it stands what a Monte Carlo of the stated contributions predicts, by their own
 distributions.
+
+The parameters of the law fitted to these few readings are asked too, where the limits file makes claims about them:
+their truth is what an exact fit to the simulator's own gains at every setting of the job gives. Where the unit is not
+quite as the law (weights of bits, carries), the scatter of the residuals widens their interval, so that no such Monte
+Carlo stands beside them.
 """
 
 from __future__ import annotations
@@ -15,7 +20,7 @@ import dataclasses
 import json
 import math
 import sys
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -23,8 +28,10 @@ import numpy as np
 from harness.app.bench_open import open_bench
 from harness.app.run import judge_of, plan_of
 from harness.app.setup import Setup, read_setup
+from harness.judge.claims import Context
 from harness.judge.gain_budget import GainBudget
 from harness.judge.uncertainty import draw_sum
+from harness.law import GainLaw, fit_law
 from harness.simulated import JumpClock, build_world
 from harness.sweep import sweep
 from harness.values import Direction, Prediction, Rung, Setting
@@ -34,6 +41,8 @@ JOBS = ("configs/jobs/ci.toml", "configs/jobs/tarn-vg-1.toml", "configs/jobs/cor
 LEAST_SHARE, MOST_APART = 0.935, 0.015
 PREDICTION_DRAWS = 200_000
 CHANNEL = 1
+PLAIN_U_PERCENT = 0.02
+"""Weight of each true gain in an exact fit: the same for all."""
 
 
 @dataclass(slots=True)
@@ -45,7 +54,8 @@ class Held:
     held: int = 0
     squares: float = 0.0
     expanded_percent: float = 0.0
-    predicted_ratio: float = 0.0
+    predicted_ratio: float | None = 0.0
+    """None where no Monte Carlo is asked for."""
 
     @property
     def share_ratio(self) -> float:
@@ -59,8 +69,15 @@ class Held:
 
     def good(self, *, slack: float = 0.0) -> bool:
         """Whether the interval holds as often as it says, and as often as its own contributions make it."""
-        apart = abs(self.share_ratio - self.predicted_ratio)
+        apart = 0.0 if self.predicted_ratio is None else abs(self.share_ratio - self.predicted_ratio)
         return self.share_ratio >= LEAST_SHARE - slack and apart <= MOST_APART + slack
+
+    def take(self, error: float, expanded: float) -> None:
+        """One draw, percent."""
+        self.draws += 1
+        self.held += abs(error) <= expanded
+        self.squares += error**2
+        self.expanded_percent = max(self.expanded_percent, expanded)
 
 
 def cut(setup: Setup, draw: int) -> Setup:
@@ -79,7 +96,15 @@ def cut(setup: Setup, draw: int) -> Setup:
 def truths(setup: Setup, seed: int) -> dict[Setting, float]:
     """The simulator's own gains, codes a volt, at the test frequency and for small signals."""
     world = build_world(setup.bench.file, seed=seed, faults=(), clock=JumpClock(), file=setup.bench.path)
-    return {rung.setting: _true_codes_per_v(setup, world, rung.prediction) for rung in setup.rungs}
+    predictions = {rung.setting: rung.prediction for rung in setup.rungs if rung.setting.channel == CHANNEL}
+    return {setting: _true_codes_per_v(setup, world, prediction) for setting, prediction in predictions.items()}
+
+
+def true_parameters(law: GainLaw, true: Mapping[Setting, float]) -> dict[str, float]:
+    """Deviations of the parameters that the simulator's own gains have, percent."""
+    gains = np.array(list(true.values()))
+    fit = fit_law(law, list(true), gains, u_percent=PLAIN_U_PERCENT, robust=False)
+    return {parameter.name: parameter.deviation_percent for parameter in fit.parameters}
 
 
 def _true_codes_per_v(setup: Setup, world, prediction: Prediction) -> float:
@@ -93,8 +118,8 @@ def _true_codes_per_v(setup: Setup, world, prediction: Prediction) -> float:
     return front.gain_codes_per_v() / math.hypot(1.0, setup.device.acquisition.frequency_hz / corner_hz)
 
 
-def measured(setup: Setup, seed: int) -> tuple[dict[Setting, float], GainBudget]:
-    """What a run of good parts measures, and its budget."""
+def measured(setup: Setup, seed: int) -> tuple[dict[Setting, float], Context]:
+    """What a run of good parts measures: gains, and how it is judged."""
     kept = Kept()
     with open_bench(setup.bench, setup.device, transport="in-process", seed=seed, faults=()) as opened:
         sweep(opened.bench, plan_of(setup), kept, progress=lambda done, reading: None)
@@ -103,30 +128,35 @@ def measured(setup: Setup, seed: int) -> tuple[dict[Setting, float], GainBudget]
         judge.take(reading)
     context = judge._context((), judge._plan)
     gains = {setting: item.gain_codes_per_v for setting, item in context.gathered.items()}
-    return {setting: gain for setting, gain in gains.items() if gain}, context.uncertainty
+    return {setting: gain for setting, gain in gains.items() if gain}, context
 
 
 def study(job: str, seeds: Sequence[int]) -> list[Held]:
-    """One row a range, least sensitive first."""
+    """One row a range, least sensitive first, then one a parameter."""
     whole = read_setup(job)
     rows = {index: Held(name=coarse.name) for index, coarse in enumerate(whole.device.coarse)}
+    claimed = any(name.startswith("parameter ") for name in whole.limits)
+    fitted: dict[str, Held] = {}
     drawn: set[int] = set()
     for draw, seed in enumerate(seeds):
         setup = cut(whole, draw)
-        true, (gains, budget) = truths(setup, seed), measured(setup, seed)
+        true, (gains, context) = truths(whole if claimed else setup, seed), measured(setup, seed)
+        budget = context.uncertainty
+        parameters = true_parameters(context.law, true) if claimed else {}
+        for found in context.parameters if claimed else ():
+            if found.identifiable and found.expanded_percent is not None:
+                row = fitted.setdefault(found.name, Held(name=found.name, predicted_ratio=None))
+                row.take(found.deviation_percent - parameters[found.name], found.expanded_percent)
         for setting, gain in gains.items():
             row, error = rows[setting.coarse], 100.0 * math.log(gain / true[setting])
             expanded = budget.gain_expanded_percent(setting)
             if expanded is None:
                 raise SystemExit(f"{job}: no uncertainty at {setting}: state one in the bench file")
-            row.draws += 1
-            row.held += abs(error) <= expanded
-            row.squares += error**2
-            row.expanded_percent = max(row.expanded_percent, expanded)
+            row.take(error, expanded)
             if setting.coarse not in drawn:
                 drawn.add(setting.coarse)
                 row.predicted_ratio = predicted(budget, setting)
-    return [row for row in rows.values() if row.draws]
+    return [row for row in (*rows.values(), *fitted.values()) if row.draws]
 
 
 def predicted(budget: GainBudget, setting: Setting) -> float:
@@ -138,14 +168,15 @@ def predicted(budget: GainBudget, setting: Setting) -> float:
 
 def lines(job: str, rows: Sequence[Held]) -> Iterator[str]:
     """For people."""
-    yield f"{job}: interval of the gain, k = 2, channel {CHANNEL}"
-    yield f"{'range':<8}{'draws':>7}{'rms error %':>13}{'U %':>8}{'held':>9}{'Monte Carlo':>13}{'apart':>8}"
+    yield f"{job}: intervals of the gain and of the fitted parameters, k = 2, channel {CHANNEL}"
+    yield f"{'range':<16}{'draws':>7}{'rms error %':>13}{'U %':>8}{'held':>9}{'Monte Carlo':>13}{'apart':>8}"
     for row in rows:
-        apart = row.share_ratio - row.predicted_ratio
+        beside = "" if row.predicted_ratio is None else f"{row.predicted_ratio:.2%}"
+        apart = "" if row.predicted_ratio is None else f"{row.share_ratio - row.predicted_ratio:+.2%}"
         verdict = "" if row.good() else "   NOT HELD"
         yield (
-            f"{row.name:<8}{row.draws:>7}{row.error_percent:>13.4f}{row.expanded_percent:>8.3f}{row.share_ratio:>9.2%}"
-            f"{row.predicted_ratio:>13.2%}{apart:>+8.2%}{verdict}"
+            f"{row.name:<16}{row.draws:>7}{row.error_percent:>13.4f}{row.expanded_percent:>8.3f}{row.share_ratio:>9.2%}"
+            f"{beside:>13}{apart:>8}{verdict}"
         )
 
 
