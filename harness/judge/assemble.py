@@ -103,7 +103,9 @@ def _rows(context: Context, at: Mapping[Place, Sequence[Judgement]]) -> tuple[Se
                 evidence=context.grounds.get(setting),
                 figures=setting_figures(item, span_code=2.0**context.device.converter.bits),
                 expanded_percent=known.gain_expanded_percent(setting) if known else None,
-                own_percent=known.own_expanded_percent(setting) if known else None,
+                own_percent=context.fitted_expanded_percent.get(
+                    setting, known.own_expanded_percent(setting) if known else None
+                ),
                 tur_ratio=next((claim.tur_ratio for claim in claims if claim.item == "gain"), None),
             )
         )

@@ -8,10 +8,11 @@ from collections.abc import Sequence
 import numpy as np
 
 from harness.errors import FitFailed
-from harness.judge.gain_budget import NO_BUDGET, GainBudget
+from harness.judge.gain_budget import COVERAGE_RATIO, NO_BUDGET, GainBudget
 from harness.judge.limit_set import LimitSet
 from harness.judge.limits import fails, judge_number
 from harness.judge.rows import Gathered
+from harness.judge.uncertainty import coverage_factor
 from harness.law import GainLaw, LawFit, fit_law
 from harness.values import ParameterResult, Setting
 
@@ -70,8 +71,12 @@ def fit_channel(
     u_percent = np.asarray(
         [reading_u_percent(item) if u is None else u for item, u in zip(sound, stated, strict=True)], dtype=np.float64
     )
+    settings = [item.prediction.setting for item in sound]
+    common_percent, shared_percent = budget.shared(settings) or (0.0, None)
     try:
-        return fit_law(law, [item.prediction.setting for item in sound], gains, u_percent=u_percent)
+        return fit_law(
+            law, settings, gains, u_percent=u_percent, shared_percent=shared_percent, common_percent=common_percent
+        )
     except FitFailed:
         return None
 
@@ -86,13 +91,56 @@ def _fits(item: Gathered, limits: LimitSet, budget: GainBudget) -> bool:
     return not fails(residual_percent, gain, expanded=budget.gain_expanded_percent(setting))
 
 
-def judge_parameters(channel: int, fit: LawFit, limits: LimitSet) -> tuple[ParameterResult, ...]:
+def residual_expanded_percent(fit: LawFit, budget: GainBudget) -> tuple[float, ...]:
+    """How uncertain the residuals of a fit are.
+
+    Args:
+        fit: of one channel.
+        budget: of the run.
+    Returns:
+        expanded uncertainties, k = 2, in the order of the fit's settings; none where nothing is stated. What is common
+        to all settings is in none of them, the error of a source range as far as the fit cannot take it up.
+    Raises:
+        NotFinite: the fit holds a NaN.
+    Source:
+        residuals are (1 - H)·y: u² = (1 - H)·V·(1 - H)ᵀ, JCGM 102:2011, 6.2.
+    """
+    known = budget.sums(fit.residual_sensitivity, fit.settings)
+    return () if known is None else tuple(known.expanded_percent(probability_ratio=COVERAGE_RATIO).tolist())
+
+
+def parameter_expanded_percent(fit: LawFit, budget: GainBudget) -> tuple[float, ...]:
+    """How uncertain the parameters of a fit are.
+
+    Args:
+        fit: of one channel.
+        budget: of the run.
+    Returns:
+        expanded uncertainties, k = 2, in the order of the fit's parameters. Where residuals scatter more than the
+        budget says, the scatter counts, with the degrees of freedom of the fit.
+    Raises:
+        NotFinite: the fit holds a NaN.
+    Source:
+        JCGM 100:2008, G.4: Student's factor for the effective degrees of freedom of A·V·Aᵀ.
+    """
+    known = budget.sums(fit.sensitivity, fit.settings)
+    free = np.full(len(fit.parameters), np.inf) if known is None else known.dof
+    if fit.scale_ratio > 1.0:
+        free = np.minimum(free, max(fit.dof, 1))
+    factors = coverage_factor(free, probability_ratio=COVERAGE_RATIO)
+    return tuple(float(k * parameter.u_percent) for k, parameter in zip(factors, fit.parameters, strict=True))
+
+
+def judge_parameters(
+    channel: int, fit: LawFit, limits: LimitSet, budget: GainBudget = NO_BUDGET
+) -> tuple[ParameterResult, ...]:
     """The fitted parameters of one channel, each with its limit where there is one.
 
     Args:
         channel: 1-based.
         fit: of the channel.
         limits: all items; those of parameters stand under `parameter NAME`.
+        budget: of the run: it knows how well each uncertainty is known.
     Returns:
         one row per parameter. One that the readings cannot tell has no outcome, and the reason says that it was not
         exercised: only a prior speaks for it.
@@ -100,7 +148,7 @@ def judge_parameters(channel: int, fit: LawFit, limits: LimitSet) -> tuple[Param
         practice: a drifting parameter shows long before a setting fails.
     """
     rows = []
-    for parameter in fit.parameters:
+    for parameter, expanded in zip(fit.parameters, parameter_expanded_percent(fit, budget), strict=True):
         limit = limits.at(f"parameter {parameter.name}", Setting(channel, 0, 0))
         outcome, margin, reason, guard = None, None, "", limit.guard if limit else 0.0
         where = f"ch{channel} {parameter.name}"
@@ -112,7 +160,7 @@ def judge_parameters(channel: int, fit: LawFit, limits: LimitSet) -> tuple[Param
                 parameter.deviation_percent,
                 setting=Setting(channel, 0, 0),
                 where=where,
-                expanded=2.0 * parameter.u_percent,
+                expanded=expanded,
             )
             outcome, margin, reason, guard = claim.outcome, claim.margin, claim.reason, claim.guard
         rows.append(
@@ -130,6 +178,7 @@ def judge_parameters(channel: int, fit: LawFit, limits: LimitSet) -> tuple[Param
                 reason=reason,
                 guard=guard,
                 margin=margin,
+                expanded_percent=expanded,
             )
         )
     return tuple(rows)

@@ -14,7 +14,7 @@ from harness.judge.claims import Context, judge_all
 from harness.judge.claims.station import STATION_FAULT
 from harness.judge.extra_reading import ExtraMeasured, measure_extra, place_of, unread
 from harness.judge.facts import Facts, facts_of, reducer
-from harness.judge.fitted import fit_channel, judge_parameters
+from harness.judge.fitted import fit_channel, judge_parameters, residual_expanded_percent
 from harness.judge.flags import flag_notes
 from harness.judge.gain_budget import BesideBudget, GainBudget, Statement, budget_tables
 from harness.judge.level import by_meter
@@ -54,6 +54,10 @@ class NoDoubt:
     def step_expanded_percent(self, lower: Setting, upper: Setting) -> float:
         """0 percent."""
         return 0.0
+
+    def match_expanded_percent(self, groups: Sequence[Sequence[Setting]]) -> Sequence[float]:
+        """0 percent each."""
+        return (0.0,) * len(groups)
 
 
 class RunJudge:
@@ -241,8 +245,13 @@ class RunJudge:
                 for fit in fits.values()
                 for setting, percent in zip(fit.settings, fit.residual_percent.tolist(), strict=True)
             },
+            fitted_expanded_percent={
+                setting: percent
+                for fit in fits.values()
+                for setting, percent in zip(fit.settings, residual_expanded_percent(fit, budget), strict=False)
+            },
             parameters=tuple(
-                row for channel, fit in fits.items() for row in judge_parameters(channel, fit, self._limits)
+                row for channel, fit in fits.items() for row in judge_parameters(channel, fit, self._limits, budget)
             ),
             bus=tuple(
                 record

@@ -47,6 +47,7 @@ def summary(header: RunHeader, result: RunResult, *, report_path: str) -> dict[s
                 "name": row.name,
                 "deviation_percent": row.deviation_percent,
                 "u_percent": row.u_percent,
+                "expanded_percent": row.expanded_percent,
                 "outcome": None if row.outcome is None else str(row.outcome),
             }
             for row in result.parameters

@@ -96,7 +96,7 @@ class SettingResult:
     expanded_percent: float | None = None
     """Expanded uncertainty of the absolute gain, k = 2; None where no budget was made."""
     own_percent: float | None = None
-    """Expanded uncertainty without what is common to all settings: that of the residual to the fitted law."""
+    """Expanded uncertainty of the residual to the fitted law; outside of the fit that without the common parts."""
     tur_ratio: float | None = None
     """Test uncertainty ratio of the absolute gain: half the width between its limits over its U."""
     flags: tuple[str, ...] = ()
@@ -120,6 +120,8 @@ class ParameterResult:
     """100·ln(estimate/nominal)."""
     u_percent: float
     """Standard uncertainty of the deviation."""
+    expanded_percent: float | None = None
+    """Its expanded uncertainty U, k = 2 or Student's factor of that probability."""
     identifiable: bool
     """Whether the readings decide it; else a prior does."""
     low: float | None

@@ -222,7 +222,9 @@ def test_summary_of_fitted_parameters(made: SimpleNamespace) -> None:
     told = report.summary(made.header(), made.metrology, report_path="")
     assert told["failing_parameters"] == ["ch2 attenuator 1:10"]
     for shown, row in zip(told["parameters"], made.metrology.parameters, strict=True):
-        assert list(shown) == ["channel", "name", "deviation_percent", "u_percent", "outcome"]
+        assert list(shown) == [
+            "channel", "name", "deviation_percent", "u_percent", "expanded_percent", "outcome",
+        ]  # fmt: skip
         assert shown["outcome"] == (None if row.outcome is None else str(row.outcome))
         assert (shown["channel"], shown["name"]) == (row.channel, row.name)
         assert (shown["deviation_percent"], shown["u_percent"]) == (row.deviation_percent, row.u_percent)

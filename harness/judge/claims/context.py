@@ -36,11 +36,15 @@ class Uncertainty(Protocol):
         ...
 
     def own_expanded_percent(self, setting: Setting) -> float | None:
-        """Without what is common to all settings: of the residual to the fitted law."""
+        """Without what is common to all settings."""
         ...
 
     def step_expanded_percent(self, lower: Setting, upper: Setting) -> float | None:
         """Of the ratio of two gains."""
+        ...
+
+    def match_expanded_percent(self, groups: Sequence[Sequence[Setting]]) -> Sequence[float | None]:
+        """Of the gain of the first setting of each group against the mean of the others."""
         ...
 
 
@@ -64,6 +68,8 @@ class Context:
     """Steps with both sides measured, fine ones first."""
     fitted_percent: Mapping[Setting, float] = field(default_factory=dict)
     """Residual to the fitted law of each setting that took part in a fit."""
+    fitted_expanded_percent: Mapping[Setting, float] = field(default_factory=dict)
+    """U of these residuals, k = 2; none where nothing is stated."""
     parameters: Sequence[ParameterResult] = ()
     bus: Sequence[BusRecord] = ()
     """Distances on the control bus, by channel; empty without captures."""

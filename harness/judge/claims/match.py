@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 
 from harness.judge.claims.context import Context
 from harness.judge.claims.kind import ClaimKind, Need, Scope
@@ -18,38 +17,27 @@ def _judge(context: Context) -> tuple[Judgement, ...]:
         residual_percent = item.residual_percent()
         if residual_percent is not None:
             by_place.setdefault((setting.coarse, setting.fine), {})[setting] = residual_percent
+    groups: list[tuple[Setting, ...]] = []
+    for setting in context.gathered:
+        alike = by_place.get((setting.coarse, setting.fine), {})
+        others = tuple(
+            other for other, percent in alike.items() if other != setting and _sound(context, other, percent)
+        )
+        if context.limit("channel-match", setting) is not None and setting in alike and others:
+            groups.append((setting, *others))
+    known = context.uncertainty
+    doubts = known.match_expanded_percent(groups) if known else (None,) * len(groups)
     claims = []
-    for setting, item in context.gathered.items():
-        limit, alike = context.limit("channel-match", setting), by_place.get((setting.coarse, setting.fine), {})
-        others = {
-            other: percent for other, percent in alike.items() if other != setting and _sound(context, other, percent)
-        }
-        if limit is None or setting not in alike or not others:
+    for group, expanded in zip(groups, doubts, strict=True):
+        setting, others = group[0], group[1:]
+        limit, alike = context.limit("channel-match", setting), by_place[setting.coarse, setting.fine]
+        if limit is None:
             continue
         # All channels have one prediction, so that the difference of residuals is that of the gains.
-        difference_percent = alike[setting] - math.fsum(others.values()) / len(others)
-        claims.append(
-            judge_number(
-                limit,
-                difference_percent,
-                setting=setting,
-                where=item.prediction.label,
-                expanded=_expanded_percent(context, setting, tuple(others)),
-            )
-        )
+        difference_percent = alike[setting] - math.fsum(alike[other] for other in others) / len(others)
+        where = context.gathered[setting].prediction.label
+        claims.append(judge_number(limit, difference_percent, setting=setting, where=where, expanded=expanded))
     return tuple(claims)
-
-
-def _expanded_percent(context: Context, setting: Setting, others: Sequence[Setting]) -> float | None:
-    """Of the difference to a mean: the own parts alone, for the source is the same."""
-    if context.uncertainty is None:
-        return None
-    own = context.uncertainty.own_expanded_percent(setting)
-    theirs = [context.uncertainty.own_expanded_percent(other) for other in others]
-    known = [percent for percent in theirs if percent is not None]
-    if own is None or len(known) < len(theirs):
-        return None
-    return math.hypot(own, *(percent / len(known) for percent in known))
 
 
 def _sound(context: Context, setting: Setting, residual_percent: float) -> bool:

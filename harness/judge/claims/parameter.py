@@ -16,8 +16,10 @@ def _judge(context: Context) -> tuple[Judgement, ...]:
         limit = context.limit(f"parameter {row.name}", setting)
         if limit is None or row.outcome is None:
             continue
-        where, expanded = f"ch{row.channel} {row.name}", 2.0 * row.u_percent
-        claims.append(judge_number(limit, row.deviation_percent, setting=setting, where=where, expanded=expanded))
+        where = f"ch{row.channel} {row.name}"
+        claims.append(
+            judge_number(limit, row.deviation_percent, setting=setting, where=where, expanded=row.expanded_percent)
+        )
     return tuple(claims)
 
 

@@ -14,14 +14,13 @@ def _judge(context: Context) -> tuple[Judgement, ...]:
         limit = context.limit("residual", setting)
         if limit is None:
             continue
-        known = context.uncertainty
         claims.append(
             judge_number(
                 limit,
                 percent,
                 setting=setting,
                 where=context.gathered[setting].prediction.label,
-                expanded=known.own_expanded_percent(setting) if known else None,
+                expanded=context.fitted_expanded_percent.get(setting),
             )
         )
     return tuple(claims)

@@ -5,11 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
+import numpy as np
+
 from harness.judge.gain_budget.level import fixed_parts, level_of, level_series
 from harness.judge.gain_budget.record import levels_vpk, record_series, repeat_series
 from harness.judge.gain_budget.reduced import Reduced
 from harness.judge.gain_budget.statement import COVERAGE_RATIO, Statement
-from harness.judge.uncertainty import LadderBudget
+from harness.judge.uncertainty import Combined, LadderBudget
+from harness.judge.uncertainty.checked import Floats
 from harness.values import Setting
 
 
@@ -36,7 +39,7 @@ class GainBudget:
         return self._at(self.gains, setting)
 
     def own_expanded_percent(self, setting: Setting) -> float | None:
-        """Expanded uncertainty of a setting against a law fitted to all of them: without the common parts."""
+        """Expanded uncertainty of a setting without the common parts."""
         return self._at(self.owns, setting)
 
     def own_standard_percent(self, setting: Setting) -> float | None:
@@ -52,6 +55,34 @@ class GainBudget:
             return None
         step = self.ladder.steps([places[0]], [places[1]])
         return float(step.expanded_percent(probability_ratio=COVERAGE_RATIO)[0])
+
+    def shared(self, settings: Sequence[Setting]) -> tuple[float, Floats] | None:
+        """What the gains of some settings have in common, as LadderBudget.shared; None where one is not known."""
+        places = self._places(settings)
+        return self.ladder.shared(places) if self.ladder is not None and places is not None else None
+
+    def sums(self, weights: Floats, settings: Sequence[Setting]) -> Combined | None:
+        """Of weighted sums of gains, shape (m,); weights of shape (m, k), one a setting. None where one is unknown."""
+        places = self._places(settings)
+        return self.ladder.contrasts(weights, places) if self.ladder is not None and places is not None else None
+
+    def match_expanded_percent(self, groups: Sequence[Sequence[Setting]]) -> tuple[float | None, ...]:
+        """Expanded uncertainty of the gain of the first setting of each group against the mean of the others."""
+        known = [self._places(group) for group in groups]
+        if self.ladder is None:
+            return (None,) * len(groups)
+        weights = np.zeros((len(groups), self.ladder.size))
+        for row, places in zip(weights, known, strict=True):
+            if places is not None:
+                row[places[1:]] = -1.0 / len(places[1:])
+                row[places[0]] = 1.0
+        expanded = self.ladder.contrasts(weights).expanded_percent(probability_ratio=COVERAGE_RATIO).tolist()
+        return tuple(None if places is None else u for u, places in zip(expanded, known, strict=True))
+
+    def _places(self, settings: Sequence[Setting]) -> list[int] | None:
+        places = [self.places.get(setting) for setting in settings]
+        found = [place for place in places if place is not None]
+        return found if len(found) == len(places) else None
 
     def _at(self, values: Sequence[float], setting: Setting) -> float | None:
         place = self.places.get(setting)

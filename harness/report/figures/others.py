@@ -89,5 +89,5 @@ def _bar(row: ParameterResult) -> StripPoint:
         high=row.high,
         guard=row.guard,
         outcome=row.outcome or Outcome.PASS,
-        half=2.0 * row.u_percent,
+        half=2.0 * row.u_percent if row.expanded_percent is None else row.expanded_percent,
     )
