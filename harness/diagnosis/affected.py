@@ -13,6 +13,7 @@ SIGHTS: dict[str, Sight] = {
     "crosstalk": Sight.CROSSTALK,
     "two-level": Sight.LEVELS,
     "input-noise": Sight.NOISE,
+    "clip-level": Sight.CLIP,
     "second-frequency": Sight.FREQUENCY,
     "toggle-scatter": Sight.REPEATS,
     "realness": Sight.REALNESS,

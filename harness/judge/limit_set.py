@@ -9,8 +9,9 @@ from dataclasses import dataclass
 from harness.config import Coarse, LimitItem
 from harness.values import Setting
 
-CODE_UNITS = frozenset({"codes rms", "percent of span"})
-"""Units of numbers that arithmetic multiplies with the codes; all others are relative, or referred to the input."""
+CODE_UNITS = frozenset({"codes rms"})
+"""Units of numbers that arithmetic multiplies with the codes; all others are relative, or referred to the input; of an
+offset the claim takes the arithmetic off."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

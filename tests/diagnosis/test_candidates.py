@@ -230,6 +230,7 @@ def test_what_no_known_fault_does_is_none_of_these(ci: Any) -> None:
         ("offset", "input-offset"),
         ("noise", "excess-noise"),
         ("two-level", "output-compression"),
+        ("clip-level", "supply-rail-low"),
         ("second-frequency", "attenuator-compensation-wrong"),
         ("toggle-scatter", "relay-contact-film"),
         ("crosstalk", "channel-crosstalk"),

@@ -74,7 +74,7 @@ def claims(result: RunResult, item: str) -> list[Judgement]:
 def test_what_the_job_does_not_measure_is_named_and_decides_nothing() -> None:
     result = run()
     assert result.verdict is PASS
-    left_out = ("input-noise", "two-level", "second-frequency", "toggle-scatter", "crosstalk")
+    left_out = ("input-noise", "two-level", "second-frequency", "toggle-scatter", "crosstalk", "clip-level")
     assert result.unmeasured == left_out
     assert result.notes[-1] == f"Not measured by this job, so nothing is said about: {', '.join(left_out)}."
     alone = dataclasses.replace(SETUP, rungs=tuple(r for r in SETUP.rungs if r.setting.channel == 1))
@@ -114,6 +114,43 @@ def test_a_level_that_clips_leaves_two_levels_undecided() -> None:
     result = run([Purpose.TWO_LEVEL], clipped)
     assert result.verdict is INVALID
     assert reasons(result, "two-level")[0].endswith(": clipped: 3 samples at a rail")
+
+
+def beyond(rung: Rung, low: int, high: int, *, gain_ratio: float = 1.0) -> Reading:
+    made = extra_of(rung, gain_ratio=0.5)
+    assert made.waveform is not None
+    codes = np.clip(record(rung, gain_ratio=gain_ratio), low, high).astype(np.int16)
+    return dataclasses.replace(made, waveform=dataclasses.replace(made.waveform, codes=codes))
+
+
+# A rail 20 % below full scale cuts positive peaks at 0.8 of it: 1638 of 2047 codes.
+@pytest.mark.parametrize(
+    ("low", "high", "percent", "outcome", "polarity"),
+    [
+        (-2048, 2047, 0.0, PASS, ""),
+        (-2048, 1638, 100 * (1638 / 2047 - 1), FAIL, "positive"),
+        (-1638, 2047, 100 * (1638 / 2048 - 1), FAIL, "negative"),
+        (-2048, 1996, 100 * (1996 / 2047 - 1), PASS, ""),
+    ],
+)
+def test_the_polarity_that_clips_earlier_counts(
+    low: int, high: int, percent: float, outcome: Outcome, polarity: str
+) -> None:
+    result = run([Purpose.OVERDRIVEN], lambda rung: beyond(rung, low, high))
+    found = claims(result, "clip-level")
+    # Ten ranges at three fine positions but one beyond the level limit; the arithmetic range says nothing.
+    assert (len(found), {c.setting.coarse for c in found if c.setting}) == (29, set(range(10)))
+    assert [claim.measured for claim in found] == pytest.approx([percent] * 29, abs=0.03)
+    assert {(claim.outcome, claim.unit, claim.expanded) for claim in found} == {(outcome, "percent", 1.0)}
+    assert result.verdict is outcome
+    if polarity:
+        assert f"fill 1.2, {polarity} peaks: clip-level -20" in reasons(result, "clip-level")[0]
+
+
+def test_a_record_that_never_reached_its_ends_leaves_the_clip_level_open() -> None:
+    result = run([Purpose.OVERDRIVEN], lambda rung: beyond(rung, -2048, 2047, gain_ratio=0.7))
+    assert {claim.outcome for claim in claims(result, "clip-level")} == {INVALID}
+    assert "the record stands still at neither end" in reasons(result, "clip-level")[0]
 
 
 def test_the_second_frequency_is_held_against_the_response_of_the_device_file() -> None:

@@ -47,7 +47,7 @@ ANALOG: Final = rows(
      "solder joints and cracked parts of the signal path", "repeat the setting; flex the board, ramp its temperature"),
     ("F46", "channel-crosstalk", Sight.CROSSTALK, "the frequency of another channel in the spectrum",
      "screening and grounding between channels", "another channel driven hard at another frequency"),
-    ("F47", "supply-rail-low", Sight.LEVELS, "clips early on one side, right at low level", "supply rails",
+    ("F47", "supply-rail-low", Sight.CLIP, "clips early on one side, right at low level", "supply rails",
      "clip level of each polarity; rail voltages"),
     ("F48", "leaky-clamp", Sight.POLARITY, "gain depends on level and polarity; even harmonics", "protection diodes",
      "steady levels of both polarities; a larger source resistance doubles it"),

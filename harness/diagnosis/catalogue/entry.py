@@ -16,6 +16,7 @@ class Sight(enum.StrEnum):
     BOTH_WAYS = "readings both ways"
     CHANNELS = "several channels"
     LEVELS = "readings at two levels"
+    CLIP = "a reading driven beyond full scale"
     POLARITY = "readings of both polarities"
     FREQUENCY = "readings at a second frequency"
     LOW_FREQUENCY = "readings at a low frequency"

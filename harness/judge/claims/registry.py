@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from types import MappingProxyType
 
 from harness.judge.claims.bus_timing import BUS_TIMING
+from harness.judge.claims.clip_level import CLIP_LEVEL
 from harness.judge.claims.context import Context
 from harness.judge.claims.crosstalk import CROSSTALK
 from harness.judge.claims.dc_gain import DC_GAIN
@@ -49,6 +50,7 @@ CLAIMS: tuple[ClaimKind, ...] = (
     SECOND_FREQUENCY,
     TOGGLE_SCATTER,
     CROSSTALK,
+    CLIP_LEVEL,
     PARAMETER,
     UP_DOWN,
     STEADY,
