@@ -1,164 +1,75 @@
 """What is detected and named of every fault, by size: `python -m tests.faults.table` writes the committed table.
 
 Each row is one fault of one device at one size, over some seeds: outcomes, how often it was found, how often it was
-named first, among the best three, or beside them as not told apart. Above its threshold a fault must be found, below it
-none may fail; a fault of the station must not be blamed on the unit alone, nor the other way round. Of a fault of the
-station, found means that the run is no plain PASS: whether the unit was failed stands under outcomes. Units come from
-seeds 1, 2 ...: the dictionary was made with seed 1 at hand, so other seeds are the fairer ones.
+named first, among the best three, or beside them as not told apart; of a fault with a size also the smallest one that
+was found. Above its threshold a fault must be found, below it none may fail; a fault of the station must not be blamed
+on the unit alone, nor the other way round. Of a fault of the station, found means that the run is no plain PASS:
+whether the unit was failed stands under outcomes. Units come from seeds 1, 2 ...: the dictionary was made with seed 1
+at hand, so other seeds are the fairer ones (--first-seed; with it nothing is written).
 """
 
 from __future__ import annotations
 
 import argparse
 import csv
+import hashlib
 import io
-import math
+import json
 import sys
-from collections import Counter
-from collections.abc import Iterator, Sequence
+import time
+from collections.abc import Iterable, Sequence
 from concurrent.futures import ProcessPoolExecutor
-from dataclasses import dataclass
+from dataclasses import asdict, replace
 from pathlib import Path
 
-from harness.diagnosis import KNOWN, Sight
 from harness.judge.decision import share_interval
-from harness.simulated import SIZES, catalogue
-from harness.simulated.fault_entry import FaultEntry
-from tests.faults.trial import LADDERS, Trial, safe_trial, setup_of
+from harness.simulated import catalogue
+from tests.faults.detection import COLUMNS, DEVICES, LABELS, Row, rows
+from tests.faults.smallest import has_scale, smallest
+from tests.faults.trial import Trial, safe_trial
 
 FILE = Path(__file__).parent / "detection-table.csv"
+ROOT = Path(__file__).parents[2]
 COMMAND = "python -m tests.faults.table"
-LABELS = ("below", "at", "above")
-COLUMNS = (
-    "device", "id", "fault", "kind", "size", "injected", "seeds", "outcomes", "found", "first", "three", "together",
-    "blamed", "note",
-)  # fmt: skip
-DEVICES = tuple(name for name in LADDERS if " " not in name)
-CHANNEL = 2
-"""Where a fault sits that can sit in one channel: another channel then shows that the station is right."""
-EVENTS = 110
-"""Readings of one channel of the short ladder: what probabilities are scaled to."""
-SCALED = {"F07": 1.0, "F45": 1.0}
-"""Faults whose size is a probability for each event; at `above` it shows in 99 % of runs, at `at` in half of them."""
-BESIDE = frozenset({Sight.LEVELS, Sight.FREQUENCY, Sight.REPEATS, Sight.CROSSTALK, Sight.NOISE, Sight.OFFSET})
-"""Faults that need readings beside the ladder: they go to the job that takes these, when their device has one."""
-KILLERS = dict.fromkeys(
-    ("I22", "I23", "I28"), "ends the process that sweeps: tests/faults/test_host_faults.py gives it one of its own"
-)
-UNSEEN = frozenset(
-    {Sight.TEMPERATURE, Sight.RESISTANCE, Sight.LOW_FREQUENCY, Sight.POLARITY, Sight.GOLDEN, Sight.CONVERTER}
-)
-"""No job of the project takes such readings: what needs them is not exercised, whatever its size."""
+SEEDS = dict.fromkeys(DEVICES, 2) | {"skerry-hr-4": 3}
+"""Units a row."""
+GOOD_SEED = 1000
+"""Good units come from other seeds than those with a fault."""
+GOOD_PART = 20
+"""Good units in one go."""
+BY_ID = {entry.id: entry for entry in catalogue()}
+Job = tuple[str, str, tuple[int, ...], tuple[str, ...]]
+"""Device, id of a fault (or the number of the first of some good units), seeds, sizes."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Row:
-    """One line of the table."""
-
-    device: str
-    entry: FaultEntry
-    label: str
-    injected: str
-    trials: tuple[Trial, ...]
-    note: str = ""
-
-    @property
-    def found(self) -> int:
-        """Runs in which something was seen: of the unit a FAIL, of others anything but a plain PASS."""
-        seen = (
-            {"FAIL"}
-            if self.entry.kind == "product"
-            else {"INVALID", "LOCKED", "STOPPED", "REFUSED", "FAIL", "INCONCLUSIVE"}
-        )
-        return sum(t.outcome in seen for t in self.trials)
-
-    @property
-    def blamed(self) -> int:
-        """Runs in which the other side alone was named: the unit for the station's fault, or the reverse."""
-        return sum(_blamed(self.entry, t) for t in self.trials)
-
-    def cells(self) -> tuple[str | int, ...]:
-        """As columns."""
-        name, trials = self.entry.name, self.trials
-        counts = Counter(t.outcome for t in trials)
-        return (
-            self.device, self.entry.id, name, SIZES[self.entry.id].kind, self.label, self.injected, len(trials),
-            " ".join(f"{outcome}:{count}" for outcome, count in sorted(counts.items())), self.found,
-            sum(t.named[:1] == (name,) for t in trials), sum(name in t.named for t in trials),
-            sum(t.names(name) for t in trials), self.blamed, self.note,
-        )  # fmt: skip
+def _work(job: Job) -> list[Row]:
+    """One fault of one device."""
+    device, identity, seeds, labels = job
+    entry = BY_ID[identity]
+    found = list(rows(device, seeds=seeds, ids=(identity,), labels=labels))
+    able = found[-1].label == "above" and not found[-1].note and found[-1].found
+    if able and has_scale(entry) and labels == LABELS:
+        found[-1] = replace(found[-1], smallest=smallest(entry, device, seed=seeds[0]))
+    return found
 
 
-def _blamed(entry: FaultEntry, trial: Trial) -> bool:
-    names = (*trial.named, *trial.together)
-    if entry.kind == "io" or not names or trial.outcome == "PASS":
-        return False
-    return all(KNOWN[name].station != (entry.kind == "station") for name in names)
+def good_units(device: str, seeds: Iterable[int]) -> int:
+    """How many good units fail."""
+    return sum(safe_trial(device, (), seed=seed).outcome == "FAIL" for seed in seeds)
 
 
-def ladder_of(entry: FaultEntry, device: str) -> str:
-    """The ladder that can show a fault."""
-    beside = f"{device} beside"
-    return beside if KNOWN[entry.name].sight in BESIDE and beside in LADDERS else device
-
-
-def text_of(entry: FaultEntry, label: str, device: str) -> str | None:
-    """What to inject for a size; None where that size does not exist."""
-    size = getattr(SIZES[entry.id], label)
-    if size is None or entry.needs:
-        return None
-    several = len({setting.channel for setting, _ in setup_of(device).planned()}) > 1
-    where = f":{CHANNEL}" if entry.takes_channel and not entry.roles and several else ""
-    if entry.id in SCALED and label != "below":
-        size = f"={-math.log(0.01 if label == 'above' else 0.5) / EVENTS:.3g}"
-    late = "@150" if entry.id == "F19" and where else ""
-    return f"{entry.name}{where}{size}{late}"
-
-
-def rows(device: str, *, seeds: int, ids: Sequence[str] = (), labels: Sequence[str] = LABELS) -> Iterator[Row]:
-    """The table of one device, in order of the catalogue; every fault has at least one row."""
-    for entry in catalogue():
-        if ids and entry.id not in ids:
-            continue
-        known = 0
-        for label in labels:
-            ladder = ladder_of(entry, device)
-            injected = text_of(entry, label, ladder)
-            if injected is None or entry.id in KILLERS:
-                continue
-            trials = tuple(safe_trial(ladder, (injected,), seed=seed) for seed in range(1, seeds + 1))
-            known += 1
-            yield Row(
-                device=ladder, entry=entry, label=label, injected=injected, trials=trials, note=_note(entry, trials)
-            )
-            if trials[0].outcome == "UNABLE":
-                break
-        if not known:
-            yield Row(
-                device=device, entry=entry, label="none", injected="", trials=(),
-                note=KILLERS.get(entry.id) or (f"cannot be injected: {entry.needs}" if entry.needs else "no such size"),
-            )  # fmt: skip
-
-
-def _note(entry: FaultEntry, trials: Sequence[Trial]) -> str:
-    if trials[0].outcome == "UNABLE":
-        return trials[0].how.replace("\n", " ")
-    sight = KNOWN[entry.name].sight
-    return f"not exercised: needs {sight}" if sight in UNSEEN else ""
-
-
-def good_units(device: str, seeds: int) -> tuple[int, float]:
-    """False alarms on good units: failures, and the upper bound of their share at 95 %."""
-    failed = sum(safe_trial(device, (), seed=1000 + seed).outcome == "FAIL" for seed in range(seeds))
-    return failed, share_interval(failed, trials=seeds, two_sided=False)[1]
+def alarm(device: str, failed: int, units: int) -> str:
+    """False alarms on good units in words, with the upper bound of their share at 95 %."""
+    bound = 100.0 * share_interval(failed, trials=units, two_sided=False)[1]
+    return f"good units of the {device}: {failed} of {units} FAIL; at 95 % below {bound:.2g} %"
 
 
 def written(lines: Sequence[Row], *, command: str, alarms: Sequence[str]) -> str:
     """The table as text."""
     out = io.StringIO()
     out.write(f"# Written by `{command}`; do not edit.\n")
-    for alarm in alarms:
-        out.write(f"# {alarm}\n")
+    for one in alarms:
+        out.write(f"# {one}\n")
     out.write("# blamed: runs in which only the other side was named (the unit for the station, or the reverse).\n")
     writer = csv.writer(out, lineterminator="\n")
     writer.writerow(COLUMNS)
@@ -166,39 +77,107 @@ def written(lines: Sequence[Row], *, command: str, alarms: Sequence[str]) -> str
     return out.getvalue()
 
 
-def _of_id(device: str, identity: str, seeds: int) -> list[Row]:
-    return list(rows(device, seeds=seeds, ids=(identity,)))
+class Kept:
+    """Rows that were made before, in a file: made by the same sources, or they do not count."""
+
+    def __init__(self, path: Path | None) -> None:
+        self._path = path
+        self._rows: dict[str, list[dict[str, object]]] = {}
+        sources = sorted(path for room in ("harness", "configs") for path in (ROOT / room).rglob("*.[pt]*"))
+        plain = b"".join(path.read_bytes() for path in sources if path.suffix in (".py", ".toml"))
+        self._made_by = hashlib.sha256(plain).hexdigest()
+        for line in path.read_text("utf-8").splitlines() if path is not None and path.exists() else ():
+            one = json.loads(line)
+            if one["made_by"] == self._made_by:
+                self._rows[one["job"]] = one["rows"]
+
+    def get(self, job: Job) -> list[Row] | None:
+        """The rows of a job; None where it has not been done."""
+        made = self._rows.get(repr(job))
+        return None if made is None else [_row(one) for one in made]
+
+    def put(self, job: Job, found: Sequence[Row]) -> None:
+        """Keep the rows of a job."""
+        if self._path is not None:
+            told = [asdict(row) | {"entry": row.entry.id} for row in found]
+            with self._path.open("a", encoding="utf-8") as file:
+                file.write(json.dumps({"made_by": self._made_by, "job": repr(job), "rows": told}) + "\n")
+
+
+def _row(told: dict[str, object]) -> Row:
+    trials = [
+        Trial(**(one | {"named": tuple(one["named"]), "together": tuple(one["together"])}))
+        for one in told["trials"]  # type: ignore[attr-defined]
+    ]
+    return Row(**(told | {"entry": BY_ID[str(told["entry"])], "trials": tuple(trials)}))  # type: ignore[arg-type]
+
+
+def summary(lines: Sequence[Row]) -> str:
+    """How many runs of faults above their threshold were found, and named."""
+    said = []
+    for kind, name in (("product", "of the unit"), ("station", "of the station")):
+        mine = [r for r in lines if r.label == "above" and r.entry.kind == kind and not r.note]
+        runs = sum(len(row.trials) for row in mine)
+        counts = [sum(count) for count in zip(*((r.found, r.three, r.together) for r in mine), strict=True)]
+        if runs:
+            said.append(
+                f"{name}, above, {runs} runs: {counts[0]} found, {counts[1]} named in the best three, "
+                f"{counts[2]} with what is not told apart"
+            )
+    return "\n".join(said)
+
+
+def _asked() -> argparse.Namespace:
+    parser = argparse.ArgumentParser(prog=COMMAND, description=__doc__, formatter_class=argparse.RawTextHelpFormatter)
+    parser.add_argument("--seeds", type=int, default=0, help="units a row; by default 3 of the HR-4, 2 of the others")
+    parser.add_argument("--first-seed", type=int, default=1, help="other than 1: printed, nothing is written")
+    parser.add_argument("--good", type=int, default=100, help="good units a device")
+    parser.add_argument("--devices", nargs="+", choices=DEVICES, default=DEVICES)
+    parser.add_argument("--ids", nargs="+", default=[], help="only these faults: printed, nothing is written")
+    parser.add_argument("--labels", nargs="+", choices=LABELS, default=LABELS, help="only these sizes; as --ids")
+    parser.add_argument("--workers", type=int, default=2, help="processes; the table does not depend on them")
+    parser.add_argument("--kept", type=Path, help="file that keeps finished rows, to go on from after a stop")
+    return parser.parse_args()
 
 
 def main() -> None:
     """Write the table, or print a part of it."""
-    parser = argparse.ArgumentParser(prog=COMMAND, description=__doc__, formatter_class=argparse.RawTextHelpFormatter)
-    parser.add_argument("--seeds", type=int, default=2, help="units a row")
-    parser.add_argument("--good", type=int, default=20, help="good units a device")
-    parser.add_argument("--devices", nargs="+", choices=DEVICES, default=DEVICES)
-    parser.add_argument("--ids", nargs="+", default=[], help="only these faults: printed, nothing is written")
-    parser.add_argument("--workers", type=int, default=2, help="processes; the table does not depend on them")
-    asked = parser.parse_args()
-    ids = asked.ids or [entry.id for entry in catalogue()]
-    jobs = [(device, identity) for device in asked.devices for identity in ids]
+    asked, began_s = _asked(), time.monotonic()
+    kept = Kept(asked.kept)
+    seeds = {device: asked.seeds or SEEDS[device] for device in asked.devices}
+    jobs: list[Job] = [
+        (device, identity, tuple(range(asked.first_seed, asked.first_seed + seeds[device])), tuple(asked.labels))
+        for device in asked.devices
+        for identity in asked.ids or BY_ID
+    ]
+    whole = not asked.ids and asked.first_seed == 1 and tuple(asked.labels) == LABELS
     lines: list[Row] = []
     alarms: list[str] = []
     with ProcessPoolExecutor(asked.workers) as pool:
-        devices, names = zip(*jobs, strict=True)
-        for found in pool.map(_of_id, devices, names, [asked.seeds] * len(jobs)):
+        started = {job: None if kept.get(job) is not None else pool.submit(_work, job) for job in jobs}
+        parts = range(GOOD_SEED, GOOD_SEED + asked.good, GOOD_PART)
+        goods = {
+            device: [
+                pool.submit(good_units, device, range(first, min(first + GOOD_PART, parts.stop))) for first in parts
+            ]
+            for device in (asked.devices if whole else ())
+        }
+        for place, (job, future) in enumerate(started.items(), start=1):
+            found = future.result() if future is not None else kept.get(job) or []
+            if future is not None:
+                kept.put(job, found)
             lines.extend(found)
             for row in found:
-                print(*row.cells(), sep=" | ", file=sys.stderr, flush=True)
-        if asked.ids:
-            return
-        for device, (failed, bound) in zip(
-            asked.devices, pool.map(good_units, asked.devices, [asked.good] * len(asked.devices)), strict=True
-        ):
-            alarms.append(
-                f"good units of the {device}: {failed} of {asked.good} FAIL; at 95 % below {100.0 * bound:.2g} %"
-            )
-    command = f"{COMMAND} --seeds {asked.seeds} --good {asked.good} --devices {' '.join(asked.devices)}"
-    FILE.write_text(written(lines, command=command, alarms=alarms), "utf-8")
+                print(f"{place}/{len(jobs)}", *row.cells(), sep=" | ", file=sys.stderr, flush=True)
+        for device, futures in goods.items():
+            alarms.append(alarm(device, sum(future.result() for future in futures), asked.good))
+            print(alarms[-1], file=sys.stderr, flush=True)
+    print(summary(lines), file=sys.stderr)
+    if whole:
+        counted = f" --seeds {asked.seeds}" if asked.seeds else ""
+        command = f"{COMMAND}{counted} --good {asked.good} --devices {' '.join(asked.devices)}"
+        FILE.write_text(written(lines, command=command, alarms=alarms), "utf-8")
+    print(f"{time.monotonic() - began_s:.0f} s in {asked.workers} processes", file=sys.stderr)
 
 
 if __name__ == "__main__":
