@@ -10,6 +10,7 @@ from harness.app.bench_open import OpenBench, open_bench
 from harness.app.night_watch import NightWatch
 from harness.app.output import say
 from harness.app.relay_use import RelayUse
+from harness.app.retention import drop_by_rule
 from harness.app.run import RunRequest, bytes_of, new_header, take_readings
 from harness.app.run_lock import owning
 from harness.app.setup import Setup
@@ -156,9 +157,13 @@ def _one(
     watch = NightWatch(setup, opened, around, store, night, run, dwell=dwell)
     try:
         with owning(header.run_id):
-            return take_readings(setup, opened, recorder, left, watch)
+            station = take_readings(setup, opened, recorder, left, watch)
     finally:
         around.journal(None)
+    dropped = drop_by_rule(store, setup, header.run_id, clock)
+    if dropped:
+        say(dropped)
+    return station
 
 
 def _known(store: Store, night_id: str) -> dict[tuple[int, int], RunInfo]:

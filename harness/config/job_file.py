@@ -39,6 +39,21 @@ class Ladder(Table):
         return self
 
 
+class Raw(Table):
+    """What becomes of waveforms and captures once a run is finished and judged; the numbers they gave always stay."""
+
+    keep: Literal["all", "telling", "none"] = "all"
+    """`telling`: of settings that do not pass, of flagged and failed readings, of anchors, every n-th of the rest."""
+    every: int = Field(default=0, ge=0)
+    """With `telling`: every n-th reading stays too; 0: none."""
+
+    @model_validator(mode="after")
+    def _every(self) -> Raw:
+        if self.every and self.keep != "telling":
+            raise ValueError(f'every goes with keep = "telling", not with {self.keep!r}')
+        return self
+
+
 class JobFile(Versioned):
     """A whole job."""
 
@@ -58,6 +73,7 @@ class JobFile(Versioned):
     """None: one sweep of one unit, as things are."""
     retries: int = Field(default=2, ge=0, le=5)
     capture_words: bool = True
+    raw: Raw = Raw()
     forward: str = ""
     """A store that gets a copy while readings are taken, postgresql://user@server/database; empty: none."""
 

@@ -117,8 +117,14 @@ def measure(
         flags=record.flags,
         gaps=record.gaps,
         index=reading.index,
-        scale_v_per_code=None if reading.waveform is None else reading.waveform.scale_v_per_code,
+        scale_v_per_code=_scale(reading),
     )
+
+
+def _scale(reading: Reading) -> float | None:
+    if reading.waveform is not None:
+        return reading.waveform.scale_v_per_code
+    return None if reading.kept is None else reading.kept.scale_v_per_code
 
 
 def most_gains(reading: Reading, *, device: DeviceFile, input_ratio: float) -> tuple[float, ...]:
@@ -154,7 +160,9 @@ class _Record:
 
 
 def _read(reading: Reading, device: DeviceFile, previous: Codes | None) -> _Record:
-    wave = reading.waveform
+    wave, kept = reading.waveform, reading.kept
+    if wave is None and kept is not None:
+        return _Record(reason=kept.reason, fit=kept.fit, quality=kept.quality)
     if wave is None:
         return _Record(reason="no-record: the reading holds no waveform")
     if wave.mode != "sample":
@@ -187,6 +195,9 @@ def _read(reading: Reading, device: DeviceFile, previous: Codes | None) -> _Reco
 
 
 def _captured(reading: Reading, bus: BusTally, latches: Sequence[str]) -> Captured:
+    if reading.capture is None and reading.kept is not None and reading.kept.words:
+        first, *others = [Captured(value=it.value, text=it.text, sound=it.sound) for it in reading.kept.words]
+        return replace(first, more=tuple(others))
     if reading.capture is None:
         return Captured(value=None, text=reading.capture_reason or "no capture", sound=False)
     try:

@@ -186,6 +186,14 @@ class RunJudge:
         self._extra[place] = found
         return Outcome.INVALID if found.reason else Outcome.PASS
 
+    def measured(self) -> dict[int, Measured]:
+        """What the final readings of the ladder said in numbers.
+
+        Returns:
+            by the index of the reading.
+        """
+        return {one.index: one for readings in self._final.values() for one in readings}
+
     def under(self, limits: LimitSet) -> RunJudge:
         """The same readings, to be decided by other limits.
 

@@ -1,5 +1,6 @@
 """The durable record of every run: raw readings first, opinions later. The SQL of the house lives here."""
 
+from harness.store.dropping import DROPPED_KIND, drop_raw
 from harness.store.forward import Forwarder, Waiting, targets, waiting_for
 from harness.store.opening import open_store
 from harness.store.parquet import Exported, export_parquet
@@ -7,12 +8,14 @@ from harness.store.recorder import Clock, RunRecorder
 from harness.store.store import Store
 
 __all__ = [
+    "DROPPED_KIND",
     "Clock",
     "Exported",
     "Forwarder",
     "RunRecorder",
     "Store",
     "Waiting",
+    "drop_raw",
     "export_parquet",
     "open_store",
     "targets",

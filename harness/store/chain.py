@@ -10,6 +10,7 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
 from typing import Any
 
 from sqlalchemy import Column, Connection, Table, bindparam, insert, select, update
@@ -23,10 +24,18 @@ _OUTSIDE = {
     EVENTS.name: {"number", "run", "previous_hash", "own_hash"},
     RUN_FILES.name: {"run"},
 }
+_KEPT = ("reading", "at_utc", "rule", "outcome", "limits", "numbers", "blobs")
 _ALWAYS = object()
 # Made once; what is hashed holds no circle to look for.
 _ENCODER = json.JSONEncoder(separators=(",", ":"), check_circular=False)
 _PAGE = 64
+
+
+@dataclass(frozen=True, slots=True)
+class Gone:
+    """Stands for bytes that were dropped: the hash of the row goes by theirs."""
+
+    sha256: str
 
 
 def _parts(table: Table) -> tuple[tuple[str, Any], ...]:
@@ -49,6 +58,11 @@ def row_hash(row: Mapping[str, Any], previous: str) -> str:
         TypeError: a value of a kind that no column has.
     """
     return _hash([previous, _content(_READING, row)])
+
+
+def kept_hash(row: Mapping[str, Any], reading: str) -> str:
+    """The hash of what is kept of a reading, which follows that reading's own hash."""
+    return _hash([reading, {name: row[name] for name in _KEPT}])
 
 
 def event_hash(row: Mapping[str, Any], previous: str) -> str:
@@ -129,6 +143,8 @@ def _content(parts: Iterable[tuple[str, Any]], row: Mapping[str, Any]) -> dict[s
         value = row[name]
         if isinstance(value, bytes):
             value = {"sha256": hashlib.sha256(value).hexdigest()}
+        elif isinstance(value, Gone):
+            value = {"sha256": value.sha256}
         elif type(value) is float:
             # A database may drop the sign of zero.
             value += 0.0

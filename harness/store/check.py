@@ -9,11 +9,12 @@ from dataclasses import dataclass
 from sqlalchemy import Connection, Row, func, select
 
 from harness.errors import StoreError
-from harness.store.chain import header_hash, row_hash
+from harness.store.chain import header_hash, kept_hash, row_hash
+from harness.store.dropped_row import Dropped, dropped_of, with_gone
 from harness.store.journal_check import journal_faults
 from harness.store.reading_row import reading_of
 from harness.store.run_row import read_infos
-from harness.store.schema import EVENTS, FILES, READINGS, RUN_FILES, RUNS, columns_at, since_of
+from harness.store.schema import DROPPED, EVENTS, FILES, READINGS, RUN_FILES, RUNS, columns_at, since_of
 
 _PAGE = 64
 CHAINED = since_of(READINGS.c.own_hash)
@@ -37,7 +38,7 @@ class StoreCheck:
 
 def check_store(connection: Connection, version: int, file_faults: tuple[str, ...]) -> StoreCheck:
     """Everything but the pages of the file, which the caller has looked at, in the caller's one view of the store."""
-    faults = [*file_faults, *_file_texts(connection), *_strangers(connection)]
+    faults = [*file_faults, *_file_texts(connection), *_strangers(connection, version)]
     runs = connection.execute(select(RUNS.c.number, RUNS.c.run_id).order_by(RUNS.c.number)).all()
     for run in runs:
         faults += _run_faults(connection, version, run.number, run.run_id)
@@ -61,9 +62,9 @@ def _file_texts(connection: Connection) -> Iterator[str]:
             yield f"configuration file {row.sha256[:12]}: its text was changed: it has the hash {true[:12]} now"
 
 
-def _strangers(connection: Connection) -> Iterator[str]:
+def _strangers(connection: Connection, version: int) -> Iterator[str]:
     known = select(RUNS.c.number)
-    for table in (READINGS, EVENTS, RUN_FILES):
+    for table in (READINGS, EVENTS, RUN_FILES, *([DROPPED] if version >= since_of(DROPPED) else [])):
         query = select(table.c.run, func.count()).where(table.c.run.not_in(known)).group_by(table.c.run)
         for number, count in connection.execute(query):
             yield f"{count} rows of {table.name} belong to run number {number}, which is not there"
@@ -77,13 +78,17 @@ def _run_faults(connection: Connection, version: int, number: int, run_id: str) 
     chained = version >= CHAINED
     line = _Line(header_hash(connection, number, version))
     yield from journal_faults(connection, version, number, f"run {run_id}: ", line.start)
+    dropped = dropped_of(connection, version, number)
     for row in _rows(connection, version, number):
+        kept = dropped.get(row.reading)
         try:
-            reading_of(row._asdict(), f"run {run_id}")
+            reading_of(row._asdict(), f"run {run_id}", kept)
         except StoreError as error:
             yield str(error)
+        if kept is not None and kept["own_hash"] != kept_hash(kept, row.own_hash):
+            yield f"run {run_id}: what was kept of reading {row.reading} was changed since its raw data were dropped"
         if chained:
-            line.take(row)
+            line.take(row, dropped)
     if not chained:
         return
     run = connection.execute(select(RUNS).where(RUNS.c.number == number)).one()
@@ -91,7 +96,7 @@ def _run_faults(connection: Connection, version: int, number: int, run_id: str) 
         return
     walk = _Walk(f"run {run_id}: ")
     for row in _rows(connection, version, number):
-        yield from walk.changes(row)
+        yield from walk.changes(row, dropped)
     yield from walk.breaks(line.start, run.chain_head, run.chain_length)
 
 
@@ -112,9 +117,9 @@ class _Line:
         self._count = 0
         self._sound = True
 
-    def take(self, row: Row[tuple[object, ...]]) -> None:
+    def take(self, row: Row[tuple[object, ...]], dropped: Dropped) -> None:
         """The next row in order of index."""
-        self._sound = self._sound and row.previous_hash == self._head and row.own_hash == _true_hash(row)
+        self._sound = self._sound and row.previous_hash == self._head and row.own_hash == _true_hash(row, dropped)
         self._head = row.own_hash
         self._count += 1
 
@@ -123,11 +128,11 @@ class _Line:
         return self._sound and (self._head, self._count) == (head, length)
 
 
-def _true_hash(row: Row[tuple[object, ...]]) -> str:
+def _true_hash(row: Row[tuple[object, ...]], dropped: Dropped) -> str:
     """The hash that a row should have; empty where its content is of a kind that no column has."""
     try:
-        return row_hash(row._asdict(), row.previous_hash)
-    except (TypeError, ValueError):
+        return row_hash(with_gone(row._asdict(), dropped.get(row.reading)), row.previous_hash)
+    except (TypeError, ValueError, AttributeError):
         return ""
 
 
@@ -139,7 +144,7 @@ class _Walk:
         self._index_of: dict[str, int] = {}
         self._follows: dict[int, str] = {}
 
-    def changes(self, row: Row[tuple[object, ...]]) -> Iterator[str]:
+    def changes(self, row: Row[tuple[object, ...]], dropped: Dropped) -> Iterator[str]:
         """What a row says of itself that is not so."""
         index, previous, own = row.reading, row.previous_hash, row.own_hash
         if not previous or not own:
@@ -147,7 +152,7 @@ class _Walk:
             self._follows[index] = ""
             return
         self._follows[index] = previous
-        if _true_hash(row) != own:
+        if _true_hash(row, dropped) != own:
             yield f"{self._place}reading {index} was changed after it was recorded: its hash is not that of its content"
         if own in self._index_of:
             yield f"{self._place}reading {index} has the hash of reading {self._index_of[own]}: one of them was put in"

@@ -10,8 +10,9 @@ from sqlalchemy import Connection, Table, func, insert, select, update
 
 from harness.errors import StoreError, StoreUnavailable
 from harness.store.chain import header_hash
+from harness.store.dropped_row import dropped_of
 from harness.store.run_row import insert_texts
-from harness.store.schema import EVENTS, FILES, READINGS, RUN_FILES, RUNS, VERSION
+from harness.store.schema import DROPPED, EVENTS, FILES, READINGS, RUN_FILES, RUNS, VERSION
 from harness.store.server import hold
 
 Rows = Sequence[dict[str, Any]]
@@ -29,6 +30,8 @@ class Parcel:
     names: Rows
     """Its rows of run_files."""
     readings: Rows
+    dropped: Rows
+    """What is kept of those readings whose raw data were dropped."""
     events: Rows
     events_before: int
     """How many lines of the journal come before those in here."""
@@ -57,6 +60,7 @@ def pack(connection: Connection, number: int, readings: Collection[int], events_
         files=[row._asdict() for row in connection.execute(used)],
         names=names,
         readings=[row._asdict() for row in connection.execute(rows.order_by(READINGS.c.reading))],
+        dropped=[dict(row) for index, row in dropped_of(connection, VERSION, number).items() if index in readings],
         events=[row._asdict() for row in connection.execute(events)],
         events_before=events_before,
     )
@@ -118,6 +122,10 @@ def _insert_readings(connection: Connection, number: int, parcel: Parcel, place:
     new = [{**row, "run": number} for row in parcel.readings if row["reading"] not in known]
     if new:
         connection.execute(insert(READINGS), new)
+    # Raw data that came before they were dropped at the station stay.
+    kept = [{**row, "run": number} for row in parcel.dropped if row["reading"] not in known]
+    if kept:
+        connection.execute(insert(DROPPED), kept)
 
 
 def _insert_events(connection: Connection, number: int, parcel: Parcel, place: str) -> None:

@@ -17,7 +17,7 @@ from sqlalchemy import Double, LargeBinary, Select, Table, select
 from harness.errors import StoreError, StoreUnavailable, UsageError
 from harness.store.blobs import CODES, LEVELS, TIMES, unpacked
 from harness.store.border import border
-from harness.store.schema import EVENTS, FILES, READINGS, RUN_FILES, RUNS, columns_at
+from harness.store.schema import DROPPED, EVENTS, FILES, READINGS, RUN_FILES, RUNS, columns_at, since_of
 from harness.store.store import Store
 from harness.store.types import AnyText
 
@@ -48,8 +48,9 @@ class Exported:
 def export_parquet(store: Store, folder: Path) -> Exported:
     """Write runs, files, journal, and the readings of each run, into a folder.
 
-    The folder gets `runs.parquet`, `run_files.parquet`, `files.parquet`, `events.parquet` and `readings/RUN.parquet`. A
-    file appears whole or not at all; one from before is replaced. In place of a run's number stands its id.
+    The folder gets `runs.parquet`, `run_files.parquet`, `files.parquet`, `events.parquet`, `dropped.parquet` (what is
+    kept of raw data that were dropped) and `readings/RUN.parquet`. A file appears whole or not at all; one from before
+    is replaced. In place of a run's number stands its id.
 
     Raises:
         StoreUnavailable: pyarrow is not installed; no such folder, or no room.
@@ -67,7 +68,8 @@ def export_parquet(store: Store, folder: Path) -> Exported:
         with store.viewing("listing runs") as connection:
             rows = connection.execute(select(RUNS.c.number, RUNS.c.run_id).order_by(RUNS.c.number))
             ids = {row.number: row.run_id for row in rows}
-        for table in (RUNS, RUN_FILES, FILES, EVENTS):
+        tables = (RUNS, RUN_FILES, FILES, EVENTS, *([DROPPED] if store.version >= since_of(DROPPED) else []))
+        for table in tables:
             query = select(*columns_at(table, store.version)).order_by(*table.primary_key.columns)
             _write(folder / f"{table.name}.parquet", table, _pages(store, query, None), ids)
         readings = 0
@@ -75,7 +77,7 @@ def export_parquet(store: Store, folder: Path) -> Exported:
             query = select(*columns_at(READINGS, store.version)).where(READINGS.c.run == number)
             pages = _pages(store, query.order_by(READINGS.c.reading), READINGS.c.reading)
             readings += _write(folder / "readings" / f"{quote(run_id, safe='')}.parquet", READINGS, pages, ids)
-    return Exported(files=4 + len(ids), runs=len(ids), readings=readings)
+    return Exported(files=len(tables) + len(ids), runs=len(ids), readings=readings)
 
 
 def _pages(store: Store, query: Select[Any], key: Any) -> Iterator[list[dict[str, Any]]]:

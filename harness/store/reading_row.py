@@ -8,6 +8,7 @@ from typing import Any
 
 from harness.errors import NotFinite, StoreError
 from harness.store.blobs import CODES, LEVELS, TIMES, listed, numbers, packed, pairs, texts, unpacked
+from harness.store.dropped_row import kept_of
 from harness.store.numbers import finite
 from harness.values import Capture, Direction, Purpose, Reading, ReadingStatus, Setting, Waveform
 
@@ -22,8 +23,10 @@ def row_of(reading: Reading, place: str) -> Row:
         place: the run and the reading, for messages.
     Raises:
         NotFinite: a float is NaN, infinite, 9.9E37 or 9.91E37.
-        StoreError: an array is of another type than the one of its record.
+        StoreError: an array is of another type than the one of its record; the raw data were dropped before.
     """
+    if reading.kept is not None:
+        raise StoreError(f"{place}: its raw data were dropped; allowed is a reading with its own: nothing was recorded")
     return {
         "reading": int(reading.index),
         "channel": int(reading.setting.channel),
@@ -86,8 +89,8 @@ def _capture_row(capture: Capture | None, place: str) -> Row:
     }
 
 
-def reading_of(row: Mapping[str, Any], place: str) -> Reading:
-    """The reading of a row.
+def reading_of(row: Mapping[str, Any], place: str, dropped: Mapping[str, Any] | None = None) -> Reading:
+    """The reading of a row, and of the row of what was kept where its raw data were dropped.
 
     Raises:
         StoreError: the row is damaged; names the reading.
@@ -115,10 +118,11 @@ def reading_of(row: Mapping[str, Any], place: str) -> Reading:
             purpose=Purpose(row["purpose"]),
             aggressor_vpk=row["aggressor_vpk"],
             aggressor_hz=row["aggressor_hz"],
+            kept=None if dropped is None else kept_of(dropped, row["scale_v_per_code"]),
             meter_vpk=row["meter_vpk"],
             steady_v=numbers(row["steady_v"]),
         )
-    except (StoreError, NotFinite, ValueError, TypeError, zlib.error) as error:
+    except (StoreError, NotFinite, ValueError, TypeError, KeyError, zlib.error) as error:
         raise StoreError(
             f"{name}: the record is damaged ({error}): restore the store from a backup; the other readings may be sound"
         ) from error

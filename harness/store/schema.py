@@ -26,6 +26,7 @@ CHANGES = {
     7: "which part of a night a run is",
     8: "a chain of hashes over the journal of a run",
     9: "the steady levels of a reading at DC",
+    10: "what is kept of raw data that were dropped",
 }
 """What each version brought, for the table of migrations."""
 
@@ -156,6 +157,24 @@ EVENTS = Table(
     Column("text", AnyText, nullable=False),
     Column("previous_hash", AnyText, info=since(8)),
     Column("own_hash", AnyText, info=since(8)),
+)
+
+# Raw data that were dropped after they were judged: their hashes, and the numbers that they gave.
+DROPPED = Table(
+    "dropped",
+    METADATA,
+    Column("run", ForeignKey("runs.number"), primary_key=True),
+    Column("reading", WHOLE, primary_key=True),
+    Column("at_utc", AnyText, nullable=False),
+    Column("rule", AnyText, nullable=False),
+    Column("outcome", AnyText, nullable=False),
+    # The hash of the limits file.
+    Column("limits", AnyText, nullable=False),
+    # JSON, both.
+    Column("numbers", AnyText, nullable=False),
+    Column("blobs", AnyText, nullable=False),
+    Column("own_hash", AnyText, nullable=False),
+    info=since(10),
 )
 
 # What another store has confirmed to hold. Less than the truth after a death in between: then it is asked again.

@@ -15,6 +15,7 @@ from harness.store.address import Address, ServerAddress
 from harness.store.backup import backup
 from harness.store.check import StoreCheck, check_store
 from harness.store.connect import Reader, Writer
+from harness.store.dropped_row import dropped_of
 from harness.store.file import page_faults
 from harness.store.find import find, not_found
 from harness.store.reading_row import reading_of
@@ -199,8 +200,10 @@ class Store:
             )
             with self._reading(f"reading run {run_id}") as connection:
                 rows = connection.execute(query).all()
+                ends = {"after": last, "last": rows[-1].reading} if rows else {}
+                dropped = dropped_of(connection, self._version, number, **ends) if rows else {}
             for row in rows:
-                yield reading_of(row._asdict(), f"store {self._place}: run {run_id}")
+                yield reading_of(row._asdict(), f"store {self._place}: run {run_id}", dropped.get(row.reading))
             if len(rows) < _PAGE:
                 return
             last = rows[-1].reading

@@ -21,6 +21,7 @@ from harness.values.judgement import (
     SettingResult,
     StepResult,
 )
+from harness.values.kept import Kept, KeptWord
 from harness.values.night import (
     NightCoefficient,
     NightFailure,
@@ -63,6 +64,8 @@ __all__ = [
     "FlagNote",
     "Identity",
     "Judgement",
+    "Kept",
+    "KeptWord",
     "LatchedWord",
     "LineLevels",
     "NightCoefficient",

@@ -6,6 +6,7 @@ import enum
 from dataclasses import dataclass
 
 from harness.values.capture import Capture
+from harness.values.kept import Kept
 from harness.values.purpose import Purpose
 from harness.values.setting import Setting
 from harness.values.waveform import Waveform
@@ -82,6 +83,8 @@ class Reading:
     steady_v: tuple[float, ...] = ()
     """Steady levels as read back, V at the source's terminals for the load it was told: the waveform is as many records
     of equal length, one at each. Empty for a sine."""
+    kept: Kept | None = None
+    """What stays of raw data that were dropped after the reading was judged; None where they are all there."""
 
     @property
     def final(self) -> bool:

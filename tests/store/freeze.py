@@ -5,24 +5,30 @@ Run once, in the commit that raises the version: python -m tests.store.freeze
 
 from __future__ import annotations
 
+import dataclasses
 import sqlite3
 import sys
 from pathlib import Path
 
 import numpy as np
 
-from harness.store import open_store
+from harness.store import DROPPED_KIND, drop_raw, open_store
 from harness.store.schema import VERSION
 from harness.values import (
     Capture,
     Direction,
+    Event,
     Identity,
+    Kept,
+    KeptWord,
     NightPlace,
     Purpose,
+    Quality,
     Reading,
     ReadingStatus,
     RunHeader,
     Setting,
+    SineFit,
     Waveform,
 )
 
@@ -59,8 +65,24 @@ def the_header(version: int) -> RunHeader:
     )  # fmt: skip
 
 
+KEPT = Kept(
+    rule="none", at_utc="2026-11-25T10:00:02.000000Z", outcome="PASS", limits_sha256="0" * 64, reason="",
+    fit=SineFit(amplitude_code=1 / 3, offset_code=-1 / 7, phase_rad=1.0, noise_code=0.5, samples=40),
+    quality=Quality(fill_ratio=0.75, railed=0, code_spacing=1, clipped=False, underfilled=False, reason=""),
+    words=(KeptWord(value=None, text="no latch (Ω)", sound=True), KeptWord(value=5, text="latch-2:05", sound=True)),
+    scale_v_per_code=0.001,
+)  # fmt: skip
+
+
 def the_reading(index: int, version: int) -> Reading:
     """What a store of a version holds under an index; a later version adds fields, it changes no old one."""
+    recorded = recorded_reading(index, version)
+    dropped = version >= 10 and index == 0
+    return dataclasses.replace(recorded, waveform=None, capture=None, kept=KEPT) if dropped else recorded
+
+
+def recorded_reading(index: int, version: int) -> Reading:
+    """The same before any raw data were dropped."""
     codes = (np.arange(40) * 37 % 4096 - 2048 + index).astype(np.int16)
     times = np.arange(6, dtype=np.int64) * 250
     sound = index != 1
@@ -80,14 +102,17 @@ def the_reading(index: int, version: int) -> Reading:
     )  # fmt: skip
 
 
-def write(path: Path) -> None:
+def write(path: Path, *, dropped: bool = False) -> None:
     """A store of today's version; without a write-ahead log and with small pages, for it goes into the project."""
     with open_store(str(path)) as store:
         recorder = store.begin(the_header(VERSION), FrozenClock())
         for index in range(READINGS):
-            recorder.record(the_reading(index, VERSION))
+            recorder.record(recorded_reading(index, VERSION))
         recorder.note("retry", "source: no answer")
         recorder.finish("interrupted", "Ctrl-C")
+        if dropped:
+            line = Event(at_utc=KEPT.at_utc, at_s=2.5, kind=DROPPED_KIND, text="raw data of 1 of 3 readings dropped")
+            drop_raw(store, RUN, {0: KEPT}, line)
     connection = sqlite3.connect(path)
     for statement in ("PRAGMA journal_mode = DELETE", "PRAGMA page_size = 512", "VACUUM"):
         connection.execute(statement).fetchall()
@@ -97,5 +122,5 @@ def write(path: Path) -> None:
 if __name__ == "__main__":
     if frozen(VERSION).exists():
         sys.exit(f"{frozen(VERSION).name} is there already: a frozen file is never written again; raise VERSION first")
-    write(frozen(VERSION))
+    write(frozen(VERSION), dropped=True)
     print(frozen(VERSION).name)

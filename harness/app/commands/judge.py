@@ -36,13 +36,18 @@ def command(run: str, limits_path: str, compare_path: str, store_url: str, as_js
 
 def _judge(run: str, limits_path: str, store_url: str, as_json: bool) -> int:
     from harness import report
-    from harness.app.output import result, result_json
+    from harness.app.output import result, result_json, say
+    from harness.app.retention import dropped_lines
     from harness.app.run import judged, verdict_line
     from harness.judge import exit_code
     from harness.store import open_store
 
     with open_store(store_url, read_only=True) as store:
-        header, decided = judged(store, store.resolve(run), limits_path=limits_path)
+        run_id = store.resolve(run)
+        header, decided = judged(store, run_id, limits_path=limits_path)
+        lost = dropped_lines(store.readings(run_id), {row.setting: row.label for row in decided.settings})
+    for line in lost:
+        say(line)
     if as_json:
         result_json(report.summary(header, decided, report_path=""))
     else:
