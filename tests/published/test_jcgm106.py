@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from harness.errors import NotFinite
 from harness.judge.decision import (
     DECISION_RULES,
     Process,
@@ -172,3 +173,15 @@ def test_sample_without_failures(confidence):
             for trials in (n - 1, n)
         }
         assert bound[n] <= 1 - reliability < bound[n - 1]
+
+
+def test_one_number_is_worked_out_as_in_an_array():
+    """Also to a bad edge, and to no edge at all."""
+    values = np.linspace(-3.0, 3.0, 25)
+    for low, high in ((-2.0, 2.0), (None, 1.5), (-0.7, None), (None, None)):
+        array = conformance_probability(values, standard=0.3, low=low, high=high)
+        singly = [float(conformance_probability(one, standard=0.3, low=low, high=high)) for one in values.tolist()]
+        assert array.tolist() == singly
+    for side in ("low", "high"):
+        with pytest.raises(NotFinite, match=f"conformance probability: {side} is nan"):
+            conformance_probability(0.0, standard=0.3, **{side: math.nan})

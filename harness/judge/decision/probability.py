@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 import numpy.typing as npt
 
@@ -25,6 +27,8 @@ def conformance_probability(
         JCGM 106:2012, 7.3 to 7.5: normal posterior, prior without information.
     """
     where = "conformance probability"
+    if isinstance(value, float) and isinstance(standard, float) and math.isfinite(value) and 0.0 < standard < math.inf:
+        return np.asarray(_of_one(value, standard, low, high), dtype=np.float64)
     read = checked(where, "value", value)
     u = checked(where, "standard", standard, least=0.0, open_at="least")
     from scipy.special import ndtr
@@ -35,6 +39,23 @@ def conformance_probability(
     if low is not None:
         outside = outside + ndtr((checked(where, "low", low) - read) / u)
     return np.asarray(np.clip(1.0 - outside, 0.0, 1.0), dtype=np.float64)
+
+
+def _of_one(value: float, standard: float, low: float | None, high: float | None) -> float:
+    """The same of a single number, without the cost of arrays: a run asks a hundred thousand times."""
+    from scipy.special import ndtr
+
+    where = "conformance probability"
+    outside = 0.0
+    if high is not None:
+        outside += float(ndtr((value - _edge(where, "high", high)) / standard))
+    if low is not None:
+        outside += float(ndtr((_edge(where, "low", low) - value) / standard))
+    return min(max(1.0 - outside, 0.0), 1.0)
+
+
+def _edge(where: str, name: str, edge: float) -> float:
+    return edge if math.isfinite(edge) else float(checked(where, name, edge))
 
 
 def consumer_risk(

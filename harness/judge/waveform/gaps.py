@@ -74,7 +74,7 @@ def code_gaps_test(
     found = [(int(counts[empty & known].sum()), float(hits[empty & known].sum()), empty & known) for empty in empties]
     phases = len(found)
     power = [mean * _narrowed(int(empty.sum())) for _, mean, empty in found]
-    middle_hits = float(np.median(hits[hits.size // 3 : -hits.size // 3]))
+    middle_hits = _median(hits[hits.size // 3 : -hits.size // 3])
     needed = math.log(phases / ALPHA)
     power_m = _power_m(needed, middle_hits * float(known.mean()) * hits.size)
     llrs = [
@@ -97,6 +97,12 @@ def code_gaps_test(
     if llr > 0.0 and not codes_followed(a, b, ratio=ratio, u_ratio_percent=u_ratio_percent):
         return unmet("W2", f"{text}; but the codes are not known to have followed, so the scale alone may have changed")
     return decided("W2", llr, text, power_m, factor=ratio if llr < 0.0 else None)
+
+
+def _median(values: Floats) -> float:
+    """As the library's, which takes ten times as long over a few hundred values."""
+    ordered = np.sort(values)
+    return float((ordered[(ordered.size - 1) // 2] + ordered[ordered.size // 2]) / 2.0)
 
 
 def _missing(a: Seen, b: Seen, ratio: float) -> str:
@@ -130,7 +136,7 @@ def _predicted_empty(ratio: float, low: int, high: int, origins: tuple[int, ...]
     return list(patterns.values())
 
 
-@lru_cache(maxsize=128)
+@lru_cache(maxsize=1024)
 def _all_empty(ratio: float, origin: int, bits: int) -> tuple[int, tuple[Booleans, ...]]:
     """The lowest code, and the empty codes from there on for each rounding: a ladder asks for few ratios, often."""
     low, high = -(1 << bits), 1 << bits

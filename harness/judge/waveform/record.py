@@ -11,6 +11,7 @@ import numpy.typing as npt
 
 from harness.amplitude import code_spacing, fit_sine3, processed_samples
 from harness.errors import FitFailed, NotFinite
+from harness.judge.waveform.histogram import Bins, bins_of
 from harness.judge.waveform.lattice import Spacing, expected_hits, find_spacing
 from harness.values import SineFit
 
@@ -100,6 +101,20 @@ class Seen:
         """Mean distance of the values that the record can take; see `spacing_of`."""
         steps = self.steps
         return None if steps is None else find_spacing(steps, self.mean, self.fit, self.grid)
+
+    @property
+    def step_counts(self) -> tuple[int, Integers]:
+        """The lowest step, and how often it and each above it was delivered; none without a grid."""
+        steps = self.steps
+        if steps is None:
+            return 0, np.zeros(0, dtype=np.int64)
+        first = int(steps.min())
+        return first, np.bincount(steps - first).astype(np.int64, copy=False)
+
+    @cached_property
+    def bins(self) -> Bins:
+        """Its histogram; asked for where there is a grid."""
+        return bins_of(*self.step_counts, self.mean, self.grid, self.noise_steps)
 
     def counts_between(self, low: int, high: int) -> Integers:
         """How often each whole value from low to high was delivered."""
