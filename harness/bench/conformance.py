@@ -8,12 +8,14 @@ from __future__ import annotations
 
 import datetime as dt
 import math
+from collections.abc import Callable
 
 from harness.bench.contracts import Adapter, Clock, Device, Instrument, Link, Meter, Source
 from harness.errors import BenchError, ConformanceError, LinkClosed, ReadTimeout, RefusedUnsafe
 from harness.values import Capture, Setting, Waveform
 
 ABSURD_LEVELS_VPK = (math.inf, math.nan, -1.0, 1.0e9)
+ABSURD_STEADY_V = (math.inf, math.nan, -1.0e9, 1.0e9)
 
 
 def check_clock(clock: Clock) -> None:
@@ -92,7 +94,9 @@ def check_source(source: Source, *, frequency_hz: float = 1000.0, level_vpk: flo
         read_hz = source.set_frequency(frequency_hz)
         _demand(abs(read_hz - frequency_hz) <= 1e-3 * frequency_hz, name, f"set {frequency_hz:g} Hz: got {read_hz:g}")
         for absurd_vpk in ABSURD_LEVELS_VPK:
-            _demand_refused(source, absurd_vpk, name)
+            _demand_refused(source.set_level, absurd_vpk, f"{absurd_vpk:g} V peak", name)
+        for absurd_v in ABSURD_STEADY_V:
+            _demand_refused(source.set_steady, absurd_v, f"{absurd_v:g} V steady", name)
         if level_vpk is not None:
             _check_output(source, level_vpk, name)
     finally:
@@ -155,14 +159,14 @@ def _check_output(source: Source, level_vpk: float, name: str) -> None:
     raise _broken(name, "the output went on although no level was set since prepare")
 
 
-def _demand_refused(source: Source, level_vpk: float, name: str) -> None:
+def _demand_refused(put: Callable[[float], float], level_v: float, said: str, name: str) -> None:
     try:
-        source.set_level(level_vpk)
+        put(level_v)
     except RefusedUnsafe:
         return
     except BenchError as error:
-        raise _broken(name, f"level {level_vpk:g} V peak raised {type(error).__name__}, not RefusedUnsafe") from error
-    raise _broken(name, f"a level of {level_vpk:g} V peak was accepted")
+        raise _broken(name, f"level {said} raised {type(error).__name__}, not RefusedUnsafe") from error
+    raise _broken(name, f"a level of {said} was accepted")
 
 
 def _check_waveform(waveform: Waveform, name: str) -> None:

@@ -115,6 +115,10 @@ class GoodSource(GoodInstrument):
         self.level_vpk = level_vpk
         return level_vpk
 
+    def set_steady(self, level_v):
+        self.set_level(abs(level_v))
+        return level_v
+
     def output_on(self):
         if self.level_vpk is None:
             raise BenchError("no level")
@@ -318,6 +322,7 @@ def test_an_instrument_that_changes_its_mind(change_at, words):
         (changed(GoodSource, max_vpk=math.inf), "allowed: 0 < min < max, finite"),
         (changed(GoodSource, set_frequency=lambda self, hz: 2 * hz), "set 1000 Hz: got 2000"),
         (changed(GoodSource, set_level=lambda self, level_vpk: level_vpk), "a level of inf V peak was accepted"),
+        (changed(GoodSource, set_steady=lambda self, level_v: level_v), "a level of inf V steady was accepted"),
     ],
 )
 def test_sources_that_break_it_end_off(source, words):
