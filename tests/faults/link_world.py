@@ -21,7 +21,9 @@ from harness.app.setup import read_setup
 from harness.bench import Recorder
 from harness.bus import decode
 from harness.errors import BenchError, CaptureError, StationFault
-from harness.simulated.link import Due, MemoryLink
+from harness.simulated.faults.link_fault import Due, Line, LinkFault
+from harness.simulated.link import MemoryLink
+from harness.simulated.status import QUEUE_DEPTH
 from harness.sweep import sweep
 from harness.values import Direction, Reading, ReadingStatus, Rung, Setting
 
@@ -50,10 +52,52 @@ class Spoiler:
             return at_s + 1.5 * link.timeout_s, answer
         if self._kind == "lost":
             return None
-        if self._kind == "closed":
-            link.broken = True
+        if self._kind in GOING:
+            self._gone(link)
             return None
         return at_s, spoiled(self._kind, answer, place)
+
+
+    def _gone(self, link: MemoryLink) -> None:
+        """The peer goes away; it comes back at once, later, as somebody else, or having forgotten everything."""
+        link.broken = True
+        if self._kind == "unplugged":
+            link.line.refuses = 1 + self._byte % 3
+        if self._kind == "renamed":
+            link.hooks.append(stranger)
+        if self._kind == "restarted":
+            link.line.instrument.handle(b"*RST")
+
+
+def stranger(due: Due, link: MemoryLink) -> Due:
+    """Another device has the address: it answers the first question who it is."""
+    if link.line.question.strip().upper() != b"*IDN?":
+        return due
+    link.hooks.remove(stranger)
+    return due[0], b"Ardnish,PM-3,AR000017,1.0\n"
+
+
+class Meddler(LinkFault):
+    """Spoils one message on its way to the instrument: the `after`-th one from now."""
+
+    def __init__(self, kind: str, after: int) -> None:
+        self._kind, self._left = kind, after
+
+    def _struck(self) -> bool:
+        self._left -= 1
+        return self._left == -1
+
+    def writing(self, message: bytes, line: Line) -> float:
+        """The peer takes nothing."""
+        return 2.0 * line.timeout_s if self._kind == "deaf" and self._struck() else 0.0
+
+    def command(self, message: bytes, line: Line) -> bytes | None:
+        """Refused, swallowed, or carried out while the queue runs over."""
+        if self._kind == "deaf" or not self._struck():
+            return message
+        for _ in range(QUEUE_DEPTH + 1 if self._kind == "overflow" else self._kind == "rejected"):
+            line.instrument.status.report(-221, "refused")
+        return message if self._kind == "overflow" else None
 
 
 def spoiled(kind: str, answer: bytes, place: int) -> bytes:
@@ -71,7 +115,11 @@ def spoiled(kind: str, answer: bytes, place: int) -> bytes:
     }[kind]
 
 
-KINDS = ("late", "lost", "closed", "cut", "twice", "line feed", "dropped", "foreign", "infinite", "not a number",
+MESSAGES = ("deaf", "rejected", "overflow", "swallowed")
+"""What can happen to a message on its way out."""
+GOING = ("closed", "unplugged", "renamed", "restarted")
+"""How a peer goes away: a reset of the connection looks like `closed` here."""
+KINDS = (*GOING, "late", "lost", "cut", "twice", "line feed", "dropped", "foreign", "infinite", "not a number",
          "other instrument", "empty")  # fmt: skip
 
 
@@ -123,6 +171,8 @@ class LinkWorld:
         """Nothing more is wrong with the links, and nothing is left of what was."""
         for link in self.links.values():
             link.hooks.clear()
+            link.faults[:] = [fault for fault in link.faults if not isinstance(fault, Meddler)]
+            link.line.refuses = 0
             link.reopen()
         for role in ROLES:
             getattr(self.bench, role).resynchronise()
