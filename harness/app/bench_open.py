@@ -35,6 +35,10 @@ def _untouched(recorder: Recorder) -> Recorder:
     return recorder
 
 
+def _reaches_plant() -> bool:
+    return True
+
+
 @dataclass(frozen=True, slots=True)
 class AllWatched:
     """A sign of life for every watchdog: each source has one of its own."""
@@ -63,6 +67,8 @@ class OpenBench:
     seed: int | None
     recorder: Callable[[Recorder], Recorder] = _untouched
     """Where readings go: past the faults of store and process that a simulated bench may have."""
+    reaches_plant: Callable[[], bool] = _reaches_plant
+    """Whether readings can be forwarded now; a simulated bench may have a fault there."""
 
 
 @contextlib.contextmanager
@@ -103,7 +109,8 @@ def open_bench(
     links = {role: world.link(role) for role in ROLES if setup.slot(role) is not None}
     slots = {role: slot for role in ROLES if (slot := setup.slot(role)) is not None}
     with _closing(setup, device, slots, links, clock) as bench:
-        yield dataclasses.replace(_opened(bench, "simulated", chosen_seed), recorder=world.recorder)
+        made = _opened(bench, "simulated", chosen_seed)
+        yield dataclasses.replace(made, recorder=world.recorder, reaches_plant=world.reaches_plant)
 
 
 def _opened(bench: Bench, mode: str, seed: int | None) -> OpenBench:

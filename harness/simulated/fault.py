@@ -200,6 +200,10 @@ class Fault:
 
     # ---- process
 
+    def reaches_plant(self) -> bool:
+        """Whether what is recorded can be forwarded now."""
+        return True
+
     def recorder(self, recorder: Recorder) -> Recorder:
         """Where readings go."""
         return recorder

@@ -78,6 +78,10 @@ class World:
         """The faults of the link to one instrument."""
         return tuple(fault for fault in self.faults if isinstance(fault, LinkFault) and fault.sits_on(role))
 
+    def reaches_plant(self) -> bool:
+        """Whether what is recorded can be forwarded now."""
+        return all(fault.reaches_plant() for fault in self.faults)
+
     def recorder(self, recorder: Recorder) -> Recorder:
         """Where readings go, past every fault of store and process."""
         for fault in self.faults:

@@ -10,6 +10,10 @@ import pytest
 from harness.app.forward_beside import forwarding_beside
 from harness.app.setup import read_setup
 from harness.errors import ConfigError, UsageError
+from harness.simulated import JumpClock
+from harness.simulated.course import Course
+from harness.simulated.faults.reading import read_fault
+from harness.simulated.skerry_hr4 import SkerryTruth
 from harness.store import Forwarder, Waiting, open_store, waiting_for
 from tests.store.freeze import RUN, VERSION, FrozenClock, the_reading, write
 
@@ -120,3 +124,30 @@ def test_a_password_does_not_stand_in_a_job(job, url):
     with pytest.raises(ConfigError, match="no password: this file is copied into each record") as refused:
         read_setup(str(job))
     assert "forward" in str(refused.value)
+
+
+def test_a_plant_network_that_is_lost_costs_nothing_and_what_waits_is_sent_later(gainladder, job, tmp_path):
+    target, own = tmp_path / "server.sqlite", tmp_path / "runs.sqlite"
+    ended = gainladder("sweep", str(job), "--unit", "A1", "--forward", str(target), "--fault", "plant-network-lost@1")
+    assert ended.code == 0
+    assert "readings and" in ended.err
+    assert "waiting; `gainladder store forward` sends them when it is back" in ended.err
+    there = rows(target) if target.exists() else {}
+    (run_id, (readings, _, end)), = rows(own).items()
+    assert end == "finished"
+    assert there.get(run_id, ([],))[0] != readings
+    assert gainladder("store", "forward", str(target), "--store", str(own)).code == 0
+    assert rows(target) == rows(own)
+
+
+def test_the_plant_comes_back_after_its_time():
+    fault = read_fault("plant-network-lost=60@1", unit=SkerryTruth())
+    clock = JumpClock()
+    fault.join(Course(), SkerryTruth(), seed=1, number=0, clock=clock)
+    assert fault.reaches_plant()
+    fault.tick()
+    clock.sleep(59.0)
+    assert not fault.reaches_plant()
+    fault.tick()
+    clock.sleep(1.0)
+    assert fault.reaches_plant()

@@ -63,7 +63,7 @@ def command(
     say(cautions.short())
     request = RunRequest(unit=unit or UNNAMED, operator=operator or _login(), faults=faults)
     beside = forward_url or setup.job.forward
-    with open_store(store_url) as store, interruptible(), forwarding_beside(store, store_url, beside):
+    with open_store(store_url) as store, interruptible(), forwarding_beside(store, store_url, beside) as plant:
         if setup.job.night is not None:
             from harness.app.night_ending import conclude_night
             from harness.app.night_start import new_night
@@ -77,6 +77,7 @@ def command(
         with open_bench(
             setup.bench, setup.device, transport=setup.job.transport, seed=seed, faults=faults, unit=unit
         ) as opened:
+            plant.reachable = opened.reaches_plant
             header = new_header(setup, opened, request)
             size = f"{len(setup.every_rung)} readings of {len(setup.planned())} settings"
             say(f"run {header.run_id}: {size}, {opened.mode} bench")

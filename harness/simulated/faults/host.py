@@ -203,18 +203,34 @@ class ClockStepped(_ClockFault):
 
 
 class PlantNetworkLost(Fault):
-    """The plant's system is not reachable."""
+    """The plant's system is not reachable, for a while."""
 
     entry = FaultEntry(
         id="I26",
         name="plant-network-lost",
         kind="io",
-        does="the plant's system is not reachable",
-        shows="the local record is complete, the queue of what is to be forwarded grows",
+        does="the store that records are forwarded to is not reachable (`--forward`, or `forward` of a job)",
+        shows="the local record is complete, how much waits is said; `gainladder store forward` sends it later",
+        size="for how long, s of the bench's time",
+        default_size=90_000.0,
+        high=1.0e9,
         takes_channel=False,
+        default_start=_FIRST,
         seam="process",
-        needs="the forwarding of records to a plant system",
     )
+
+    _since_s: float | None = None
+
+    def tick(self) -> None:
+        """It begins with a record."""
+        if self.begun and self._since_s is None and self.clock is not None:
+            self._since_s = self.clock.now_s()
+
+    def reaches_plant(self) -> bool:
+        """Not until the time is over."""
+        if self._since_s is None or self.clock is None:
+            return True
+        return self.clock.now_s() - self._since_s >= (self.size or 0.0)
 
 
 class StoreLocked(_RecorderFault):

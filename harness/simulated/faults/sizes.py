@@ -131,7 +131,7 @@ SIZES: Final[dict[str, Sizes]] = {
     "I23": _sizes("S", None, "=1", "=2"),
     "I24": _sizes("E", "=0.5", "=5", "=300"),
     "I25": _sizes("E", "=0.5", "=5", "=-3600"),
-    "I26": _sizes("E", None, None, None),
+    "I26": _sizes("E", "=60", "=86400", "=90000"),
     "I27": _sizes("E", "=0.1", "=30", "=1e6"),
     "I28": _sizes("S", None, "=1", "=2"),
 }
