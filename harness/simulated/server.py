@@ -57,6 +57,7 @@ class _Server:
         self._stop = stop
         self._until_eof = until_eof
         self._ended = False
+        # Epoll rounds a wait up to whole milliseconds, more than the latencies here.
         self._selector = selectors.SelectSelector()
         self._desks = {
             role: Desk(
