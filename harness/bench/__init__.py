@@ -7,10 +7,12 @@ from harness.bench.contracts import (
     Device,
     Heartbeat,
     Link,
+    Meanwhile,
     Meter,
     Recorder,
     Source,
     WordDecoder,
+    idle,
 )
 from harness.bench.interlock import Interlock
 from harness.bench.surroundings import Chamber, Probe, Supply, Surroundings
@@ -24,6 +26,7 @@ __all__ = [
     "Heartbeat",
     "Interlock",
     "Link",
+    "Meanwhile",
     "Meter",
     "Probe",
     "Recorder",
@@ -31,4 +34,5 @@ __all__ = [
     "Supply",
     "Surroundings",
     "WordDecoder",
+    "idle",
 ]

@@ -6,9 +6,17 @@ answer may be waiting, so the next thing done with it must be `resynchronise`.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Protocol, runtime_checkable
 
 from harness.values import Capture, Decoding, Identity, Outcome, Reading, Setting, Waveform
+
+Meanwhile = Callable[[], None]
+"""Something to be done on other links while an instrument is busy; what it raises leaves the instrument's suspect."""
+
+
+def idle() -> None:
+    """Nothing to be done meanwhile."""
 
 
 @runtime_checkable
@@ -136,16 +144,19 @@ class Device(Instrument, Protocol):
         """Plain sample mode, record length and rate set and read back; every channel at its least sensitive setting."""
         ...
 
-    def select(self, setting: Setting) -> tuple[tuple[str, str], ...]:
-        """Set coarse and fine of one channel, wait for operation complete, read back.
+    def select(self, setting: Setting, meanwhile: Meanwhile = idle) -> tuple[tuple[str, str], ...]:
+        """Set coarse and fine of one channel, wait for operation complete, read back; call `meanwhile` in the wait.
 
         Returns named read-backs as text. ReadBackDiffers when the device holds another setting; InstrumentReported when
         its error queue was not empty. After a failure the setting is unknown.
         """
         ...
 
-    def acquire(self, channel: int) -> Waveform:
-        """One plain single acquisition started after this call, complete, fetched with its scale."""
+    def acquire(self, channel: int, meanwhile: Meanwhile = idle) -> Waveform:
+        """One plain single acquisition started after this call, complete, fetched with its scale.
+
+        `meanwhile` is called once, while it is under way.
+        """
         ...
 
 

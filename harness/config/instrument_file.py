@@ -69,6 +69,8 @@ class InstrumentFile(Versioned):
     code_type: Literal["int16-little", "int16-big"] = "int16-little"
     together: bool = False
     """Takes several questions in one message and answers them with semicolons between (IEEE 488.2)."""
+    record_together: bool = False
+    """The codes of a record may be the last of these answers, as a block."""
     commands: dict[str, str | tuple[str, ...]] = Field(default_factory=dict)
     """Verb to one message or several; placeholders in braces: channel, full_scale_vpp, coarse, percent, fine, samples,
     rate_hz, hz, level, ohm, latch, bits, word, gain_ratio, offset_code, celsius, volts."""
@@ -89,4 +91,6 @@ class InstrumentFile(Versioned):
             raise ValueError("ranges.steady_step_v with the verbs steady and steady_query, and only there")
         if (self.role in ("chamber", "supply")) != (self.span is not None):
             raise ValueError("span for a chamber or a supply, and only there")
+        if self.record_together and not (self.together and self.role == "device"):
+            raise ValueError("record_together for a device, and only with together = true")
         return self

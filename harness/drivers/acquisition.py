@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import contextlib
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 
-from harness.bench import Clock, Link
+from harness.bench import Clock, Link, Meanwhile, idle
 from harness.config import DeviceFile, InstrumentFile, InstrumentSlot
-from harness.drivers.instrument import InstrumentDriver
+from harness.drivers.instrument import InstrumentDriver, in_one
 from harness.drivers.profile import number_text
 from harness.errors import BadReply, BenchError, ReadBackDiffers
 from harness.values import Codes, Setting, Waveform
@@ -43,8 +43,8 @@ class AcquisitionDriver(InstrumentDriver):
         question = self._commands.question("rate_query")
         self._right_rate_hz(question, self._query(question))
 
-    def acquire(self, channel: int) -> Waveform:
-        """One record, with the counter that proves it new."""
+    def acquire(self, channel: int, meanwhile: Meanwhile = idle) -> Waveform:
+        """One record, with the counter that proves it new; `meanwhile` is done while it is taken."""
         self._check_known(Setting(channel, 0, 0))
         before = self._sequence if self._sequence is not None else self._sequence_number()
         self._sequence = None
@@ -55,8 +55,12 @@ class AcquisitionDriver(InstrumentDriver):
         questions = [
             self._commands.question(verb) for verb in ("sequence_query", "scale_query", "rate_query", "mode_query")
         ]
+        codes: Codes | None = None
         with self._patience(acquisition.samples / acquisition.sample_rate_hz):
-            counted, scale, rate, mode = self._settled(messages, then=questions)
+            if self._profile.record_together:
+                (counted, scale, rate, mode), codes = self._with_codes(messages, questions, meanwhile)
+            else:
+                counted, scale, rate, mode = self._settled(messages, questions, meanwhile)
         sequence = self._whole(questions[0], counted)
         if sequence == before:
             raise ReadBackDiffers(
@@ -68,14 +72,29 @@ class AcquisitionDriver(InstrumentDriver):
             sample_rate_hz=self._right_rate_hz(questions[2], rate),
             mode=_mode_of(mode),
             sequence=sequence,
-            codes=self._codes(),
+            codes=self._codes() if codes is None else codes,
         )
         self._sequence = sequence
         return waveform
 
+    def _with_codes(
+        self, messages: tuple[str, ...], questions: Sequence[str], meanwhile: Meanwhile
+    ) -> tuple[list[str], Codes]:
+        """The end of an acquisition, the answers behind it, and the codes: all in one answer."""
+        codes_query = self._commands.question("codes_query")
+        asked = (*self._ending(), *questions)
+        message = in_one((*asked, codes_query))
+        text, payload = self._query_answers_and_block(message, meanwhile)
+        answers = self._ended(messages, message, text, len(asked))
+        if payload is None:
+            raise self._bad_reply(message, text, "the block of codes at its end")
+        return answers, self._as_codes(codes_query, payload)
+
     def _codes(self) -> Codes:
         question = self._commands.question("codes_query")
-        payload = self._query_block(question)
+        return self._as_codes(question, self._query_block(question))
+
+    def _as_codes(self, question: str, payload: bytes) -> Codes:
         wanted = self._device.acquisition.samples
         if len(payload) != 2 * wanted:
             raise BadReply(

@@ -34,5 +34,44 @@ def read_block(link: Link) -> bytes:
     return payload
 
 
+def read_answers_and_block(link: Link) -> tuple[bytes, bytes | None]:
+    """Read a line of answers whose last may be a block; the text before the block, and its payload.
+
+    No block in the line: all of it is text, and the payload is None. The payload may hold any byte: what is taken for
+    the end of the line may lie inside of it.
+    """
+    line = link.read_line()
+    start = _block_in(line)
+    if start is None:
+        return line, None
+    digit = line[start + 1 : start + 2]
+    body = start + 2 + int(digit)
+    digits = line[start + 2 : body]
+    if len(digits) != int(digit) or not digits.isdigit():
+        raise _wrong(link, f"its length is {digits!r}", f"{int(digit)} decimal digits")
+    length = int(digits)
+    if length > LARGEST_BYTES:
+        raise _wrong(link, f"its length is {length} bytes", f"at most {LARGEST_BYTES} bytes")
+    payload = line[body:]
+    if len(payload) < length:
+        payload += b"\n"  # a byte of the payload, and not the end of the line
+        payload += link.read_exactly(length - len(payload)) if len(payload) < length else b""
+        payload += link.read_line()
+    if payload[length:].strip(b"\r"):
+        raise _wrong(link, f"{payload[length : length + 20]!r} follows the {length} payload bytes", "the line feed")
+    return line[:start].rstrip(b";"), payload[:length]
+
+
+def _block_in(line: bytes) -> int | None:
+    """Where the header of a block begins: behind a semicolon outside of quotes, or at the start."""
+    quoted = False
+    for place, byte in enumerate(line):
+        if byte == ord('"'):
+            quoted = not quoted
+        elif byte == ord("#") and not quoted and (place == 0 or line[place - 1] == ord(";")):
+            return place if b"1" <= line[place + 1 : place + 2] <= b"9" else None
+    return None
+
+
 def _wrong(link: Link, got: str, allowed: str) -> BadReply:
     return BadReply(f"an IEEE 488.2 block of the wrong form: {got}; allowed: {allowed}", address=link.address)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from harness.bench import Clock, Link
+from harness.bench import Clock, Link, Meanwhile, idle
 from harness.config import DeviceFile, InstrumentFile, InstrumentSlot
 from harness.config.instrument_file import CONSTANT, SETTING
 from harness.drivers.acquisition import READ_BACK_TOLERANCE, AcquisitionDriver
@@ -40,8 +40,8 @@ class DeviceDriver(AcquisitionDriver):
         for channel in range(1, self._device.channels + 1):
             self.select(Setting(channel, 0, 0))
 
-    def select(self, setting: Setting) -> tuple[tuple[str, str], ...]:
-        """Set coarse, where it changed, and fine; wait; read both back."""
+    def select(self, setting: Setting, meanwhile: Meanwhile = idle) -> tuple[tuple[str, str], ...]:
+        """Set coarse, where it changed, and fine; wait, with `meanwhile` done meanwhile; read both back."""
         self._check_known(setting)
         known, self._coarse = self._coarse, {}  # unknown again should anything fail
         channel = setting.channel
@@ -51,7 +51,9 @@ class DeviceDriver(AcquisitionDriver):
         if known.get(channel) != setting.coarse:
             coarse_messages = self._commands.messages("select_coarse", channel=channel, **_texts(coarse))
         questions = [self._commands.question(verb, channel=channel) for verb in ("coarse_query", "fine_query")]
-        coarse_text, fine_text = self._carry_out(coarse_messages, fine_messages, then=questions)
+        coarse_text, fine_text = self._carry_out(
+            coarse_messages, fine_messages, then=questions, meanwhile=meanwhile
+        )
         self._check_read_back(questions[0], coarse_text, self._used("select_coarse", coarse))
         self._check_read_back(questions[1], fine_text, self._used("select_fine", fine))
         self._coarse = {**known, channel: setting.coarse}

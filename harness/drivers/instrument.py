@@ -6,9 +6,9 @@ import contextlib
 import math
 from collections.abc import Iterator, Sequence
 
-from harness.bench import Clock, Link
+from harness.bench import Clock, Link, Meanwhile, idle
 from harness.config import InstrumentFile, InstrumentSlot
-from harness.drivers.block import read_block
+from harness.drivers.block import read_answers_and_block, read_block
 from harness.drivers.power import cycle_power
 from harness.drivers.profile import Commands
 from harness.errors import BadReply, BenchError, InstrumentReported, LinkClosed, LinkLost, WrongInstrument
@@ -151,19 +151,32 @@ class InstrumentDriver:
         with self._exchange(command):
             self._link.write(self._bytes(command))
 
-    def _query(self, command: str) -> str:
+    def _query(self, command: str, meanwhile: Meanwhile = idle) -> str:
+        """An answer; what is done `meanwhile` must leave this link alone."""
         with self._exchange(command):
             self._link.write(self._bytes(command))
-            reply = self._link.read_line()
-            try:
-                return reply.decode("ascii").strip()
-            except UnicodeDecodeError as error:
-                raise BadReply(f"got {reply[:40]!r}; allowed: ASCII text", address=self._link.address) from error
+            meanwhile()
+            return self._text(self._link.read_line())
 
-    def _query_block(self, command: str) -> bytes:
+    def _text(self, reply: bytes) -> str:
+        try:
+            return reply.decode("ascii").strip()
+        except UnicodeDecodeError as error:
+            raise BadReply(f"got {reply[:40]!r}; allowed: ASCII text", address=self._link.address) from error
+
+    def _query_block(self, command: str, meanwhile: Meanwhile = idle) -> bytes:
         with self._exchange(command):
             self._link.write(self._bytes(command))
+            meanwhile()
             return read_block(self._link)
+
+    def _query_answers_and_block(self, command: str, meanwhile: Meanwhile) -> tuple[str, bytes | None]:
+        """The answers of one line, and the block at its end."""
+        with self._exchange(command):
+            self._link.write(self._bytes(command))
+            meanwhile()
+            text, payload = read_answers_and_block(self._link)
+            return self._text(text), payload
 
     def _query_number(self, command: str) -> float:
         """A finite number; SCPI's stand-ins for NaN and infinity are refused."""
@@ -185,37 +198,43 @@ class InstrumentDriver:
 
     # ---- command groups
 
-    def _carry_out(self, *groups: tuple[str, ...], then: Sequence[str] = ()) -> list[str]:
+    def _carry_out(
+        self, *groups: tuple[str, ...], then: Sequence[str] = (), meanwhile: Meanwhile = idle
+    ) -> list[str]:
         """Send every message, wait for operation complete, demand an empty error queue; then the answers asked for."""
         messages = tuple(message for group in groups for message in group)
         for message in messages:
             self._send(message)
-        return self._settled(messages, then)
+        return self._settled(messages, then, meanwhile)
 
-    def _settled(self, messages: tuple[str, ...], then: Sequence[str] = ()) -> list[str]:
+    def _settled(
+        self, messages: tuple[str, ...], then: Sequence[str] = (), meanwhile: Meanwhile = idle
+    ) -> list[str]:
         """What ends a command group; its questions travel in one message where the profile allows."""
         if not self._profile.together:
-            self._complete()
+            self._complete(meanwhile)
             self._check_errors(messages)
             return [self._query(question) for question in then]
-        complete, error = self._commands.question("complete_query"), self._commands.question("error_query")
-        done, entry, *answers = self._query_together((complete, error, *then))
-        self._check_complete(complete, done)
-        self._check_errors(messages, first=entry)
-        return answers
+        questions = (*self._ending(), *then)
+        message = in_one(questions)
+        return self._ended(messages, message, self._query(message, meanwhile), len(questions))
 
-    def _query_together(self, questions: Sequence[str]) -> list[str]:
-        """Several answers to one message; each question begins at the root of the command tree."""
-        message = ";".join(question if question.startswith(("*", ":")) else f":{question}" for question in questions)
-        reply = self._query(message)
+    def _ending(self) -> tuple[str, str]:
+        """What every command group asks in the end."""
+        return self._commands.question("complete_query"), self._commands.question("error_query")
+
+    def _ended(self, messages: tuple[str, ...], asked: str, reply: str, questions: int) -> list[str]:
+        """The answers behind those two, once these are right."""
         answers = split_answers(reply)
-        if len(answers) != len(questions):
-            raise self._bad_reply(message, reply, f"{len(questions)} answers with semicolons between")
-        return answers
+        if len(answers) != questions:
+            raise self._bad_reply(asked, reply, f"{questions} answers with semicolons between")
+        self._check_complete(self._commands.question("complete_query"), answers[0])
+        self._check_errors(messages, first=answers[1])
+        return answers[2:]
 
-    def _complete(self) -> None:
+    def _complete(self, meanwhile: Meanwhile) -> None:
         question = self._commands.question("complete_query")
-        self._check_complete(question, self._query(question))
+        self._check_complete(question, self._query(question, meanwhile))
 
     def _check_complete(self, question: str, reply: str) -> None:
         if reply not in ("1", "+1"):
@@ -259,6 +278,11 @@ class InstrumentDriver:
 
     def _place(self, command: str) -> dict[str, str]:
         return {"instrument": self._name, "address": self._link.address, "command": command}
+
+
+def in_one(questions: Sequence[str]) -> str:
+    """Several questions as one message; each begins at the root of the command tree."""
+    return ";".join(question if question.startswith(("*", ":")) else f":{question}" for question in questions)
 
 
 def split_answers(reply: str) -> list[str]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from harness.bench import Adapter, Clock, Link
+from harness.bench import Adapter, Clock, Link, Meanwhile, idle
 from harness.config import DeviceFile, InstrumentFile, InstrumentSlot
 from harness.drivers.acquisition import AcquisitionDriver
 from harness.errors import BenchError
@@ -36,7 +36,7 @@ class LoadedDeviceDriver(AcquisitionDriver):
         for channel in range(1, self._device.channels + 1):
             self.select(Setting(channel, 0, 0))
 
-    def select(self, setting: Setting) -> tuple[tuple[str, str], ...]:
+    def select(self, setting: Setting, meanwhile: Meanwhile = idle) -> tuple[tuple[str, str], ...]:
         """Load the word, also when it is loaded already: nothing but a capture can say that it still is.
 
         Returns the word as sent; whether it arrived is seen by who captures the bus.
@@ -49,6 +49,7 @@ class LoadedDeviceDriver(AcquisitionDriver):
                 **self._place("select"),
             )
         self._adapter.load_word(word.latch, word.bits, word.value)
+        meanwhile()
         return (("word", str(word)),)
 
     def resynchronise(self) -> str:

@@ -190,7 +190,8 @@ def profile_text(role: str) -> str:
 @pytest.fixture
 def profile() -> Callable[[str], InstrumentFile]:
     """Shipped profiles, one question a message, so that each answer can be scripted and spoiled by itself."""
-    return lambda role: parse(InstrumentFile, profile_text(role), file=role).model_copy(update={"together": False})
+    alone = {"together": False, "record_together": False}
+    return lambda role: parse(InstrumentFile, profile_text(role), file=role).model_copy(update=alone)
 
 
 @pytest.fixture

@@ -8,15 +8,20 @@ from harness.simulated.fault import Fault, FaultEntry
 from harness.simulated.faults.link_fault import FIRST_RECORD, Due, Line, LinkFault
 
 _MOST = 1000
+_HEAD_BYTES = 1000
+"""Answers before a block take less."""
 
 
-def _is_block(answer: bytes) -> bool:
-    return answer[:1] == b"#" and answer[1:2].isdigit()
+def _block_at(answer: bytes) -> int | None:
+    """Where a definite-length block begins, which may be the last of several answers."""
+    head = answer[:_HEAD_BYTES]
+    start = 0 if head[:1] == b"#" else head.find(b";#") + 1
+    return start if head[start : start + 1] == b"#" and head[start + 1 : start + 2].isdigit() else None
 
 
-def _payload_at(answer: bytes) -> int:
-    """Where the payload of a definite-length block begins."""
-    return 2 + int(answer[1:2])
+def _payload_at(answer: bytes, start: int) -> int:
+    """Where the payload of that block begins."""
+    return start + 2 + int(answer[start + 1 : start + 2])
 
 
 class BlockTruncated(LinkFault):
@@ -41,10 +46,11 @@ class BlockTruncated(LinkFault):
         """Shorter."""
         del line
         at_s, answer = due
-        if not (_is_block(answer) and self.struck()):
+        start = _block_at(answer)
+        if start is None or not self.struck():
             return due
-        missing = len(answer) // 2 if self.size is None else round(self.size)
-        return at_s, answer[: max(len(answer) - missing, 2)]
+        missing = (len(answer) - start) // 2 if self.size is None else round(self.size)
+        return at_s, answer[: max(len(answer) - missing, start + 2)]
 
 
 class BlockHeaderWrong(LinkFault):
@@ -73,10 +79,11 @@ class BlockHeaderWrong(LinkFault):
         """Digits that are none."""
         del line
         at_s, answer = due
-        if not (_is_block(answer) and self.struck()):
+        start = _block_at(answer)
+        if start is None or not self.struck():
             return due
-        place = _payload_at(answer)
-        return at_s, answer[:2] + b"x" * (place - 2) + answer[place:]
+        place = _payload_at(answer, start)
+        return at_s, answer[: start + 2] + b"x" * (place - start - 2) + answer[place:]
 
 
 class ByteOrderWrong(LinkFault):
@@ -105,9 +112,10 @@ class ByteOrderWrong(LinkFault):
         """Pairs exchanged."""
         del line
         at_s, answer = due
-        if not (_is_block(answer) and self.struck()):
+        start = _block_at(answer)
+        if start is None or not self.struck():
             return due
-        place = _payload_at(answer)
+        place = _payload_at(answer, start)
         payload = bytearray(answer[place:-1])
         payload[0::2], payload[1::2] = payload[1::2], payload[0::2]
         return at_s, answer[:place] + bytes(payload) + answer[-1:]
@@ -140,10 +148,17 @@ class PreambleStale(LinkFault):
     def reply(self, due: Due, line: Line) -> Due | None:
         """The answer to the same question before."""
         at_s, answer = due
-        if not line.question.strip().upper().startswith(b"FETC:SCAL"):
+        questions = line.question.strip().upper().split(b";")
+        scales = (n for n, question in enumerate(questions) if question.lstrip(b":").startswith(b"FETC:SCAL"))
+        place = next(scales, None)
+        answers = answer.removesuffix(b"\n").split(b";", len(questions) - 1)
+        if place is None or len(answers) != len(questions):
             return due
-        stale, self._before = self._before, answer
-        return (at_s, stale) if stale and self.struck() else due
+        stale, self._before = self._before, answers[place]
+        if not (stale and self.struck()):
+            return due
+        answers[place] = stale
+        return at_s, b";".join(answers) + b"\n"
 
 
 FAULTS: Final[tuple[type[Fault], ...]] = (
