@@ -91,6 +91,7 @@ def plan_of(setup: Setup) -> SweepPlan:
         fill_low=setup.job.ladder.fill_low,
         fill_high=setup.job.ladder.fill_high,
         retries=setup.job.retries,
+        overlap=setup.job.overlap,
         level_limit_vpk=drive.most_vpk,
         level_least_vpk=drive.least_vpk,
         input_ratio=setup.input_ratio,

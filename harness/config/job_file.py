@@ -72,6 +72,8 @@ class JobFile(Versioned):
     night: Night | None = None
     """None: one sweep of one unit, as things are."""
     retries: int = Field(default=2, ge=0, le=5)
+    overlap: bool = True
+    """A sound reading is made durable and announced while the record of the next one is taken."""
     capture_words: bool = True
     raw: Raw = Raw()
     forward: str = ""

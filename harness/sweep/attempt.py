@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from harness.amplitude import check_quality
 from harness.bench import Clock
@@ -15,7 +15,7 @@ from harness.errors import (
     StationFault,
     WrongInstrument,
 )
-from harness.sweep.hands import UNHEARD, Hands, Selected
+from harness.sweep.hands import Hands, Selected, unheard
 from harness.sweep.journal import Journal
 from harness.sweep.levelling import MOST_TRIES, Levels, next_level, seen
 from harness.sweep.plan import SweepPlan
@@ -41,7 +41,7 @@ class _Try:
     level_vpk: float = 0.0
     driven: bool = False
     """The level has been set and read back in this try."""
-    selected: Selected = UNHEARD
+    selected: Selected = field(default_factory=unheard)
     waveform: Waveform | None = None
     steady_v: tuple[float, ...] = ()
     """Read back; the waveform is one record at each."""
@@ -84,9 +84,13 @@ class RungWalker:
                     return self._steadied(rung, rung.steady)
                 return self._levelled(rung) if rung.purpose in LEVELLED else self._once(rung)
             except STOPS_THE_RUN as error:
+                if self._journal.broken:  # of the reading before
+                    raise
                 self._record(rung, ReadingStatus.INVALID, _why(error))
                 raise
             except (BenchError, MeasureError) as error:
+                if self._journal.broken:
+                    raise
                 self._suspect = True
                 error = self._woken(error)
                 if isinstance(error, InstrumentReported):
@@ -104,7 +108,7 @@ class RungWalker:
         self._hands.neighbour.provoke(None)
         self._hands.tune(0.0)
         self._hands.lower(rung.setting, level_vpk)
-        selected = self._now.selected = self._hands.select(rung.setting)
+        selected = self._now.selected = self._hands.select(rung.setting, level_vpk=level_vpk)
         while True:
             quality = self._tried(rung, level_vpk)
             if not (quality.clipped or quality.underfilled):
@@ -138,6 +142,7 @@ class RungWalker:
         else:
             hands.silence()
         now.selected = hands.select(rung.setting)
+        hands.hear(now.selected)
         hands.tune(rung.frequency_hz)
         # After the device's own relays: they move with every source off.
         hands.neighbour.provoke(rung.aggressor)
@@ -153,6 +158,7 @@ class RungWalker:
         hands.neighbour.provoke(None)
         hands.silence()
         now.selected = hands.select(rung.setting)
+        hands.hear(now.selected)
         found = read_steady(hands, rung.setting.channel, steady, self._unclipped)
         now.driven, now.waveform, now.steady_v = True, found.waveform, found.levels_v
         if found.quality.clipped:
@@ -168,7 +174,7 @@ class RungWalker:
         else:
             self._hands.silence()
         now.driven = True
-        now.waveform = self._hands.acquire(rung.setting.channel)
+        now.waveform = self._hands.acquire(rung.setting.channel, now.selected, self._journal.settle)
         self._watch.look()
         if fill_low is None:
             return self._checked(now.waveform, self._plan.fill_low, self._plan.fill_high)

@@ -5,29 +5,33 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from harness.bench import Adapter
-from harness.errors import BenchError, MeasureError, ReadBackDiffers, StationFault, WrongInstrument
+from harness.bench import Meanwhile, idle
+from harness.errors import ReadBackDiffers, StationFault
 from harness.sweep.bench import Bench
+from harness.sweep.ear import Ear
 from harness.sweep.neighbour import Neighbour
 from harness.sweep.plan import SweepPlan
 from harness.values import Capture, Setting, Waveform
 
-DEAF_IN_A_ROW = 3
-"""An adapter that could not be made sound so many times in a row is left alone: each try costs several deadlines."""
 
-
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(slots=True, kw_only=True)
 class Selected:
     """What became of a change of setting."""
 
     read_back: tuple[tuple[str, str], ...]
-    capture: Capture | None
-    capture_reason: str
+    capture: Capture | None = None
+    capture_reason: str = ""
     """Empty; or why the capture is missing."""
+    awaited: bool = False
+    """The adapter has not been asked yet what it heard."""
 
 
-UNHEARD = Selected(read_back=(), capture=None, capture_reason="the setting was not reached")
-"""Stands for a change of setting that has not been completed."""
+NOT_HEARD = "the adapter was not asked: the reading ended before its record"
+
+
+def unheard() -> Selected:
+    """Stands for a change of setting that has not been completed."""
+    return Selected(read_back=(), capture_reason="the setting was not reached")
 
 
 def _untold(kind: str, text: str) -> None:
@@ -46,9 +50,10 @@ class Hands:
         self._coarse: int | None = None
         self._on = False
         self._steady = False
-        self._deaf_in_a_row = 0
-        self._asked_hz = 0.0
-        self.neighbour = Neighbour(bench, plan)
+        self._loaded = False  # the level has been set since the source was last switched off
+        self._ear = Ear(bench.adapter, note)
+        self._asked_hz = self._asked_vpk = 0.0
+        self.neighbour = Neighbour(bench, plan, disturb=self._ear.disturb)
         self.level_vpk = 0.0
         """Level read back; 0 when nothing is set."""
         self.frequency_hz = 0.0
@@ -87,12 +92,12 @@ class Hands:
 
     def off(self) -> None:
         """Source off."""
-        self._on = False
+        self._on = self._loaded = False
         self._bench.source.output_off()
 
     def switched_off(self) -> None:
         """Every source has been switched off by other hands."""
-        self._on = False
+        self._on = self._loaded = False
         self.neighbour.switched_off()
 
     def rest(self) -> None:
@@ -127,7 +132,7 @@ class Hands:
             self.off()
             self._steady = True
         started_s = self._bench.clock.now_s()
-        self.meter_vpk = None
+        self.meter_vpk, self._loaded = None, False
         read_v = self._bench.source.set_steady(level_v)
         self.level_vpk = abs(read_v)
         if not self._on:
@@ -140,7 +145,7 @@ class Hands:
         """Back from steady levels, the output off."""
         if not self._steady:
             return
-        self._on = False
+        self._on = self._loaded = False
         self._bench.source.prepare()
         self._steady = False
         self.level_vpk = self._asked_hz = 0.0
@@ -150,6 +155,7 @@ class Hands:
         started_s = self._bench.clock.now_s()
         if self._on:
             self.off()
+        self._loaded = False
         self.level_vpk, self.meter_vpk = 0.0, None
         self._wait_since(started_s, self._plan.device.settle.fine_s)
 
@@ -159,34 +165,51 @@ class Hands:
         if here and self._on and level_vpk < self.level_vpk:
             self._set_level(level_vpk)
 
-    def select(self, setting: Setting, *, listen: bool = True) -> Selected:
-        """Set the device; the source is off before a relay moves, and the channel left behind is parked."""
+    def select(self, setting: Setting, *, listen: bool = True, level_vpk: float | None = None) -> Selected:
+        """Set the device; the source is off before a relay moves, and the channel left behind is parked.
+
+        While relays move the source is told `level_vpk`, the level to come, with its output off. What the adapter heard
+        is fetched by `hear` or during the next record.
+        """
         self._alive()
         moves_relay = (setting.channel, setting.coarse) != (self._channel, self._coarse)
         if moves_relay:
             self.off()
             if self._channel is not None and self._channel != setting.channel:
+                self._ear.disturb()
                 self._bench.device.select(Setting(channel=self._channel, coarse=0, fine=0))
         started_s = self._bench.clock.now_s()
-        adapter, reason = self._armed() if listen else (None, "nobody listened")
-        read_back = self._bench.device.select(setting)
+        if not listen:
+            self._ear.disturb()
+        reason = self._ear.listen() if listen else "nobody listened"
+        if moves_relay and level_vpk is not None:
+            level_to_come_vpk = level_vpk
+            read_back = self._bench.device.select(setting, lambda: self._set_level(level_to_come_vpk))
+        else:
+            read_back = self._bench.device.select(setting)
         self._channel, self._coarse = setting.channel, setting.coarse
         settle = self._plan.device.settle
         self._wait_since(started_s, settle.coarse_s if moves_relay else settle.fine_s)
-        capture = None
-        if adapter is not None:
-            capture, reason = self._heard(adapter)
-        return Selected(read_back=read_back, capture=capture, capture_reason=reason)
+        return Selected(read_back=read_back, capture_reason=reason or NOT_HEARD, awaited=not reason)
+
+    def hear(self, selected: Selected) -> None:
+        """Fetch what the adapter heard of a change of setting, unless that has been done."""
+        if selected.awaited:
+            selected.awaited = False
+            selected.capture, selected.capture_reason = self._ear.heard()
 
     def drive(self, level_vpk: float) -> None:
         """Set a level, then the output on; waits for the device to follow.
 
         StationFault, the source off, when a reference meter reads more than device and bench bear.
         """
-        if not (self._on and level_vpk == self.level_vpk):
+        # Against what was asked for: a source of few digits reads back something else.
+        loaded = self._loaded and level_vpk == self._asked_vpk
+        if not (self._on and loaded):
             self._alive()
             started_s = self._bench.clock.now_s()
-            self._set_level(level_vpk)
+            if not loaded:
+                self._set_level(level_vpk)
             if not self._on:
                 self._bench.source.output_on()
                 self._on = True
@@ -215,10 +238,27 @@ class Hands:
         self._alive()
         self._bench.clock.sleep(seconds)
 
-    def acquire(self, channel: int) -> Waveform:
-        """One plain record."""
+    def acquire(self, channel: int, selected: Selected | None = None, meanwhile: Meanwhile = idle) -> Waveform:
+        """One plain record. While it is taken the adapter tells what it heard and listens anew, then `meanwhile`."""
         self._alive()
-        wave = self._bench.device.acquire(channel)
+
+        held: list[BaseException] = []
+
+        def beside() -> None:
+            # Raised only once the device has answered: its link is sound then, and nobody need mend it.
+            try:
+                if selected is not None and selected.awaited:
+                    self.hear(selected)
+                    self._ear.listen(ahead=True)
+                meanwhile()
+            except BaseException as error:
+                held.append(error)
+
+        try:
+            wave = self._bench.device.acquire(channel, beside)
+        finally:
+            if held:
+                raise held[0]
         if wave.mode != "sample":
             raise ReadBackDiffers(
                 f"the device acquires in mode {wave.mode!r}; allowed is plain sample mode: it is prepared again",
@@ -228,48 +268,18 @@ class Hands:
 
     def _forget(self) -> None:
         self._channel = self._coarse = None
-        self._on = self._steady = False
+        self._on = self._steady = self._loaded = False
+        self._ear.disturb()
         self.level_vpk = self.frequency_hz = self._asked_hz = 0.0
         self.meter_vpk = None
 
     def _set_level(self, level_vpk: float) -> None:
         self.meter_vpk = None
+        self._loaded = False
         self.level_vpk = self._bench.source.set_level(level_vpk)
+        self._asked_vpk, self._loaded = level_vpk, True
 
     def _wait_since(self, started_s: float, seconds: float) -> None:
         left_s = seconds - (self._bench.clock.now_s() - started_s)
         if left_s > 0.0:
             self._bench.clock.sleep(left_s)
-
-    def _armed(self) -> tuple[Adapter | None, str]:
-        """The adapter, listening; or none, and why."""
-        adapter = self._bench.adapter
-        if adapter is None:
-            return None, "the bench has no adapter"
-        if self._deaf_in_a_row >= DEAF_IN_A_ROW:
-            return None, f"the adapter was given up after {DEAF_IN_A_ROW} failures: check its power and cable"
-        try:
-            adapter.arm()
-        except BenchError as error:
-            return None, self._deaf(adapter, error)
-        return adapter, ""
-
-    def _heard(self, adapter: Adapter) -> tuple[Capture | None, str]:
-        """What was seen since the adapter was armed; or nothing, and why."""
-        try:
-            return adapter.fetch(), ""
-        except (BenchError, MeasureError) as error:
-            return None, self._deaf(adapter, error)
-
-    def _deaf(self, adapter: Adapter, error: Exception) -> str:
-        """Words are missing; the gain is still measured. The adapter is made sound for the next rung."""
-        reason = f"{type(error).__name__}: {error}"
-        try:
-            self._note("link", f"adapter: {adapter.resynchronise()} after {reason}")
-        except WrongInstrument:
-            raise
-        except BenchError as again:
-            self._deaf_in_a_row += 1
-            return f"{reason}; then {type(again).__name__}: {again}"
-        self._deaf_in_a_row = 0
-        return reason

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 from harness.sweep.bench import Bench
 from harness.sweep.plan import SweepPlan
 from harness.values import Aggressor, Setting
@@ -10,8 +12,10 @@ from harness.values import Aggressor, Setting
 class Neighbour:
     """Drives the channel beside. After any failure call `recover` before anything else."""
 
-    def __init__(self, bench: Bench, plan: SweepPlan) -> None:
+    def __init__(self, bench: Bench, plan: SweepPlan, *, disturb: Callable[[], None]) -> None:
+        """Take the bench, the plan, and what is called before the bus carries a word of this channel."""
         self._bench = bench
+        self._disturb = disturb
         self._plan = plan
         self._doing: Aggressor | None = None
         self._used = False
@@ -39,6 +43,7 @@ class Neighbour:
         self._used = True
         source.prepare()
         started_s = self._bench.clock.now_s()
+        self._disturb()
         self._bench.device.select(aggressor.prediction.setting)
         self._wait_since(started_s, self._plan.device.settle.coarse_s)
         self._doing = aggressor
@@ -55,6 +60,7 @@ class Neighbour:
             return
         self._forget()
         self._bench.aggressor.output_off()
+        self._disturb()
         self._bench.device.select(Setting(before.prediction.setting.channel, 0, 0))
 
     def switched_off(self) -> None:

@@ -50,6 +50,8 @@ class SweepPlan:
     """Readings beside the ladder, taken behind it."""
     anchors: AnchorPlan | None = None
     """None: no setting is read again."""
+    overlap: bool = False
+    """A sound reading is made durable and announced while the next record is taken, not before the next setting."""
 
 
 Progress = Callable[[int, Reading], None]

@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 from collections.abc import Callable, Sequence
 from dataclasses import replace
+from functools import partial
 
 from harness.bench import Recorder
 from harness.errors import BenchError, LinkLost, MeasureError, StationFault, StoreError
@@ -28,7 +29,7 @@ class Walk:
     def __init__(self, bench: Bench, plan: SweepPlan, recorder: Recorder, *, first_index: int = 0) -> None:
         self._bench = bench
         self._plan = plan
-        self._journal = Journal(recorder, first_index=first_index)
+        self._journal = Journal(recorder, first_index=first_index, overlap=plan.overlap)
         self._hands = Hands(bench, plan, self._journal.note)
         self._walker: RungWalker | None = None
         self._anchors = (
@@ -42,10 +43,11 @@ class Walk:
     ) -> None:
         """Walk some rungs, in their order; before the first portion the self-check of the whole plan.
 
-        Every attempt is recorded durably before the next one begins. RefusedUnsafe, StationFault, WrongInstrument,
-        LinkLost (the bench is gone), StoreError and KeyboardInterrupt leave with the source off; a StationFault is
-        noted in the journal. Should the source not read back off, the error says so in a note (`__notes__`); without
-        another error that one is raised.
+        Every attempt is recorded in its order; a sound one is durable, and then announced to `progress`, before the
+        record of the next one is fetched, at the latest when the portion ends. RefusedUnsafe, StationFault,
+        WrongInstrument, LinkLost (the bench is gone), StoreError and KeyboardInterrupt leave with the source off; a
+        StationFault is noted in the journal. Should the source not read back off, the error says so in a note
+        (`__notes__`); without another error that one is raised.
         """
         self._guarded(lambda: self._walk(rungs, progress, stop))
 
@@ -85,11 +87,14 @@ class Walk:
 
     def _guarded(self, work: Callable[[], None]) -> None:
         """Work on the bench, and have the source off afterwards whatever happens."""
+        self._journal.broken = False
         try:
             work()
+            self._journal.settle()
         except BaseException as first:
             self.forget()
             trouble = _safe(self._bench, self._journal)
+            self._keep_last(first)
             if trouble is not None:
                 first.add_note(f"THE SOURCE MAY STILL BE ON: {trouble}")
             else:
@@ -104,6 +109,13 @@ class Walk:
             raise trouble
         self._hands.switched_off()
         self._hands.rest()
+
+    def _keep_last(self, first: BaseException) -> None:
+        """What has been measured is kept whatever ends the portion, once the source is off."""
+        try:
+            self._journal.settle()
+        except Exception as error:
+            first.add_note(f"the last reading: {type(error).__name__}: {error}")
 
     def forget(self) -> None:
         """Somebody else may have touched the bench: it is made ready anew before the next portion."""
@@ -128,7 +140,7 @@ class Walk:
                 raise KeyboardInterrupt
             self._keep_anchors(walker)
             reading = walker.walk(rung)
-            progress(done, reading)
+            self._journal.announce(partial(progress, done, reading))
             self._lost = self._lost + 1 if reading.bench_gone else 0
             if self._lost >= LOST_IN_A_ROW:
                 raise LinkLost(

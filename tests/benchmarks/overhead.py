@@ -4,7 +4,13 @@ Run: python -m tests.benchmarks.overhead
 
 overhead_wire: a sweep of the simulated bench without latencies over SOCKET, HiSLIP and a pseudo-terminal, against a
 bare pyvisa and pyserial loop that does the very same exchanges, as taped, and one bare durable commit a record.
-overhead_realistic: the same sweep with 0.5 ms an answer, 5 ms a relay, 1 ms a word, 5 ms a record, against their sum.
+overhead_realistic: the same sweep with 0.5 ms an answer, 5 ms a relay, 1 ms a word, 5 ms a record, against the least
+sum of these that the rules of safety leave, however few or many answers the sweep takes: for a setting the level (where
+it changes), the setting and the record, each of which must have been answered before the next may begin; for a range
+the source off, the range (the level is set meanwhile), the source on, and the record. `over_one_answer` is against a
+sum with a single answer a reading, which no order that keeps the rules can reach.
+waits_over_floor: the same sweep in memory on a clock that only waiting moves: what its order of exchanges costs beyond
+that sum, with no computing in it; the same on every machine.
 versus_script: the same settings by the script that a user would write first: fixed sleeps, one query a command, a
 record fetched in raw codes, a sine fitted, a line of CSV.
 """
@@ -33,6 +39,7 @@ from harness.config import InstrumentSlot
 from harness.drivers import open_link
 from harness.store import open_store
 from harness.sweep import sweep
+from harness.values import Reading
 
 JOB = """\
 kind = "job"
@@ -55,7 +62,11 @@ coarse = ["20V", "2V", "200mV", "20mV"]
 directions = ["up"]
 """
 CONFIGS = Path("configs").resolve()
-NO_LATENCY = {"latency_s": 0.0, "complete_s": 0.0, "relay_complete_s": 0.0, "fine_complete_s": 0.0}
+NO_LATENCY = {
+    "latency_s": 0.0, "complete_s": 0.0, "relay_complete_s": 0.0, "fine_complete_s": 0.0,
+    "bounce_s": 0.0, "relay_tau_s": 1e-6, "fine_tau_s": 1e-6, "settle_tau_s": 1e-6,
+}  # fmt: skip
+"""Nothing waits, so nothing may need to settle either."""
 REALISTIC = {"latency_s": 0.0005, "complete_s": 0.0, "relay_complete_s": 0.005, "fine_complete_s": 0.001}
 RECORD_S = 0.005
 SLEEP_RANGE_S, SLEEP_FINE_S, SLEEP_LEVEL_S = 0.05, 0.02, 0.02
@@ -87,23 +98,26 @@ class Tape:
 class _TapedLink:
     def __init__(self, inner: Link, role: str, tape: Tape) -> None:
         self._inner, self._role, self._tape = inner, role, tape
+        self._last = Exchange(role, b"")  # of this link: others may be spoken to before its answer comes
 
     def __getattr__(self, name: str) -> object:
         return getattr(self._inner, name)
 
     def write(self, message: bytes) -> None:
-        self._tape.exchanges.append(Exchange(self._role, message))
+        self._last = Exchange(self._role, message)
+        self._tape.exchanges.append(self._last)
         self._inner.write(message)
 
     def read_line(self) -> bytes:
         line = self._inner.read_line()
-        self._tape.exchanges[-1].reply += line + b"\n"
+        self._last.reply += line + b"\n"
+        self._last.block = self._last.block or b";#" in line
         return line
 
     def read_exactly(self, count: int) -> bytes:
         data = self._inner.read_exactly(count)
-        self._tape.exchanges[-1].reply += data
-        self._tape.exchanges[-1].block = True
+        self._last.reply += data
+        self._last.block = True
         return data
 
 
@@ -209,7 +223,9 @@ def _visa_speaker(resource):  # type: ignore[no-untyped-def]
         if not exchange.reply:
             resource.write(text)
         elif exchange.block:
-            resource.query_binary_values(text, datatype="h", container=np.array)
+            resource.write(text)
+            # Exactly as many bytes as the block says: a line feed in it is no end.
+            resource.read_bytes(len(exchange.reply), break_on_termchar=False)
         else:
             resource.query(text)
 
@@ -282,17 +298,44 @@ def _script_s(setup: Setup, folder: Path) -> float:
         return time.perf_counter() - start
 
 
-def _physics_s(setup: Setup, tape: Tape) -> float:
-    """Latencies, settling and records of a taped sweep: the floor below which nothing can go."""
-    answers = sum(bool(exchange.reply) for exchange in tape.exchanges)
-    coarse = {rung.setting.coarse for rung in setup.rungs}
-    records = len(setup.rungs)
-    return (
-        answers * REALISTIC["latency_s"]
-        + len(coarse) * REALISTIC["relay_complete_s"]
-        + records * REALISTIC["fine_complete_s"]
-        + records * RECORD_S
-    )
+def floor_s(setup: Setup, *, answers: int | None = None) -> float:
+    """Latencies, settling and records below which no order of exchanges can go that keeps the rules of safety.
+
+    With `answers` so many for every reading instead.
+    """
+    total_s, before = 0.0, None
+    for rung in setup.rungs:
+        other_range = before is None or before.setting.coarse != rung.setting.coarse
+        controls = setup.device.coarse[rung.setting.coarse].controls
+        moves_relay = before is None or setup.device.coarse[before.setting.coarse].controls != controls
+        # Off, range, on, record; or level, setting, record.
+        needed = 4 if other_range else 2 + (rung.drive_vpk != before.drive_vpk)
+        total_s += (needed if answers is None else answers) * REALISTIC["latency_s"] + RECORD_S
+        total_s += REALISTIC["relay_complete_s"] if moves_relay else REALISTIC["fine_complete_s"]
+        before = rung
+    return total_s
+
+
+def waited_s(setup: Setup) -> float:
+    """The ladder on a clock that only waiting moves, from its first reading to the end of its last."""
+    kept = _Kept([])
+    with bench_open.open_bench(setup.bench, setup.device, transport="in-process", seed=1, faults=()) as opened:
+        sweep(opened.bench, plan_of(setup), kept, progress=lambda done, reading: None)
+    first, last = kept.readings[0], kept.readings[-1]
+    return last.started_s + last.duration_s - first.started_s
+
+
+@dataclass
+class _Kept:
+    """A recorder in memory."""
+
+    readings: list[Reading]
+
+    def record(self, reading: Reading) -> None:
+        self.readings.append(reading)
+
+    def note(self, kind: str, text: str) -> None:
+        pass
 
 
 def measure() -> dict[str, float]:
@@ -310,10 +353,14 @@ def measure() -> dict[str, float]:
         _sweep_s(real, folder, real_tape)
         real_s = min(_sweep_s(real, folder) for _ in range(REPEATS))
         script_s = min(_script_s(real, folder) for _ in range(REPEATS - 1))
-        physics_s = _physics_s(real, real_tape)
+        physics_s = floor_s(real)
+        one_answer_s = floor_s(real, answers=1)
+        waits_s = waited_s(real)
     return {
         "overhead_wire": ours_s / bare_s,
         "overhead_realistic": real_s / physics_s,
+        "over_one_answer": real_s / one_answer_s,
+        "waits_over_floor": waits_s / physics_s,
         "versus_script": real_s / script_s,
         "sweep_ms_a_reading": 1e3 * ours_s / count,
         "bare_ms_a_reading": 1e3 * bare_s / count,

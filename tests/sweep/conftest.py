@@ -20,7 +20,12 @@ def rig() -> Iterator[Callable[..., Rig]]:
 
         def make(*faults: str, rungs: Sequence[Rung] = (), together: bool = False) -> Rig:
             profiles = {
-                role: profile.model_copy(update={"together": together and profile.together})
+                role: profile.model_copy(
+                    update={
+                        "together": together and profile.together,
+                        "record_together": together and profile.record_together,
+                    }
+                )
                 for role, profile in SETUP.bench.profiles.items()
             }
             setup = dataclasses.replace(SETUP.bench, profiles=profiles)

@@ -79,7 +79,7 @@ class Rig:
         self.after: Callable[[int, Reading], None] = lambda done, reading: None
         self.stop: Callable[[], bool] = lambda: False
         self.notebook = Notebook()
-        self.plan = dataclasses.replace(PLAN, rungs=tuple(rungs))
+        self.plan = dataclasses.replace(PLAN, rungs=tuple(rungs), overlap=False)
         self._instruments = {"source": bench.source, "device": bench.device, "adapter": bench.adapter}
         self._instruments["aggressor"] = bench.aggressor
         self.bench = Bench(

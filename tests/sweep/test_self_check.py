@@ -34,8 +34,8 @@ def too_strong(bench: Rig, ratio: float, *, channel: int | None = None) -> None:
     device = bench._instruments["device"]
     acquire = device.acquire
 
-    def acquired(wanted: int) -> Any:
-        wave = acquire(wanted)
+    def acquired(wanted: int, *meanwhile: Any) -> Any:
+        wave = acquire(wanted, *meanwhile)
         if channel not in (None, wanted):
             return wave
         # Only the sine is scaled: noise stays, as with a wrong level at the input.
@@ -193,8 +193,8 @@ def test_a_record_without_noise_blames_nobody(rig: Any) -> None:
     too_strong(bench, 2.0)
     acquire = device.acquire
 
-    def quiet(channel: int) -> Any:
-        wave = acquire(channel)
+    def quiet(channel: int, *meanwhile: Any) -> Any:
+        wave = acquire(channel, *meanwhile)
         return wave if bench.output_is_on() else dataclasses.replace(wave, codes=wave.codes * 0)
 
     device.acquire = quiet

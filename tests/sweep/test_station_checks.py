@@ -113,8 +113,8 @@ def test_a_contact_without_records_says_nothing(rig: Any) -> None:
     device = bench._instruments["device"]
     acquire, seen = device.acquire, []
 
-    def acquired(channel: int) -> Any:
-        wave = acquire(channel)
+    def acquired(channel: int, *meanwhile: Any) -> Any:
+        wave = acquire(channel, *meanwhile)
         seen.append(channel)
         # All after the level check: nothing but zero.
         return wave if len(seen) <= 2 else dataclasses.replace(wave, codes=wave.codes * 0)

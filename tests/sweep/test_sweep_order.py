@@ -116,8 +116,8 @@ class Dead:
         device = bench._instruments["device"]
         acquire = device.acquire
 
-        def flat(wanted: int) -> Any:
-            wave = acquire(wanted)
+        def flat(wanted: int, *meanwhile: Any) -> Any:
+            wave = acquire(wanted, *meanwhile)
             codes = wave.codes * 0 if wanted == channel else wave.codes
             return dataclasses.replace(wave, codes=codes)
 
@@ -173,8 +173,8 @@ def test_processed_records_are_refused_and_the_device_is_prepared_again(rig: Any
     device = bench._instruments["device"]
     acquire, spoiled = device.acquire, []
 
-    def averaged(channel: int) -> Any:
-        wave = acquire(channel)
+    def averaged(channel: int, *meanwhile: Any) -> Any:
+        wave = acquire(channel, *meanwhile)
         if bench.readings and not spoiled:
             spoiled.append(channel)
             return dataclasses.replace(wave, mode="average")

@@ -78,15 +78,16 @@ def test_no_wrong_number_is_ever_valid_whatever_answer_is_spoiled(rig: Any, role
 
 
 @pytest.mark.parametrize("kind", ["silent", "truncated", "closed"])
-@pytest.mark.parametrize(("role", "answers"), [("source", 2), ("device", 3)])
+@pytest.mark.parametrize("overlap", [False, True])
+@pytest.mark.parametrize("role", ["source", "device"])
 def test_no_wrong_number_is_ever_valid_where_questions_travel_together(
-    rig: Any, role: str, answers: int, kind: str
+    rig: Any, role: str, overlap: bool, kind: str
 ) -> None:
-    # Of a rung: the level (and the output) of the source; the setting, the record and its codes of the device.
-    for after in range(answers):
+    # Of a rung: the level (and the output) of the source; the setting, and the record with its codes, of the device.
+    for after in range(2):
         bench = rig(together=True)
         spoil_after_first_rung(bench, role, kind, after)
-        bench.sweep()
+        bench.sweep(overlap=overlap)
         check_record(bench)
         assert INVALID not in bench.statuses
         assert bench.statuses.count(VALID) == 4
