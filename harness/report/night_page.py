@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from harness.report import words
 from harness.report.figures.night import night_svg
+from harness.report.figures.night_failures import MOST_PANELS, failures_svg
 from harness.report.template import render
 from harness.values import NightFailure, NightResult, NightRunRow, Outcome
 
@@ -51,12 +52,18 @@ def night_html(night: NightResult, *, software: str) -> str:
             "old": [f for f in night.failures if not f.new][:MOST_LINES],
             "more": max(sum(f.new for f in night.failures) - MOST_LINES, 0),
             "figure": night_svg(night),
+            "failing": failures_svg(_worst_first(night)),
+            "panels": MOST_PANELS,
             "against": night.against[:MOST_LINES],
             "against_more": max(len(night.against) - MOST_LINES, 0),
             "number": _number,
             "where": lambda failure: _where(failure, night),
         },
     )  # fmt: skip
+
+
+def _worst_first(night: NightResult) -> list[NightFailure]:
+    return sorted((f for f in night.failures if f.new), key=lambda f: -abs(f.worst_percent or 0.0))
 
 
 def _visits(night: NightResult, unit: str) -> list[tuple[int, str]]:

@@ -41,6 +41,10 @@ class NightFailure:
     worst_percent: float | None
     new: bool
     """Not among the failures of the night before."""
+    course: tuple[tuple[float, float, bool], ...] = ()
+    """Hours since the night began, residual in percent, whether it failed: one for each run that measured it."""
+    limit_percent: tuple[float | None, float | None] = (None, None)
+    """Low and high limit of the residual; None where there is none."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -295,6 +295,9 @@ def test_the_page_of_a_night_says_what_an_engineer_asks_at_eight(setup: Setup, s
     assert (night.before_id, night.units, night.corners) == (FIRST, ("N1", "N2"), ("hot", "room"))
     assert night.failures
     assert all(f.new and f.unit in ("N1", "N2") and f.count == 2 for f in night.failures)
+    # Both runs of a unit measured it and failed it, the second one later than the first; its limits are drawn too.
+    assert all([bad for _, _, bad in f.course] == [True, True] and f.course[0] < f.course[1] for f in night.failures)
+    assert all(min(abs(p) for _, p, _ in f.course) > f.limit_percent[1] for f in night.failures if f.limit_percent[1])
     assert any("fails, did not before" in line for line in night.against)
     assert night.words == 4 * 4
     # Clopper and Pearson with no error in n: 1 - 0.05^(1/n).
@@ -306,7 +309,8 @@ def test_the_page_of_a_night_says_what_an_engineer_asks_at_eight(setup: Setup, s
     repeats = [s.repeat_percent for s in night.scatter]
     assert all(r is not None and 0.0 < r < 0.1 for r in repeats)
     page = report.night_html(night, software="1")
-    for words in ("4 of 4 runs finished", "somebody pulled a plug", "Against the night before", "<svg", "over</td>"):
+    said = ("4 of 4 runs finished", "somebody pulled a plug", "Against the night before", "over</td>")
+    for words in (*said, "Residual of each new failure"):
         assert words in page, words
     assert report.night_html(night, software="1") == page
     first = judged_night(store, FIRST)

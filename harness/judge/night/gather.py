@@ -61,6 +61,8 @@ class NightJudge:
         self._rows: list[NightRunRow] = []
         self._began = self._ended = ""
         self._failing: dict[tuple[str, str], _Failing] = defaultdict(_Failing)
+        self._courses: dict[tuple[str, str], list[tuple[float, float, bool]]] = defaultdict(list)
+        self._limit_percent: dict[str, tuple[float | None, float | None]] = {}
         self._anchors: dict[tuple[str, str], list[tuple[float, float]]] = defaultdict(list)
         self._strips: dict[tuple[str, str], list[tuple[float, float]]] = defaultdict(list)
         self._repeat: dict[str, list[float]] = defaultdict(list)
@@ -92,7 +94,12 @@ class NightJudge:
             probe_c=probe_c, supply_v=supply_v,
             settled=not any(e.kind == "dwell" and e.text.startswith("NOT") for e in part.events),
         ))  # fmt: skip
+        begun_h = self._hours(header.started_utc)
+        self._limit_percent[unit] = result.gain_limit_percent
         for row in result.settings:
+            if row.residual_percent is not None:
+                point = (begun_h, row.residual_percent, row.outcome is Outcome.FAIL)
+                self._courses[unit, row.label].append(point)
             if row.outcome is Outcome.FAIL:
                 failing = self._failing[unit, row.label]
                 failing.corners[night.corner] = None
@@ -163,6 +170,7 @@ class NightJudge:
             NightFailure(
                 unit=unit, label=label, corners=tuple(item.corners), count=item.count, reason=item.reason,
                 worst_percent=item.worst_percent, new=(unit, label) not in old,
+                course=tuple(self._courses.get((unit, label), ())), limit_percent=self._limit_percent[unit],
             )
             for (unit, label), item in self._failing.items()
         ]  # fmt: skip
