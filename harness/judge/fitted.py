@@ -20,6 +20,8 @@ LEAST_SETTINGS = 4
 """Fewer cannot show a residual to anything."""
 LEAST_U_PERCENT = 0.02
 """Repeatability that the noise of a fit does not show, where none is stated: settling, drift between up and down."""
+TOGETHER = 256
+"""Residuals whose uncertainty is worked out at once: all of a long run would need a matrix of its square."""
 GROSS_PERCENT = 20.0
 """Settings farther off than this are no part of a law that is fitted without an absolute limit."""
 
@@ -105,8 +107,11 @@ def residual_expanded_percent(fit: LawFit, budget: GainBudget) -> tuple[float, .
     Source:
         residuals are (1 - H)·y: u² = (1 - H)·V·(1 - H)ᵀ, JCGM 102:2011, 6.2.
     """
-    known = budget.sums(fit.residual_sensitivity, fit.settings)
-    return () if known is None else tuple(known.expanded_percent(probability_ratio=COVERAGE_RATIO).tolist())
+    found: list[float] = []
+    for first in range(0, len(fit.settings), TOGETHER):
+        known = budget.sums(fit.residual_sensitivity(first, first + TOGETHER), fit.settings)
+        found += [] if known is None else known.expanded_percent(probability_ratio=COVERAGE_RATIO).tolist()
+    return tuple(found)
 
 
 def parameter_expanded_percent(fit: LawFit, budget: GainBudget) -> tuple[float, ...]:

@@ -52,10 +52,7 @@ def decide(value: float, limit: LimitItem, *, expanded: float | None = None) -> 
     rule = limit.rule or "guarded"
     if limit.low is None and limit.high is None:
         return Decided(outcome=Outcome.PASS, margin=None, expanded=expanded)
-    request = Request(
-        expanded=expanded or 0.0, low=limit.low, high=limit.high, guard=limit.guard, share_ratio=limit.share
-    )
-    decision = decide_by(rule, value, request)
+    decision = decide_by(rule, value, _request(limit, expanded))
     if expanded is None:
         missing = f"rule {rule} needs an uncertainty and none is stated" if rule in BY_UNCERTAINTY else ""
         outcome = Outcome.INCONCLUSIVE if missing else decision.outcome
@@ -89,9 +86,19 @@ def fails(value: float, limit: LimitItem, *, expanded: float | None = None) -> b
     Source:
         decide.
     """
-    decided = decide(value, limit, expanded=expanded)
-    blind = expanded is None and bool(decided.why) and decided.margin is not None
-    return decided.outcome is Outcome.FAIL or (blind and (decided.margin or 0.0) < 0.0)
+    if limit.low is None and limit.high is None:
+        return False
+    rule = limit.rule or "guarded"
+    decision = decide_by(rule, value, _request(limit, expanded))
+    if expanded is None and rule in BY_UNCERTAINTY:
+        return decision.margin < 0.0
+    return decision.outcome is Outcome.FAIL
+
+
+def _request(limit: LimitItem, expanded: float | None) -> Request:
+    return Request(
+        expanded=expanded or 0.0, low=limit.low, high=limit.high, guard=limit.guard, share_ratio=limit.share
+    )
 
 
 def judge_number(

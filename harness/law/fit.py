@@ -68,10 +68,11 @@ class LawFit:
     dof: int
     converged: bool
 
-    @property
-    def residual_sensitivity(self) -> Floats:
-        """Of the residuals to ln of the measured gains, shape (n, n): what a fit takes up is in no residual."""
-        return np.eye(len(self.settings)) - self.matrix @ self.sensitivity
+    def residual_sensitivity(self, first: int = 0, last: int | None = None) -> Floats:
+        """Of some residuals to ln of the gains, shape (m, n): what a fit takes up is in none."""
+        rows = -self.matrix[first:last] @ self.sensitivity
+        rows[np.arange(len(rows)), np.arange(first, first + len(rows))] += 1.0
+        return np.asarray(rows, dtype=np.float64)
 
     @property
     def unidentifiable(self) -> tuple[str, ...]:

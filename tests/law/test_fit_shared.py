@@ -104,9 +104,11 @@ def test_residuals_by_their_sensitivity(law, few, nominal, ranges):
     rng = np.random.default_rng(4)
     errors = rng.normal(0.0, 0.05, nominal.size)
     fit = fit_of(law, few, nominal * np.exp(errors / 100.0), ranges, robust=False)
-    assert fit.residual_percent == pytest.approx(fit.residual_sensitivity @ errors, abs=1e-9)
+    whole = fit.residual_sensitivity()
+    assert fit.residual_percent == pytest.approx(whole @ errors, abs=1e-9)
+    assert fit.residual_sensitivity(30, 40) == pytest.approx(whole[30:], abs=1e-15)
     # What is common to all is in no residual.
-    assert np.abs(fit.residual_sensitivity.sum(axis=1)).max() < 1e-9
+    assert np.abs(whole.sum(axis=1)).max() < 1e-9
 
 
 def test_what_is_common_to_all_is_in_ln_k_alone(law, few, nominal, ranges):

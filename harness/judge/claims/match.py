@@ -17,12 +17,13 @@ def _judge(context: Context) -> tuple[Judgement, ...]:
         residual_percent = item.residual_percent()
         if residual_percent is not None:
             by_place.setdefault((setting.coarse, setting.fine), {})[setting] = residual_percent
+    sound = {
+        setting for alike in by_place.values() for setting, off in alike.items() if _sound(context, setting, off)
+    }
     groups: list[tuple[Setting, ...]] = []
     for setting in context.gathered:
         alike = by_place.get((setting.coarse, setting.fine), {})
-        others = tuple(
-            other for other, percent in alike.items() if other != setting and _sound(context, other, percent)
-        )
+        others = tuple(other for other in alike if other != setting and other in sound)
         if context.limit("channel-match", setting) is not None and setting in alike and others:
             groups.append((setting, *others))
     known = context.uncertainty

@@ -15,6 +15,9 @@ from harness.judge.uncertainty import Combined, LadderBudget
 from harness.judge.uncertainty.checked import Floats
 from harness.values import Setting
 
+TOGETHER = 64
+"""Differences worked out at once: all of a long run would need a matrix of its square."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class GainBudget:
@@ -68,16 +71,23 @@ class GainBudget:
 
     def match_expanded_percent(self, groups: Sequence[Sequence[Setting]]) -> tuple[float | None, ...]:
         """Expanded uncertainty of the gain of the first setting of each group against the mean of the others."""
-        known = [self._places(group) for group in groups]
-        if self.ladder is None:
-            return (None,) * len(groups)
-        weights = np.zeros((len(groups), self.ladder.size))
-        for row, places in zip(weights, known, strict=True):
+        found: list[float | None] = []
+        for first in range(0, len(groups), TOGETHER):
+            some = [self._places(group) for group in groups[first : first + TOGETHER]]
+            found += self._match_expanded_percent(some)
+        return tuple(found)
+
+    def _match_expanded_percent(self, groups: Sequence[list[int] | None]) -> list[float | None]:
+        used = sorted({place for places in groups for place in places or ()})
+        if self.ladder is None or not used:
+            return [None] * len(groups)
+        column = {place: index for index, place in enumerate(used)}
+        weights = np.zeros((len(groups), len(used)))
+        for row, places in zip(weights, groups, strict=True):
             if places is not None:
-                row[places[1:]] = -1.0 / len(places[1:])
-                row[places[0]] = 1.0
-        expanded = self.ladder.contrasts(weights).expanded_percent(probability_ratio=COVERAGE_RATIO).tolist()
-        return tuple(None if places is None else u for u, places in zip(expanded, known, strict=True))
+                row[[column[place] for place in places]] = [1.0, *[-1.0 / len(places[1:])] * len(places[1:])]
+        known = self.ladder.contrasts(weights, used).expanded_percent(probability_ratio=COVERAGE_RATIO).tolist()
+        return [None if places is None else u for u, places in zip(known, groups, strict=True)]
 
     def _places(self, settings: Sequence[Setting]) -> list[int] | None:
         places = [self.places.get(setting) for setting in settings]
