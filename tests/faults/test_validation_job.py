@@ -77,7 +77,8 @@ def test_a_good_unit_passes_every_claim(seed: int) -> None:
         assert result.unmeasured == ()
         outcomes = {item: {c.outcome for c in result.judgements if c.item == item} for item in ITEMS}
         assert outcomes == {item: {Outcome.PASS} for item in ITEMS}
-        # Each number has its uncertainty, and how sure the decision is follows from it.
+        # Each number has its uncertainty, whatever the claim, and how sure the decision is follows from it.
+        assert {c.item for c in result.judgements if c.measured is not None and c.expanded is None} == set()
         for claim in (c for c in result.judgements if c.item in ITEMS):
             assert claim.expanded, claim
             assert claim.conformance_ratio is not None

@@ -189,6 +189,10 @@ def test_bus_timing_is_claimed_and_a_slow_register_fails(good):
     assert [(claim.measured, claim.margin) for claim in claims[:2]] == [(200.0, 150.0), (120.0, 70.0)]
     assert claims[-1].measured == pytest.approx(1000.0)
     (record,) = good.result.bus
+    # Two edges within a step of the adapter's clock each: a triangle of one step.
+    for claim in claims:
+        assert claim.expanded == pytest.approx(2.0 * record.timing.resolution_ns / 6.0**0.5)
+    assert min(claim.conformance_ratio for claim in claims) > 0.999
     assert record.captures == len(good.readings)
     assert record.timing.error_bound_ratio == pytest.approx(3.0 / record.timing.sound_words)
     assert np.all(np.diff(record.frame.times_ns) >= 0)
@@ -197,6 +201,7 @@ def test_bus_timing_is_claimed_and_a_slow_register_fails(good):
     result = decided(setup, good.readings[:6])
     failed = {claim.measured: claim for claim in result.judgements if claim.item == "bus-timing"}
     assert {claim.outcome.value for claim in failed.values()} == {"FAIL"}
+    assert failed[120.0].conformance_ratio < 0.5
     assert "ch1 bus: hold 120 ns at reading " in failed[120.0].reason
     assert "allowed 125 ns or more" in failed[120.0].reason
     assert "clock-period 1000 ns" in failed[1000.0].reason

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from harness.judge.claims.context import Context
 from harness.judge.claims.kind import ClaimKind, Need, Scope
+from harness.judge.decision import conformance_probability
+from harness.judge.uncertainty import Shape, standard_ratio
 from harness.values import BusDistance, BusRecord, Judgement, Outcome, Setting
 
 
@@ -14,7 +16,8 @@ def bus_timing_claims(record: BusRecord) -> tuple[Judgement, ...]:
         record: distances over all captures.
     Returns:
         one judgement for each distance that has a limit and was seen, and one for the clock rate: PASS where none was
-        below, else FAIL with how many, the worst and where it was. They stand at the channel's first setting.
+        below, else FAIL with how many, the worst and where it was. They stand at the channel's first setting. U is that
+        of the adapter's resolution; it decides nothing, for the limits of a file are those of whole steps.
     Source:
         common practice for three-wire buses; times are whole multiples of the adapter's resolution.
     """
@@ -41,6 +44,11 @@ def _judgement(record: BusRecord, distance: BusDistance) -> Judgement:
         f"or more; {distance.violations} below it in {record.captures} captures: look at the edges on "
         f"{record.clock} and {record.data}"
     )
+    # Two edges, each somewhere within one step of the adapter's clock: their distance is triangular.
+    standard_ns = record.timing.resolution_ns * standard_ratio(Shape.TRIANGULAR)
+    least_ns, sure = distance.minimum_ns, None
+    if standard_ns > 0.0 and least_ns is not None:
+        sure = float(conformance_probability(least_ns, standard=standard_ns, low=distance.limit_ns))
     return Judgement(
         item="bus-timing",
         setting=Setting(record.channel, 0, 0),
@@ -53,6 +61,9 @@ def _judgement(record: BusRecord, distance: BusDistance) -> Judgement:
         unit="ns",
         margin=distance.margin_ns,
         reason="" if kept else reason,
+        rule="simple",
+        expanded=2.0 * standard_ns,
+        conformance_ratio=sure,
     )
 
 
