@@ -80,10 +80,12 @@ def open_bench(
     seed: int | None,
     faults: tuple[str, ...],
     unit: str = "",
+    after: Clock | None = None,
 ) -> Iterator[OpenBench]:
     """Open every instrument, switch the source off, check who answers; close all on the way out.
 
-    The serial number of the unit under test matters to a simulated bench whose units come from a lot.
+    The serial number of the unit under test matters to a simulated bench whose units come from a lot. `after` is the
+    clock of the bench that was open before, in a night: simulated time in memory goes on from there.
 
     A bench in another process or on real links gets a watchdog, which switches the source off if this process dies.
     """
@@ -104,7 +106,7 @@ def open_bench(
         ):
             yield _opened(bench, "simulated", chosen_seed)
         return
-    clock = JumpClock()
+    clock = after if isinstance(after, JumpClock) else JumpClock()
     world = build_world(setup.file, seed=chosen_seed, faults=faults, clock=clock, file=setup.path, serial=unit)
     links = {role: world.link(role) for role in ROLES if setup.slot(role) is not None}
     slots = {role: slot for role in ROLES if (slot := setup.slot(role)) is not None}

@@ -10,10 +10,11 @@ from harness.app.bench_open import OpenBench, open_bench
 from harness.app.night_watch import NightWatch
 from harness.app.output import say
 from harness.app.relay_use import RelayUse
-from harness.app.retention import drop_by_rule
-from harness.app.run import RunRequest, bytes_of, new_header, take_readings
+from harness.app.retention import drop_by_rule, night_bytes
+from harness.app.run import RunRequest, new_header, take_readings
 from harness.app.run_lock import owning
 from harness.app.setup import Setup
+from harness.bench import Clock
 from harness.config import Corner, Night
 from harness.errors import BenchError, StationFault, StopCondition
 from harness.ladder import NightRun, night_runs
@@ -48,6 +49,15 @@ class NightEnd:
     """What ended it before its time, if the bench did."""
 
 
+@dataclass(slots=True)
+class _Carried:
+    """What goes on from unit to unit."""
+
+    relays: RelayUse
+    clock: Clock | None = None
+    """Of the bench that was open last."""
+
+
 def carry_out(store: Store, request: NightRequest) -> NightEnd:
     """Take every run of a night that the store does not hold whole.
 
@@ -57,16 +67,18 @@ def carry_out(store: Store, request: NightRequest) -> NightEnd:
     night = _night_of(request.setup_of_cycle(0))
     runs = night_runs(night, request.units)
     end = NightEnd(planned=len(runs))
-    dead, relays = 0, RelayUse(store)
+    dead, carried = 0, _Carried(relays=RelayUse(store))
     with owning(request.night_id):
         known = _known(store, request.night_id)
+        left = [run for run in runs if not _is_whole(known.get(run.key))]
+        end.finished = len(runs) - len(left)
+        store.require_room(night_bytes(request.setup_of_cycle(0), len(left)))
         for unit in request.units:
-            todo = [run for run in runs if run.unit == unit and not _is_whole(known.get(run.key))]
-            end.finished += sum(run.unit == unit for run in runs) - len(todo)
+            todo = [run for run in left if run.unit == unit]
             if not todo:
                 continue
             request.connect(unit)
-            scope = _unit(store, request, night, todo, known, end, relays)
+            scope = _unit(store, request, night, todo, known, end, carried)
             dead += scope == "unit"
             if scope == "night":
                 break
@@ -83,18 +95,18 @@ def _unit(
     todo: list[NightRun],
     known: dict[tuple[int, int], RunInfo],
     end: NightEnd,
-    relays: RelayUse,
+    carried: _Carried,
 ) -> str:
     """All runs of one unit on one open bench; what was given up: corner (and less), unit or night."""
     setup = request.setup_of_cycle(0)
     unit = todo[0].unit
-    store.require_room(len(todo) * bytes_of(setup, setup.every_rung))
     scope = ""
     try:
         with open_bench(
             setup.bench, setup.device, transport=setup.job.transport, seed=request.seed, faults=request.run.faults,
-            unit=unit,
+            unit=unit, after=carried.clock,
         ) as opened, _back_to(Around(opened.bench.surroundings), night.rest_c) as around:  # fmt: skip
+            carried.clock = opened.bench.clock
             visit, given_up = -1, -1
             for run in todo:
                 if run.visit == given_up:
@@ -104,7 +116,8 @@ def _unit(
                     _set(around, run.corner)
                     visit = run.visit
                 try:
-                    station = _one(store, request, opened, around, night, run, known.get(run.key), relays, dwell=fresh)
+                    before = known.get(run.key)
+                    station = _one(store, request, opened, around, night, run, before, carried.relays, dwell=fresh)
                 except StopCondition as stop:
                     end.stops.append(f"{unit}, {run.corner.name}: {stop}")
                     say(f"stopped ({stop.scope}): {stop}")

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 
 from harness.app import probe
-from harness.app.run import judge_of
+from harness.app.run import BESIDE_BYTES, bytes_of, judge_of
 from harness.app.setup import Setup
 from harness.bench import Clock
 from harness.judge.measured import Measured, measure
@@ -55,6 +55,16 @@ def drop_by_rule(store: Store, setup: Setup, run_id: str, clock: Clock) -> str:
     )
     drop_raw(store, run_id, kept, Event(at_utc=utc, at_s=clock.now_s(), kind=DROPPED_KIND, text=text))
     return text
+
+
+def night_bytes(setup: Setup, runs: int) -> int:
+    """Room that the runs of a night take in a store, with what the job's rule leaves of a unit that passes."""
+    whole, raw = bytes_of(setup, setup.every_rung), setup.job.raw
+    if raw.keep == "all":
+        return runs * whole
+    # One run is whole before it is judged; of those behind it the numbers stay, and every n-th record.
+    share = 1.0 / raw.every if raw.every else 0.0
+    return whole + round(runs * (len(setup.every_rung) * BESIDE_BYTES + share * whole))
 
 
 def _stays(reading: Reading, setup: Setup, numbers: Measured, outcome: Outcome) -> bool:

@@ -52,6 +52,7 @@ def night_html(night: NightResult, *, software: str) -> str:
             "old": [f for f in night.failures if not f.new][:MOST_LINES],
             "more": max(sum(f.new for f in night.failures) - MOST_LINES, 0),
             "figure": night_svg(night),
+            "new_count": sum(f.new for f in night.failures) or "No",
             "failing": failures_svg(_worst_first(night)),
             "panels": MOST_PANELS,
             "against": night.against[:MOST_LINES],

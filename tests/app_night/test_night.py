@@ -103,6 +103,9 @@ def test_each_unit_walks_each_corner_and_the_record_says_under_what_conditions(s
     assert (end.finished, end.planned, end.stops, end.trouble) == (4, 4, [], None)
     assert told(store) == ALL
     assert asked == ["N1", "N2"]
+    # Units follow one another in time, on a simulated bench too.
+    begun = [info.header.started_utc for info in reversed(store.runs())]
+    assert begun == sorted(begun)
     hot = store.runs()[3].header
     assert hot.night is not None
     assert (hot.night.temperature_c, hot.night.supply_v, hot.night.planned) == (50.0, 10.8, 4)
@@ -292,6 +295,7 @@ def test_the_page_of_a_night_says_what_an_engineer_asks_at_eight(setup: Setup, s
     carry_out(store, request(setup, night_id=SECOND, run=bad))
     night = judged_night(store, SECOND, why=["N1: somebody pulled a plug"])
     assert (night.finished, night.planned, night.verdict) == (4, 4, Outcome.FAIL)
+    assert "No new failures." not in report.night_html(night, software="1")
     assert (night.before_id, night.units, night.corners) == (FIRST, ("N1", "N2"), ("hot", "room"))
     assert night.failures
     assert all(f.new and f.unit in ("N1", "N2") and f.count == 2 for f in night.failures)

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import dataclasses
 from pathlib import Path
 from typing import Any
 
 import pytest
 
-from harness.app.retention import dropped_lines
+from harness.app.retention import dropped_lines, night_bytes
 from harness.app.setup import read_setup
+from harness.config.job_file import Raw
 from harness.errors import ConfigError
 from harness.store import open_store
 from harness.values import Purpose, Reading
@@ -102,3 +104,16 @@ def test_all_is_kept_without_a_rule_and_by_a_run_that_broke_off(
 def test_every_nth_of_what_is_not_sorted_out_is_a_mistake(tmp_path: Path) -> None:
     with pytest.raises(ConfigError, match='every goes with keep = "telling", not with \'all\''):
         read_setup(job(tmp_path, "[raw]\nevery = 5\n"))
+
+
+def test_room_for_a_night_is_asked_for_before_its_first_reading_by_what_will_stay() -> None:
+    setup = read_setup(str(ROOT / "configs/jobs/overnight.toml"))
+    whole = night_bytes(setup, 1)
+    assert night_bytes(setup, 28) == 28 * whole
+
+    def keeping(raw: Raw) -> int:
+        return night_bytes(dataclasses.replace(setup, job=setup.job.model_copy(update={"raw": raw})), 28)
+
+    # 132 readings of a run leave 4000 bytes each; the last run is whole until it is judged.
+    assert keeping(Raw(keep="none")) == whole + 28 * 132 * 4000
+    assert keeping(Raw(keep="telling", every=4)) == whole + 28 * (132 * 4000 + whole // 4)

@@ -15,6 +15,9 @@ DASHES = ("-", "--", ":", "-.")
 """Units differ by dash as well as by colour: a page may be printed in black."""
 
 
+NAMES = {"probe_c": "unit", "air_c": "air", "supply_v": "supply"}
+
+
 def night_svg(night: NightResult) -> str:
     """Anchor drift, temperatures and supply voltage against time.
 
@@ -56,7 +59,7 @@ def _draw(ax: Axes, series: Sequence[NightSeries], units: Sequence[str]) -> None
                 color=RANGE_COLOURS[number % len(RANGE_COLOURS)],
                 linestyle=DASHES[unit % len(DASHES)],
                 linewidth=1.0,
-                label="" if piece else f"{one.unit} {one.name}",
+                label="" if piece else f"{one.unit} {NAMES.get(one.name, one.name)}",
             )
     ax.legend(fontsize=7.0, frameon=False, ncols=4, loc="upper left", bbox_to_anchor=(0.0, 1.22))
 
