@@ -14,6 +14,7 @@ from harness import report
 from harness.app import probe
 from harness.app.bench_open import OpenBench
 from harness.app.certificates import certificates_of
+from harness.app.closer_look import detail_of
 from harness.app.output import say, write_file
 from harness.app.progress import progress_bar
 from harness.app.relay_use import RelayUse
@@ -225,7 +226,7 @@ def judged(store: Store, run_id: str, *, limits_path: str = "") -> tuple[RunHead
 def write_report(store: Store, header: RunHeader, result: RunResult, folder: Path) -> Path:
     """The run's page; its path."""
     path = folder / f"{_safe(header.unit)}-{header.run_id}.html"
-    write_file(path, report.html(header, result, store.events(header.run_id)))
+    write_file(path, report.html(header, result, store.events(header.run_id), detail_of(store, header, result)))
     return path
 
 

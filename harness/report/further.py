@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from harness.report import figures
 from harness.report.figures import Strip
 from harness.report.labels import labels_of
-from harness.values import RunResult
+from harness.values import RunDetail, RunResult
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -21,13 +21,17 @@ class FurtherFigures:
     updown: str
     parameters: tuple[Strip, ...]
     others: tuple[Strip, ...]
+    codes: str
+    record: tuple[str, ...]
+    courses: tuple[str, ...]
 
 
-def further_figures(result: RunResult) -> FurtherFigures:
+def further_figures(result: RunResult, detail: RunDetail) -> FurtherFigures:
     """The figures behind the first ones.
 
     Args:
         result: of a run.
+        detail: of its records and its time.
     Returns:
         all of them.
     """
@@ -39,4 +43,7 @@ def further_figures(result: RunResult) -> FurtherFigures:
         updown=figures.updown_svg(result),
         parameters=figures.parameter_strips(result),
         others=figures.other_strips(result, labels_of(result)),
+        codes=figures.codes_svg(detail.codes),
+        record=figures.residual_record_svg(detail.record),
+        courses=figures.courses_svg(detail.courses),
     )

@@ -17,7 +17,7 @@ from harness.report.overview import overview
 from harness.report.parameters import parameter_findings, parameter_lines
 from harness.report.template import render
 from harness.report.trouble import trouble
-from harness.values import Event, RunHeader, RunResult
+from harness.values import Event, RunDetail, RunHeader, RunResult
 
 MOST_SETTINGS = 2_000
 """Settings that the appendix prints; of a longer run it would weigh more than all the rest, and nobody reads it."""
@@ -25,13 +25,14 @@ MOST_EVENTS = 500
 """Journal lines shown; the rest are counted."""
 
 
-def html(header: RunHeader, result: RunResult, events: tuple[Event, ...]) -> str:
+def html(header: RunHeader, result: RunResult, events: tuple[Event, ...], detail: RunDetail | None = None) -> str:
     """The page of a run.
 
     Args:
         header: of the run.
         result: of the run.
         events: its journal.
+        detail: single records and courses over time; None leaves their figures out.
     Returns:
         an HTML document; the same bytes for the same arguments.
     Raises:
@@ -55,7 +56,7 @@ def html(header: RunHeader, result: RunResult, events: tuple[Event, ...]) -> str
             "at_input": figures.at_input_svg(result),
             "noise": figures.noise_svg(result),
             "offset": figures.offset_svg(result),
-            "further": further_figures(result),
+            "further": further_figures(result, detail or RunDetail()),
             "trouble": trouble(events),
             "findings": shown[: tables.MOST_ROWS],
             "untried": tables.untried(result),

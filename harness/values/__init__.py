@@ -7,6 +7,7 @@ from harness.values.condition import CONDITION, Condition, conditions_of, condit
 from harness.values.converter import ConverterFigures, PathFigures
 from harness.values.coverage import Coverage, CoverageRange, CoverageRow
 from harness.values.decibel import db_from_ratio, db_from_ratios, ratio_from_db
+from harness.values.detail import CodeCounts, Course, RecordResidual, RunDetail
 from harness.values.evidence import Realness, RealnessEvidence, WaveformFinding
 from harness.values.fit import Quality, SineFit
 from harness.values.judgement import (
@@ -50,11 +51,13 @@ __all__ = [
     "Candidate",
     "Capture",
     "Certificate",
+    "CodeCounts",
     "Codes",
     "Condition",
     "ConfigFile",
     "ControlWord",
     "ConverterFigures",
+    "Course",
     "Coverage",
     "CoverageRange",
     "CoverageRow",
@@ -85,7 +88,9 @@ __all__ = [
     "ReadingStatus",
     "Realness",
     "RealnessEvidence",
+    "RecordResidual",
     "RunComparison",
+    "RunDetail",
     "RunHeader",
     "RunInfo",
     "RunResult",

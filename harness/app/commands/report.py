@@ -69,11 +69,12 @@ def command(
 
 def _one(store: Store, run: str, form: str, limits_path: str) -> str:
     from harness import report
+    from harness.app.closer_look import detail_of
     from harness.app.run import judged
 
     header, decided = judged(store, store.resolve(run), limits_path=limits_path)
     if form == "html":
-        return report.html(header, decided, store.events(header.run_id))
+        return report.html(header, decided, store.events(header.run_id), detail_of(store, header, decided))
     make = {
         "csv": report.csv_text,
         "json": report.json_text,

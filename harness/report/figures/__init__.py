@@ -2,6 +2,7 @@
 
 from harness.report.figures.at_input import at_input_svg
 from harness.report.figures.bits import bits_svg
+from harness.report.figures.closer import codes_svg, courses_svg, residual_record_svg
 from harness.report.figures.gross import gross_svg
 from harness.report.figures.heat import heat_grids
 from harness.report.figures.noise import noise_svg
@@ -16,6 +17,8 @@ __all__ = [
     "Strip",
     "at_input_svg",
     "bits_svg",
+    "codes_svg",
+    "courses_svg",
     "gross_svg",
     "has_fitted_row",
     "heat_grids",
@@ -24,6 +27,7 @@ __all__ = [
     "other_strips",
     "parameter_strips",
     "realness_grids",
+    "residual_record_svg",
     "residual_svg",
     "steps_svg",
     "updown_svg",

@@ -110,7 +110,7 @@ def _panel(panel: Panel, box: Box, x: Axis, y: Axis, *, first: bool) -> str:
         parts.append(f'<path d="M{ax:.1f} {ay:.1f}L{bx:.1f} {by:.1f}" stroke="{colour}" fill="none"/>')
     parts.append(f'<path d="M{left:.1f} {top}V{bottom}H{left + width:.1f}" stroke="{FAINT}" fill="none"/>')
     parts += _marks(panel.points, at)
-    if not panel.points:
+    if not panel.points and not panel.lines:
         middle_x, middle_y = left + width / 2, top + height / 2
         parts.append(_text(middle_x, middle_y, "none", anchor="middle"))
     for value, text in x.ticks:
