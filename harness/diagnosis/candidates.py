@@ -83,11 +83,10 @@ def _ranked(found: dict[int, tuple[Match, ...]], views: dict[int, View], *, soun
 
 
 def _diagnosis(ranking: Ranking, case: Case, views: dict[int, View], invalid: Sequence[Candidate]) -> Diagnosis:
-    together = ranking.ambiguous()
     faults = _proven(ranking, case)
     least = ranking.faults[0].distance if ranking.faults else 0.0
     near = [r for r in faults[:MOST] if not ranking.explained or r.distance - least <= FAR]
-    shown = [_candidate(ranked, views, together) for ranked in near]
+    shown = [_candidate(ranked, views, ranking) for ranked in near]
     shown += [candidate for candidate in invalid if candidate.fault not in {one.fault for one in shown}]
     return Diagnosis(candidates=tuple(shown[:MOST]), none_of_these=_none(ranking))
 
@@ -97,7 +96,7 @@ def _several(apart: list[Ranking], case: Case, views: dict[int, View], invalid: 
     best: dict[str, Candidate] = {}
     for ranking in apart:
         ranked = _proven(ranking, case)[0]
-        one = _candidate(ranked, views, ranking.ambiguous())
+        one = _candidate(ranked, views, ranking)
         best.setdefault(ranked.fault, one)
     return Diagnosis(candidates=(*best.values(), *invalid)[:MOST])
 
@@ -120,9 +119,10 @@ def _none(ranking: Ranking) -> str:
     )
 
 
-def _candidate(ranked: Ranked, views: dict[int, View], together: tuple[str, ...]) -> Candidate:
-    known = KNOWN[ranked.fault]
-    others = tuple(fault for fault in together if fault != ranked.fault) if ranked.fault in together else ()
+def _candidate(ranked: Ranked, views: dict[int, View], ranking: Ranking) -> Candidate:
+    known, together = KNOWN[ranked.fault], ranking.ambiguous()
+    alike = together if ranked.fault in together else ranking.alike(ranked)
+    others = tuple(fault for fault in alike if fault != ranked.fault)
     return Candidate(
         fault=ranked.fault,
         why="; ".join(_why(channel, match, views[channel]) for channel, match in ranked.matches.items()),

@@ -6,6 +6,8 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+import numpy as np
+
 from harness.diagnosis.chance import chi_square_999
 from harness.diagnosis.distance import Match
 
@@ -44,6 +46,23 @@ class Ranking:
         """Faults that the readings cannot tell from the nearest one, itself included."""
         best = self.faults[0].distance if self.faults else 0.0
         return tuple(ranked.fault for ranked in self.faults if ranked.distance - best <= AMBIGUOUS)
+
+
+    def alike(self, one: Ranked) -> tuple[str, ...]:
+        """Faults that do the very same as one that is not the nearest, and lie as far off."""
+        return tuple(
+            other.fault
+            for other in self.faults
+            if abs(other.distance - one.distance) <= AMBIGUOUS and _same(one.matches, other.matches)
+        )
+
+
+def _same(these: Mapping[int, Match], those: Mapping[int, Match]) -> bool:
+    return all(
+        match.size == those[channel].size
+        and np.array_equal(match.hypothesis.pattern_percent, those[channel].hypothesis.pattern_percent)
+        for channel, match in these.items()
+    )
 
 
 def rank(found: Mapping[int, Sequence[Match]], *, readings: int, sound_channels: bool) -> Ranking:

@@ -28,6 +28,7 @@ RELAY_FAULTS = (
     "relay-not-picking",
     "relay-stuck-on",
     "relay-contact-film",
+    "relay-settles-late",
     "relay-drivers-swapped",
     "attenuator-resistor-wrong",
     "attenuator-compensation-wrong",

@@ -358,6 +358,20 @@ def test_what_leaks_from_channels_at_rest_matters_most_at_low_gain(ci: Any) -> N
     assert names(diagnose(swapped))[0] == "cables-swapped"
 
 
+# 1.2 is an exact factor of the station; a resistor explains it too, and stands with all that do the same.
+def test_a_candidate_stands_with_those_that_do_the_very_same(corrie: Any) -> None:
+    found = diagnose(corrie.wrong(corrie.good(), lambda p, v: 0.2))
+    assert names(found)[:2] == ["terminator-wrong", "load-resistor-wrong"]
+    assert "external-feedback-resistor" in found.candidates[1].ambiguous
+    assert "terminator-wrong" not in found.candidates[1].ambiguous
+
+
+# A bit that no code of the ladder sets, stuck high, is one factor on everything: a resistor is likelier.
+def test_one_factor_on_everything_is_no_wrong_word_first(corrie: Any) -> None:
+    found = diagnose(corrie.wrong(corrie.good(), lambda p, v: 0.04))
+    assert "load-resistor-wrong" in names(found)
+
+
 # Declared arithmetic doubles the codes of the least range: its amplifiers see half the level, a quarter of the loss.
 def test_compression_shows_where_arithmetic_makes_up_the_fill(ci: Any) -> None:
     case = ci.wrong(ci.good(), lambda p, v: -0.012 / p.state.arithmetic_ratio**2, channel=2)

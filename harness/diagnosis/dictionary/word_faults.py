@@ -34,6 +34,10 @@ def word_hypotheses(view: View) -> Iterator[Hypothesis]:
     yield from _rows(view)
 
 
+FLAT_PRIOR = 4.0
+"""A wrong word that does the same at every setting looks like one factor on everything, and that is the likelier."""
+
+
 def _entry(transform: Transform, pattern_percent: np.ndarray, *, on_bus: bool) -> Hypothesis:
     return Hypothesis(
         fault=transform.fault,
@@ -43,7 +47,7 @@ def _entry(transform: Transform, pattern_percent: np.ndarray, *, on_bus: bool) -
         by_code=True,
         free=transform.free,
         explains=frozenset({"bus-timing", *ODD.get(transform.fault, ())}),
-        prior=_PRIORS.get(transform.fault, 0.0),
+        prior=_PRIORS.get(transform.fault, 0.0) + (0.0 if on_bus or np.ptp(pattern_percent) > 1e-9 else FLAT_PRIOR),
     )
 
 
