@@ -30,10 +30,6 @@ BESIDE = frozenset(
 KILLERS = dict.fromkeys(
     ("I22", "I23", "I28"), "ends the process that sweeps: tests/faults/test_host_faults.py gives it one of its own"
 )
-UNSEEN = frozenset(
-    {Sight.TEMPERATURE, Sight.RESISTANCE, Sight.LOW_FREQUENCY, Sight.POLARITY, Sight.GOLDEN, Sight.CONVERTER}
-)
-"""No job of the project takes such readings: what needs them is not exercised, whatever its size."""
 OF_THE_UNIT = frozenset({"FAIL"})
 OF_OTHERS = frozenset({"INVALID", "LOCKED", "STOPPED", "REFUSED", "FAIL", "INCONCLUSIVE"})
 
@@ -108,7 +104,8 @@ def text_of(entry: FaultEntry, label: str, ladder: str) -> str | None:
         return None
     if entry.id in SCALED and label != "below":
         size = f"={-math.log(0.01 if label == 'above' else 0.5) / _events(ladder):.3g}"
-    late = "@150" if entry.id == "F19" and _several(ladder) else ""
+    # In the middle of the channel's readings, where it follows another one of the same ladder.
+    late = f"@{round(1.36 * _events(ladder))}" if entry.id == "F19" and _several(ladder) else ""
     return f"{placed(entry, ladder)}{size}{late}"
 
 
@@ -162,5 +159,5 @@ def rows(
 def _note(entry: FaultEntry, trial: Trial) -> str:
     if trial.outcome == "UNABLE":
         return trial.how.replace("\n", " ")
-    sight = KNOWN[entry.name].sight
-    return f"not exercised: needs {sight}" if sight in UNSEEN else ""
+    needs = next((text for text in trial.blind if text.startswith(f"{entry.id}: ")), "")
+    return f"not exercised{needs[len(entry.id) :]}" if needs else ""

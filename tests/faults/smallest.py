@@ -10,8 +10,8 @@ from harness.simulated.fault_entry import FaultEntry
 from tests.faults.detection import ladder_of, placed, seen
 from tests.faults.trial import safe_trial
 
-STEPS = range(-8, 7)
-"""Halves of an octave around the size at the threshold: from a sixteenth of it to eight times as much."""
+STEPS = range(-8, 9)
+"""Halves of an octave around the size at the threshold: from a sixteenth of it to sixteen times as much."""
 DECIBEL = ("F41", "F42", "F46")
 """Sizes in dB."""
 FACTOR = ("F30", "F40")

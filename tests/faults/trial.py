@@ -21,7 +21,7 @@ LADDERS: dict[str, tuple[str, str]] = {
     "skerry-hr-4": ("ci", "fine = [0, 5, 10, 15, 20]"),
     "skerry-hr-4 beside": ("validation", "fine = [0, 10, 20]"),
     "tarn-vg-1": ("tarn-vg-1", "fine = [0, 12, 27, 40, 56]"),
-    "corrie-ur-2": ("corrie-ur-2", "fine = [0, 1, 14, 28, 40]"),
+    "corrie-ur-2": ("corrie-ur-2", "fine = [0, 1, 14, 20, 28, 40]"),
 }
 """By device: its job, and the fine positions that stand for all; `beside` adds the readings beside the ladder."""
 
@@ -53,6 +53,8 @@ class Trial:
     together: tuple[str, ...]
     """Faults that are said not to be told from these."""
     none_of_these: bool
+    blind: tuple[str, ...] = ()
+    """Ids of faults that the run says it cannot see, each with what it needs."""
     how: str = ""
     """The error that stopped it, or what failed first."""
 
@@ -99,8 +101,15 @@ def _of(result: RunResult, ended: str, how: str) -> Trial:
         named=tuple(candidate.fault for candidate in result.candidates),
         together=tuple(dict.fromkeys(other for candidate in result.candidates for other in candidate.ambiguous)),
         none_of_these=bool(result.none_of_these),
+        blind=tuple(f"{part.split()[0]}: {needs}" for part, needs in _blind(result.not_exercised)),
         how=how or failing,
     )
+
+
+def _blind(lines: Sequence[str]) -> list[tuple[str, str]]:
+    """`F23 relay-contact-film, T12 fixture-worn: needs ...` as pairs."""
+    pairs = [line.split(": ", 1) for line in lines]
+    return [(part, needs) for names, needs in pairs for part in names.split(", ")]
 
 
 def safe_trial(device: str, faults: Sequence[str], *, seed: int) -> Trial:
