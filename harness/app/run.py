@@ -101,7 +101,17 @@ def plan_of(setup: Setup) -> SweepPlan:
         alarm_vpk=drive.alarm_vpk,
         anchors=_anchors(setup),
         factor_faults=station_faults,
+        agreement_percent=_agreement_percent(setup),
     )
+
+
+def _agreement_percent(setup: Setup) -> float | None:
+    """What source and reference meter state of their levels, one on top of the other: limits may all be reached."""
+    stated = setup.bench.file.uncertainty
+    if stated is None or stated.meter is None:
+        return None
+    parts = [part for level in (stated.source, stated.meter) for part in (level.reading, level.range)]
+    return sum(part.percent for part in parts if part is not None)
 
 
 def _anchors(setup: Setup) -> AnchorPlan | None:

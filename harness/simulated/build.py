@@ -52,7 +52,7 @@ def build_world(
     """
     section = _section(bench, file)
     truth, unit = _truths(section, file)
-    course = Course()
+    course = Course(metered=bench.meter is not None)
     injected = tuple(read_fault(text, unit=unit, in_process=in_process) for text in faults)
     for number, fault in enumerate(injected):
         fault.join(course, unit, seed=seed, number=number, clock=clock)
@@ -79,7 +79,7 @@ def build_world(
         beside=beside,
     )
     adapter = SimulatedAdapter(truth.adapter, clock, bus=bus, device=device) if bench.adapter is not None else None
-    meter = SimulatedMeter(truth.meter, clock, seed=seed, cable=cable) if bench.meter is not None else None
+    meter = SimulatedMeter(truth.meter, clock, seed=seed, cable=cable, faults=injected) if course.metered else None
     return World(
         bench=bench,
         clock=clock,

@@ -11,5 +11,7 @@ class Course:
 
     records: int = 0
     """Acquisitions begun, of whatever channel, since power on; those of the self-check too."""
+    metered: bool = False
+    """A reference meter is on the bench."""
     asleep_s: float = 0.0
     """Time that passed in the world and not on the computer's monotonic clock."""

@@ -195,6 +195,10 @@ class Fault:
         """Factor of what stands between source and device."""
         return 1.0
 
+    def meter_ratio(self) -> float:
+        """Factor on what the reference meter reads."""
+        return 1.0
+
     def switched_on(self) -> None:
         """The source's output has been switched on."""
 

@@ -44,6 +44,8 @@ class SweepPlan:
     """How far all channels may be off together before the station is suspected."""
     alarm_vpk: float = math.inf
     """A meter that reads more stops the run; in volts that the source would be set to, as `level_limit_vpk`."""
+    agreement_percent: float | None = None
+    """How far source and reference meter may be apart by what both state; None without a meter or a statement."""
     factor_faults: Callable[[float], tuple[str, ...]] = lambda ratio: ("source-load-mis-set",)
     """Which faults of the station make one factor (measured over predicted) on everything, the likeliest first."""
     extras: tuple[Rung, ...] = ()

@@ -10,6 +10,7 @@ from harness.errors import StationFault
 from harness.sweep.checks.contact import check_contact
 from harness.sweep.checks.exchange import check_cables
 from harness.sweep.checks.gentle import FILL_RATIO, Gentle
+from harness.sweep.checks.meter import check_meter
 from harness.sweep.checks.waits import check_waits
 from harness.sweep.hands import Hands
 from harness.sweep.journal import Journal
@@ -31,11 +32,13 @@ def self_check(hands: Hands, plan: SweepPlan, journal: Journal) -> bool:
 
     Returns True when the source is proven good: some channel is as predicted in some range, or the device's own noise
     shows that the device is what changed. False when nothing is proven. StationFault when all channels and ranges share
-    a factor that the device's own noise does not share, when the cables of two channels are exchanged, when the gain of
-    all channels comes later than is waited for, or another contact makes it each time the source is switched on.
+    a factor that the device's own noise does not share, when the meter alone contradicts the law, when the cables of
+    two channels are exchanged, when the gain of all channels comes later than is waited for, or another contact makes
+    it each time the source is switched on.
     """
     middles, gentle = _middles(plan.rungs), Gentle(hands, plan)
     found = {rung.prediction.label: gentle.ratio(rung) for rung in middles}
+    check_meter(gentle, found, middles)
     wrong = [rung for rung in middles if not _as_predicted(found[rung.prediction.label], plan)]
     if wrong:
         check_cables(gentle, wrong, middles)

@@ -56,3 +56,9 @@ def test_its_errors_stay_within_their_limits_and_are_those_of_the_seed(make_desk
     assert len({round(value, 7) for value in off}) > 15
     again = level_vrms(make_desk(bench=METERED, change=no_source_error, seed=3), 1.0) / true - 1.0
     assert again == off[3]
+
+
+def test_a_meter_that_drifted_reads_more_and_the_level_stays(make_desk):
+    right = make_desk(bench=METERED, change=plain)
+    drifted = make_desk("reference-meter-drifted=3", bench=METERED, change=plain)
+    assert level_vrms(drifted, 1.0) / level_vrms(right, 1.0) == pytest.approx(1.03, rel=1e-5)

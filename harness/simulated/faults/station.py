@@ -255,7 +255,7 @@ class ReferenceMeterDrifted(Fault):
         id="T11",
         name="reference-meter-drifted",
         kind="station",
-        does="the meter by which the source was set has drifted, so every level is off",
+        does="the reference meter has drifted; without one on the bench, that by which the source was set",
         shows="gain off by one factor on all channels and settings, and on every other unit as well",
         size="drift, percent",
         default_size=0.5,
@@ -266,7 +266,11 @@ class ReferenceMeterDrifted(Fault):
     )
 
     def cable_ratio(self) -> float:
-        """The level follows the meter."""
+        """The level follows the meter by which the source was set."""
+        return 1.0 if self.course.metered else 1.0 + (self.size or 0.0) / 100.0
+
+    def meter_ratio(self) -> float:
+        """The meter on the bench reads so much too high."""
         return 1.0 + (self.size or 0.0) / 100.0
 
 

@@ -24,6 +24,8 @@ class Gentle:
     def __init__(self, hands: Hands, plan: SweepPlan) -> None:
         self.hands = hands
         self.plan = plan
+        self.meter_ratio: dict[str, float] = {}
+        """Level by the meter over that of the source, at the readings of `ratio`, by label; empty without a meter."""
 
     def set(self, setting: Setting) -> None:
         """Set the device; nobody listens to the bus."""
@@ -40,6 +42,8 @@ class Gentle:
             self.hands.drive(level_vpk)
             wave = self.hands.acquire(rung.setting.channel)
             input_vpk = self.input_vpk
+            if self.hands.meter_vpk is not None and self.hands.level_vpk > 0.0 < self.hands.meter_vpk:
+                self.meter_ratio[rung.prediction.label] = self.hands.true_level_vpk / self.hands.level_vpk
             self.hands.off()
             if not self._quality(wave).clipped or level_vpk <= self.plan.level_least_vpk:
                 break
