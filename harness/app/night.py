@@ -16,11 +16,16 @@ from harness.app.run_lock import owning
 from harness.app.setup import Setup
 from harness.bench import Clock
 from harness.config import Corner, Night
-from harness.errors import BenchError, StationFault, StopCondition
+from harness.errors import BenchError, RefusedUnsafe, StationFault, StopCondition, WrongInstrument
 from harness.ladder import NightRun, night_runs
 from harness.store import Store
 from harness.sweep import Around, Resumption, resumption
 from harness.values import NightPlace, RunInfo
+
+FOR_GOOD = (WrongInstrument, RefusedUnsafe, StationFault)
+"""Trouble that opening the bench anew does not mend."""
+REOPEN_S = 60.0
+"""Before a bench that was lost is opened again: a hub or an instrument may be starting."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -78,7 +83,7 @@ def carry_out(store: Store, request: NightRequest) -> NightEnd:
             if not todo:
                 continue
             request.connect(unit)
-            scope = _unit(store, request, night, todo, known, end, carried)
+            scope = _in_spite_of_trouble(store, request, night, todo, end, carried)
             dead += scope == "unit"
             if scope == "night":
                 break
@@ -86,6 +91,26 @@ def carry_out(store: Store, request: NightRequest) -> NightEnd:
                 end.stops.append(f"{dead} units were given up: then it is not the units, everything stops")
                 break
     return end
+
+
+def _in_spite_of_trouble(
+    store: Store, request: NightRequest, night: Night, todo: list[NightRun], end: NightEnd, carried: _Carried
+) -> str:
+    """All runs of one unit, on a bench that is opened anew when it was lost; what was given up, as of `_unit`."""
+    for left in reversed(range(night.stop.bench_lost + 1)):
+        known = _known(store, request.night_id)
+        rest = [run for run in todo if not _is_whole(known.get(run.key))]
+        before = len(end.stops)
+        scope = _unit(store, request, night, rest, known, end, carried)
+        if scope != "bench":
+            return scope
+        if not left or carried.clock is None:
+            return "night"
+        say(f"the bench is opened again in {REOPEN_S:g} s, {left} times at most: {'; '.join(end.stops[before:])}")
+        del end.stops[before:]
+        end.trouble = None
+        carried.clock.sleep(REOPEN_S)
+    return "night"  # pragma: no cover - the last turn has returned
 
 
 def _unit(
@@ -97,7 +122,7 @@ def _unit(
     end: NightEnd,
     carried: _Carried,
 ) -> str:
-    """All runs of one unit on one open bench; what was given up: corner (and less), unit or night."""
+    """Runs of one unit on one open bench; what was given up: corner (and less), unit, night; bench: it was lost."""
     setup = request.setup_of_cycle(0)
     unit = todo[0].unit
     scope = ""
@@ -133,7 +158,7 @@ def _unit(
     except BenchError as error:
         end.trouble = error
         end.stops.append(f"{unit}: {type(error).__name__}: {error}")
-        return "night"
+        return "night" if isinstance(error, FOR_GOOD) else "bench"
     return scope
 
 

@@ -75,6 +75,8 @@ class Stops(Table):
     """Current against the one first seen in the corner: stops the unit."""
     units_dead: Count = 2
     """So many units stopped: stops everything, for then it is not the units."""
+    bench_lost: int = Field(default=3, ge=0)
+    """So often for each unit a bench that was lost is opened again, a minute later; then everything stops."""
     least_free_mb: NotNegative = 1000.0
     """Less room than this: stops everything."""
 

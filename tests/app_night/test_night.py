@@ -19,7 +19,7 @@ from harness.app.night_report import judged_night
 from harness.app.relay_use import RelayUse
 from harness.app.run import RunRequest, new_header
 from harness.app.setup import Setup, read_setup
-from harness.errors import ConfigError, LinkLost, StopCondition
+from harness.errors import ConfigError, LinkLost, StopCondition, WrongInstrument
 from harness.store import Store, open_store
 from harness.store.recorder import RunRecorder
 from harness.values import Outcome, Purpose, Reading, ReadingStatus, conditions_of
@@ -182,7 +182,37 @@ def test_a_bench_that_is_gone_ends_the_night_and_the_chamber_goes_to_rest(
     assert isinstance(end.trouble, LinkLost)
     assert end.stops == ["N1: LinkLost: it is gone"]
     assert told(store) == [("N1", "hot", "stopped")]
-    assert rested == [23.0]
+    # At each of four attempts: the first one, and three with a bench opened anew.
+    assert rested == [23.0] * 4
+
+
+def test_a_bench_that_was_lost_for_a_while_does_not_end_the_night(
+    setup: Setup, store: Store, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    lost: list[int] = []
+
+    def twice(self: RunRecorder, reading: Reading) -> BaseException | None:
+        if reading.purpose is not Purpose.LADDER or len(lost) == 2:
+            return None
+        lost.append(reading.index)
+        return LinkLost("a hub has started anew")
+
+    at_record(monkeypatch, twice)
+    end = carry_out(store, request(setup))
+    assert (end.finished, end.stops, end.trouble) == (4, [], None)
+    assert told(store) == ALL
+    assert "the bench is opened again in 60 s, 3 times at most: N1: LinkLost: a hub has started anew" in (
+        capsys.readouterr().err
+    )
+    kinds = [event.kind for event in store.events(store.runs()[3].header.run_id)]
+    assert kinds.count("resumed") == 2
+
+
+def test_another_instrument_is_not_waited_for(setup: Setup, store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
+    at_record(monkeypatch, lambda self, r: WrongInstrument("serial 7 answers") if r.purpose is Purpose.LADDER else None)
+    end = carry_out(store, request(setup))
+    assert end.stops == ["N1: WrongInstrument: serial 7 answers"]
+    assert [e.kind for e in store.events(store.runs()[0].header.run_id)].count("resumed") == 0
 
 
 @pytest.mark.parametrize(
