@@ -328,6 +328,8 @@ def test_exact_steps_add_up_and_one_is_not_enough():
     assert one.says is Says.CANNOT_TELL
     assert -SAYS_LLR < one.llr < -1.0
     assert too_perfect([0.004, -0.01, 0.02], u_step_percent=0.02).says is Says.ARITHMETIC
+    # ln 100 over ln(0.3007/0.0224): one exact step is worth 2.6, so two of them make 100 to 1.
+    assert "2 exact ones could show arithmetic" in one.why
     assert too_perfect([0.004, -0.01, 0.3], u_step_percent=0.02).says is Says.HARDWARE
 
 
@@ -356,6 +358,11 @@ def test_moved_offset_says_hardware_and_never_arithmetic():
     for _ in range(200):
         a, b = rng.normal(20e-6, 1e-6, (2, 8))
         assert offset_change(a, b, dc_coupled=True, resolution_v=1e-9).says is not Says.ARITHMETIC
+    # t(7) at 0.5 % is 3.50; 1.28 more for nine of ten; a scatter of 1 µV, eight pairs: 1.69 µV.
+    pairs = np.array([-1.0, 1.0] * 4) * 1e-6 * math.sqrt(7.0 / 8.0)
+    known = offset_change(np.zeros(8), pairs, dc_coupled=True, resolution_v=1e-9)
+    assert "1.69 µV could be seen" in known.why
+    assert "5 µV could be seen" in offset_change(np.zeros(8), pairs, dc_coupled=True, resolution_v=5e-6).why
     same = offset_change(quiet, quiet + 1e-8, dc_coupled=True, resolution_v=1e-6)
     assert "no more than rounding explains" in same.why
     scattered = offset_change(quiet, quiet[::-1] + 2e-8, dc_coupled=True, resolution_v=1e-9)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from harness.judge.waveform.result import WaveformTest, decided, unmet
+from harness.judge.waveform.result import SAYS_LLR, WaveformTest, decided, unmet
 
 ARITHMETIC_PERCENT = 0.01
 HARDWARE_PERCENT = 0.3
@@ -34,5 +34,9 @@ def too_perfect(residuals_percent: Sequence[float], *, u_step_percent: float) ->
         for residual in residuals_percent
     )
     worst = max(residuals_percent, key=abs)
-    text = f"worst of {len(residuals_percent)} steps is {worst:+.3f} % from its name (u {u_step_percent:.3g} %)"
+    needed = math.ceil(SAYS_LLR / math.log(wide / narrow))
+    text = (
+        f"worst of {len(residuals_percent)} steps is {worst:+.3f} % from its name (u {u_step_percent:.3g} %; "
+        f"{needed} exact ones could show arithmetic)"
+    )
     return decided("W5", llr, text, None)
