@@ -22,6 +22,8 @@ class ClaimLine:
     guard: str
     rule: str
     """Decision rule; empty without numbers."""
+    expanded: str
+    """Largest expanded uncertainty; empty where none is stated."""
     tur: str
     """Least test uncertainty ratio; empty where no uncertainty is stated."""
     sure: str
@@ -60,10 +62,12 @@ def _claim(item: str, group: Sequence[Judgement]) -> ClaimLine:
     outcomes = [claim.outcome for claim in group]
     numbered = [claim for claim in group if _limits(claim)]
     tur = [claim.tur_ratio for claim in group if claim.tur_ratio is not None]
+    doubt = [claim.expanded for claim in group if claim.expanded is not None]
     sure = [c.conformance_ratio for c in group if c.conformance_ratio is not None and c.outcome is Outcome.PASS]
     return ClaimLine(
         item=item,
         rule=_one([claim.rule for claim in numbered]),
+        expanded=words.quantity(max(doubt), group[0].unit) if doubt else "",
         tur=words.ratio(min(tur)) if tur else "",
         sure=words.chance(min(sure)) if sure else "",
         limits=_one([_limits(claim) for claim in numbered]),

@@ -18,19 +18,19 @@ def claim(outcome: Outcome, **keys: object) -> Judgement:
     return Judgement(item="gain", outcome=outcome, **known)  # type: ignore[arg-type]
 
 
-def test_the_least_sure_pass_and_the_least_tur_stand_for_all(made: SimpleNamespace) -> None:
+def test_the_least_sure_pass_the_least_tur_and_the_largest_doubt_stand_for_all(made: SimpleNamespace) -> None:
     several = (
-        claim(Outcome.PASS, tur_ratio=8.0, conformance_ratio=0.99999),
-        claim(Outcome.PASS, tur_ratio=3.04, conformance_ratio=0.9731),
+        claim(Outcome.PASS, tur_ratio=8.0, conformance_ratio=0.99999, expanded=0.25),
+        claim(Outcome.PASS, tur_ratio=3.04, conformance_ratio=0.9731, expanded=0.658),
         claim(Outcome.FAIL, tur_ratio=5.0, conformance_ratio=0.2),
     )
     (line,) = claims(dataclasses.replace(made.good, judgements=several))
-    assert (line.rule, line.tur, line.sure) == ("managed", "3.0", "97.31 %")
+    assert (line.rule, line.expanded, line.tur, line.sure) == ("managed", "0.658 %", "3.0", "97.31 %")
 
 
 def test_without_an_uncertainty_the_columns_stay_empty(made: SimpleNamespace) -> None:
     (line,) = claims(dataclasses.replace(made.good, judgements=(claim(Outcome.PASS, rule="guarded"),)))
-    assert (line.rule, line.tur, line.sure) == ("guarded", "", "")
+    assert (line.rule, line.expanded, line.tur, line.sure) == ("guarded", "", "", "")
 
 
 @pytest.mark.parametrize(
