@@ -12,6 +12,7 @@ from typing import Protocol
 
 from harness import report
 from harness.app import probe
+from harness.app.averaging import averaging_plan
 from harness.app.bench_open import OpenBench
 from harness.app.certificates import certificates_of
 from harness.app.closer_look import detail_of
@@ -93,6 +94,7 @@ def plan_of(setup: Setup) -> SweepPlan:
         fill_high=setup.job.ladder.fill_high,
         retries=setup.job.retries,
         overlap=setup.job.overlap,
+        averaging=averaging_plan(setup.job, setup.limits),
         level_limit_vpk=drive.most_vpk,
         level_least_vpk=drive.least_vpk,
         input_ratio=setup.input_ratio,

@@ -6,6 +6,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import TypeVar
 
+from harness.app.averaging import averaging_problems
 from harness.app.files import FileSet, beside
 from harness.app.wiring import wiring_of
 from harness.bus import BusWiring
@@ -168,6 +169,8 @@ def read_setup(
         law, device, bench.file, job.ladder,
         source_min_vpk=least_vpk, source_max_vpk=most_vpk, file=job_path, cycle=cycle,
     ) if ladder else ()  # fmt: skip
+    files.problems.extend(averaging_problems(job, items, rungs, file=job_path))
+    files.check()
     extras = extras_of(job, device, bench, law, rungs, file=job_path) if rungs else ()
     anchors = anchor_rungs(job.anchors, rungs, law.coarse_names, file=job_path) if ladder and job.anchors else ()
     return Setup(

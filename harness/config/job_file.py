@@ -54,6 +54,14 @@ class Raw(Table):
         return self
 
 
+class Averaging(Table):
+    """Several records a setting, as many as its decision needs."""
+
+    most_records: int = Field(default=16, ge=2, le=1000)
+    risk: float = Field(default=0.001, gt=0, lt=0.5)
+    """Chance that a setting whose records stopped early comes out otherwise than its true mean would."""
+
+
 class JobFile(Versioned):
     """A whole job."""
 
@@ -72,6 +80,8 @@ class JobFile(Versioned):
     night: Night | None = None
     """None: one sweep of one unit, as things are."""
     retries: int = Field(default=2, ge=0, le=5)
+    averaging: Averaging | None = None
+    """None: one record is a reading."""
     overlap: bool = True
     """A sound reading is made durable and announced while the record of the next one is taken."""
     capture_words: bool = True

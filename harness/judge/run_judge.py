@@ -10,6 +10,7 @@ from harness.bus import BusTally, BusWiring, TimingLimits
 from harness.config import DeviceFile, LimitItem
 from harness.judge.assemble import assemble
 from harness.judge.at_dc import at_dc
+from harness.judge.averaged import Averaged
 from harness.judge.claims import Context, judge_all
 from harness.judge.claims.station import STATION_FAULT
 from harness.judge.extra_reading import ExtraMeasured, measure_extra, place_of, unread
@@ -34,6 +35,7 @@ from harness.values import (
     Prediction,
     Purpose,
     Reading,
+    ReadingStatus,
     Rung,
     RunResult,
     Setting,
@@ -113,6 +115,8 @@ class RunJudge:
         self._final: dict[Setting, list[Measured]] = {}
         self._attempts: dict[Setting, int] = {}
         self._tries: dict[Setting, list[float]] = {}
+        self._averaged = Averaged()
+        self._last_records: dict[int, Measured] = {}
         self._previous: Codes | None = None
         self._known: dict[tuple[Setting, ...], Facts] = {}
         self._certificates = tuple(certificates)
@@ -142,13 +146,17 @@ class RunJudge:
         prediction = self._plan.get(setting)
         if prediction is None:
             return Outcome.INVALID
+        if reading.status is ReadingStatus.AVERAGED:
+            self._averaged.add(reading, self._device, self._input_ratio, previous)
+            return Outcome.PASS
         self._attempts[setting] = self._attempts.get(setting, 0) + 1
         if not reading.final:
+            self._averaged.forget()
             self._tries.setdefault(setting, []).extend(
                 most_gains(reading, device=self._device, input_ratio=self._input_ratio)
             )
             return Outcome.PASS
-        measured = measure(
+        last = measure(
             reading,
             device=self._device,
             bus=self._tallies.get(setting.channel),
@@ -156,12 +164,14 @@ class RunJudge:
             input_ratio=self._input_ratio,
             previous=previous,
         )
+        measured = self._averaged.with_final(reading, last)
+        self._last_records |= {} if last is measured else {last.index: last}
         known = self._final.setdefault(setting, [])
         known[:] = [each for each in known if not (each.bench_gone and each.direction is reading.direction)]
         known.append(measured)
         if self._waveforms and setting not in self._seen and measured.gain_codes_per_v is not None:
             # The first sound record of a setting shows what there is to see; another adds nothing.
-            seen = look(reading, measured.fit, device=self._device, input_ratio=self._input_ratio)
+            seen = look(reading, last.fit, device=self._device, input_ratio=self._input_ratio)
             self._seen |= {} if seen is None else {setting: seen}
         alone = Gathered(prediction=prediction, final=(measured,), planned=1, attempts=1)
         context = Context(
@@ -190,9 +200,10 @@ class RunJudge:
         """What the final readings of the ladder said in numbers.
 
         Returns:
-            by the index of the reading.
+            by the index of the reading; where several records make one, those of its own record.
         """
-        return {one.index: one for readings in self._final.values() for one in readings}
+        every = [one for readings in self._final.values() for one in readings]
+        return {one.index: self._last_records.get(one.index, one) for one in every}
 
     def under(self, limits: LimitSet) -> RunJudge:
         """The same readings, to be decided by other limits.
@@ -212,6 +223,8 @@ class RunJudge:
         other._tries = {setting: list(tries) for setting, tries in self._tries.items()}
         other._seen = dict(self._seen)
         other._tallies = copy.deepcopy(self._tallies)
+        other._averaged = self._averaged.copy()
+        other._last_records = dict(self._last_records)
         other._open, other._extra = list(self._open), dict(self._extra)
         return other
 

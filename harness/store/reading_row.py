@@ -50,6 +50,8 @@ def row_of(reading: Reading, place: str) -> Row:
         "aggressor_hz": finite(reading.aggressor_hz, "aggressor_hz", place),
         "meter_vpk": None if reading.meter_vpk is None else finite(reading.meter_vpk, "meter_vpk", place),
         "steady_v": _steady_text(reading, place),
+        "records": int(reading.records),
+        "stopped": reading.stopped,
         **_waveform_row(reading.waveform, place),
         **_capture_row(reading.capture, place),
     }
@@ -121,6 +123,8 @@ def reading_of(row: Mapping[str, Any], place: str, dropped: Mapping[str, Any] | 
             kept=None if dropped is None else kept_of(dropped, row["scale_v_per_code"]),
             meter_vpk=row["meter_vpk"],
             steady_v=numbers(row["steady_v"]),
+            records=row["records"],
+            stopped=row["stopped"],
         )
     except (StoreError, NotFinite, ValueError, TypeError, KeyError, zlib.error) as error:
         raise StoreError(

@@ -27,6 +27,7 @@ CHANGES = {
     8: "a chain of hashes over the journal of a run",
     9: "the steady levels of a reading at DC",
     10: "what is kept of raw data that were dropped",
+    11: "how many records make a reading, and why no more",
 }
 """What each version brought, for the table of migrations."""
 
@@ -141,6 +142,9 @@ READINGS = Table(
     Column("meter_vpk", Double, info=since(6)),
     # JSON; empty for a sine.
     Column("steady_v", AnyText, nullable=False, server_default="", info=since(9)),
+    # Where several records make a reading.
+    Column("records", WHOLE, nullable=False, server_default="1", info=since(11)),
+    Column("stopped", AnyText, nullable=False, server_default="", info=since(11)),
     # The chain: of the row recorded before, and of this row with that hash.
     Column("previous_hash", AnyText, info=since(4)),
     Column("own_hash", AnyText, info=since(4)),

@@ -1,6 +1,7 @@
 """Walking a ladder on a bench: set, settle, level, acquire, retry; through contracts only, raw readings out."""
 
 from harness.sweep.around import Around
+from harness.sweep.averaging import AveragingPlan
 from harness.sweep.bench import Bench
 from harness.sweep.dwell import settle
 from harness.sweep.plan import AnchorPlan, Progress, SweepPlan
@@ -11,6 +12,7 @@ from harness.sweep.walk import Walk, sweep
 __all__ = [
     "AnchorPlan",
     "Around",
+    "AveragingPlan",
     "Bench",
     "Progress",
     "Resumption",

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from harness.amplitude import check_quality
 from harness.bench import Clock
@@ -15,6 +15,7 @@ from harness.errors import (
     StationFault,
     WrongInstrument,
 )
+from harness.sweep.averaging import Average
 from harness.sweep.hands import Hands, Selected, unheard
 from harness.sweep.journal import Journal
 from harness.sweep.levelling import MOST_TRIES, Levels, next_level, seen
@@ -104,6 +105,7 @@ class RungWalker:
 
     def _levelled(self, rung: Rung) -> Reading:
         levels, level_vpk, left = Levels(), rung.drive_vpk, MOST_TRIES
+        average: Average | None = None
         self._now.level_vpk = level_vpk
         self._hands.neighbour.provoke(None)
         self._hands.tune(0.0)
@@ -112,7 +114,15 @@ class RungWalker:
         while True:
             quality = self._tried(rung, level_vpk)
             if not (quality.clipped or quality.underfilled):
-                return self._record(rung, ReadingStatus.VALID, "")
+                average = average or self._average(rung)
+                stopped = "" if average is None else self._stopped(rung, average)
+                if average is None or stopped:
+                    return self._record(rung, ReadingStatus.VALID, "", average, stopped)
+                self._record(rung, ReadingStatus.AVERAGED, "")
+                self._begin(self._now.number + 1)
+                self._now.selected = selected
+                continue
+            average = None
             self._hands.off()
             left -= 1
             levels = seen(levels, level_vpk, quality)
@@ -130,6 +140,18 @@ class RungWalker:
             level_vpk = wanted_vpk
             self._begin(self._now.number + 1)
             self._now.selected = selected
+
+    def _average(self, rung: Rung) -> Average | None:
+        """Of the ladder's rungs, where the job wants one."""
+        plan = self._plan
+        if plan.averaging is None or rung.purpose is not Purpose.LADDER:
+            return None
+        return Average(plan.averaging, rung, plan.device, input_ratio=plan.input_ratio)
+
+    def _stopped(self, rung: Rung, average: Average) -> str:
+        """Why the record just taken is the last one; empty when it is not."""
+        reading = self._reading(rung, ReadingStatus.VALID, "")
+        return average.stops(reading, true_level_vpk=self._hands.true_level_vpk)
 
     def _once(self, rung: Rung) -> Reading:
         """A reading beside the ladder: at its own level and no other, so a clipped one is nobody's fault."""
@@ -218,9 +240,19 @@ class RungWalker:
         """A try of its own: nothing of the one before may be recorded with it."""
         self._now = _Try(number=number, started_utc=self._clock.utc(), started_s=self._clock.now_s())
 
-    def _record(self, rung: Rung, status: ReadingStatus, reason: str) -> Reading:
+    def _record(
+        self, rung: Rung, status: ReadingStatus, reason: str, average: Average | None = None, stopped: str = ""
+    ) -> Reading:
+        reading = self._reading(rung, status, reason)
+        if average is not None:
+            reading = replace(reading, records=average.records, stopped=stopped)
+        self._journal.record(reading)
+        return reading
+
+    def _reading(self, rung: Rung, status: ReadingStatus, reason: str) -> Reading:
+        """The try under way as it would be recorded."""
         now = self._now
-        reading = Reading(
+        return Reading(
             index=self._journal.next_index,
             setting=rung.setting,
             direction=rung.direction,
@@ -244,8 +276,6 @@ class RungWalker:
             aggressor_hz=self._hands.neighbour.frequency_hz,
             steady_v=now.steady_v,
         )
-        self._journal.record(reading)
-        return reading
 
 
 def _why(error: Exception) -> str:

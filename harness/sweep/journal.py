@@ -30,7 +30,7 @@ class Journal:
         self.settle()
         self.next_index = reading.index + 1
         self._waiting = reading
-        if not (self._overlap and reading.status is ReadingStatus.VALID):
+        if not (self._overlap and reading.status in (ReadingStatus.VALID, ReadingStatus.AVERAGED)):
             self.settle()
 
     def announce(self, work: Callable[[], None]) -> None:

@@ -7,6 +7,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from harness.config import DeviceFile
+from harness.sweep.averaging import AveragingPlan
 from harness.values import Reading, Rung
 
 
@@ -52,6 +53,8 @@ class SweepPlan:
     """Readings beside the ladder, taken behind it."""
     anchors: AnchorPlan | None = None
     """None: no setting is read again."""
+    averaging: AveragingPlan | None = None
+    """None: one record is a reading."""
     overlap: bool = False
     """A sound reading is made durable and announced while the next record is taken, not before the next setting."""
 

@@ -17,6 +17,8 @@ class ReadingStatus(enum.StrEnum):
 
     VALID = "valid"
     """A sound record, to be judged."""
+    AVERAGED = "averaged"
+    """A sound record, to be judged with the final one of its rung; another of the same setting and level follows."""
     RELEVELLED = "re-levelled"
     """Clipped or underfilled; another attempt at another level follows."""
     RETRIED = "retried"
@@ -83,13 +85,17 @@ class Reading:
     steady_v: tuple[float, ...] = ()
     """Steady levels as read back, V at the source's terminals for the load it was told: the waveform is as many records
     of equal length, one at each. Empty for a sine."""
+    records: int = 1
+    """Of a final reading: records that count together, this one included; the others stand before it as AVERAGED."""
+    stopped: str = ""
+    """Why no further record was taken: `certain`, `most` or `no-gain`; empty where one record is a reading."""
     kept: Kept | None = None
     """What stays of raw data that were dropped after the reading was judged; None where they are all there."""
 
     @property
     def final(self) -> bool:
         """Whether no further attempt at the rung followed."""
-        return self.status not in (ReadingStatus.RELEVELLED, ReadingStatus.RETRIED)
+        return self.status not in (ReadingStatus.AVERAGED, ReadingStatus.RELEVELLED, ReadingStatus.RETRIED)
 
     @property
     def bench_gone(self) -> bool:

@@ -89,6 +89,7 @@ def recorded_reading(index: int, version: int) -> Reading:
     since_3 = {"purpose": Purpose.CROSSTALK, "aggressor_vpk": 2.5, "aggressor_hz": 2875.0} if index == 2 else {}
     since_6 = {"meter_vpk": 1 / 7} if index == 0 else {}
     since_9 = {"steady_v": (-1 / 3, -1 / 7)} if index == 2 else {}
+    since_11 = {"records": 3, "stopped": "certain"} if index == 0 else {}
     return Reading(
         index=index, setting=Setting(1, 2, index), direction=Direction.DOWN, attempt=0,
         status=ReadingStatus.VALID if sound else ReadingStatus.INVALID, reason="" if sound else "timeout",
@@ -99,6 +100,7 @@ def recorded_reading(index: int, version: int) -> Reading:
         capture_reason="" if sound else "nothing came", read_back=(("load", "50 Ω"),), messages=("source: -222",),
         started_utc="2026-11-25T10:00:01.000000Z", started_s=12.5, duration_s=0.25, **(since_3 if version >= 3 else {}),
         **(since_6 if version >= 6 else {}), **(since_9 if version >= 9 else {}),
+        **(since_11 if version >= 11 else {}),
     )  # fmt: skip
 
 

@@ -56,7 +56,7 @@ def test_every_field_of_a_record_is_stored():
     assert names(Reading) == [
         "index", "setting", "direction", "attempt", "status", "reason", "drive_set_vpk", "drive_read_vpk",
         "frequency_hz", "waveform", "capture", "capture_reason", "read_back", "messages", "started_utc", "started_s",
-        "duration_s", "purpose", "aggressor_vpk", "aggressor_hz", "meter_vpk", "steady_v",
+        "duration_s", "purpose", "aggressor_vpk", "aggressor_hz", "meter_vpk", "steady_v", "records", "stopped", "kept",
     ]  # fmt: skip
 
 
@@ -169,7 +169,7 @@ def test_the_recorder_is_the_one_of_the_bench(url, clock, make_header):
 
 def test_readings_come_in_order_of_index_and_few_at_a_time(path, clock, make_header, make_reading, monkeypatch):
     fetched = []
-    monkeypatch.setattr("harness.store.store.reading_of", lambda row, place: fetched.append(row) or row["reading"])
+    monkeypatch.setattr("harness.store.store.reading_of", lambda row, *_: fetched.append(row) or row["reading"])
     with open_store(f"sqlite:///{path}") as store:
         recorder = store.begin(make_header(), clock)
         for index in reversed(range(50)):
