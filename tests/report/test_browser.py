@@ -1,69 +1,95 @@
-"""The page in a real browser: no error, the verdict is there, the first screen does not scroll."""
+"""The page in a real browser: no error, the verdict, one screen, nothing too wide, by keyboard, on paper."""
 
 from __future__ import annotations
 
-import re
-import shutil
-import subprocess
+from collections.abc import Iterator
 from pathlib import Path
 from types import SimpleNamespace
+from typing import Any
 
 import pytest
 
 from harness import report
+from tests.browser import NEEDS_BROWSER, chromium, printed, shown
 
-CHROMIUM = next(filter(None, map(shutil.which, ("chromium", "chromium-browser", "google-chrome"))), None)
-FLAGS = (
-    "--headless",
-    "--no-sandbox",
-    "--disable-gpu",
-    "--disable-quic",
-    "--no-first-run",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-    "--window-size=1280,800",
-    "--enable-logging=stderr",
+pytestmark = NEEDS_BROWSER
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Any]:
+    with chromium() as opened:
+        yield opened
+
+
+@pytest.fixture(scope="module")
+def files(pages: dict[str, str], made: SimpleNamespace, tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
+    folder = tmp_path_factory.mktemp("pages")
+    written = {name: folder / f"{name}.html" for name in pages}
+    for name, file in written.items():
+        file.write_text(pages[name], encoding="utf-8")
+    written["small"] = folder / "small.html"
+    written["small"].write_text(report.html(made.header(), made.small, made.events()), encoding="utf-8")
+    lot = [(made.header(run_id=f"2026112{n}T000000-0", unit=f"A{n}"), made.small) for n in range(3)]
+    written["lot"] = folder / "lot.html"
+    written["lot"].write_text(report.lot_html(lot, ()), encoding="utf-8")
+    return written
+
+
+def sideways(page: Any) -> int:
+    """By how many pixels it is wider than the window."""
+    return int(page.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth"))
+
+
+@pytest.mark.parametrize(
+    ("name", "verdict"),
+    [("good", "PASS"), ("failing", "FAIL"), ("mixed", "FAIL"), ("metrology", "FAIL"), ("empty", "INVALID")],
 )
-
-pytestmark = [
-    pytest.mark.browser,
-    pytest.mark.skipif(CHROMIUM is None, reason="no Chromium on PATH: the page was not opened in a browser"),
-]
-
-PROBE = (
-    "<script>addEventListener('load', () => {"
-    "const below = document.querySelector('header.first').getBoundingClientRect().bottom;"
-    "const wide = document.documentElement.scrollWidth - document.documentElement.clientWidth;"
-    "document.body.setAttribute('data-below', Math.round(below));"
-    "document.body.setAttribute('data-wide', wide);"
-    "console.log('probe-ran');});</script></body>"
-)
-"""Only the test adds a script, to measure the layout; the page has none."""
-
-
-def opened(page: str, folder: Path) -> tuple[str, str]:
-    """The DOM and the browser's log."""
-    path = folder / "page.html"
-    path.write_text(page, encoding="utf-8")
-    command = [str(CHROMIUM), *FLAGS, f"--user-data-dir={folder / 'profile'}", "--dump-dom", path.as_uri()]
-    done = subprocess.run(command, capture_output=True, text=True, timeout=90, check=True)
-    return done.stdout, done.stderr
-
-
-@pytest.mark.parametrize(("name", "verdict"), [("failing", "FAIL"), ("mixed", "FAIL"), ("metrology", "FAIL")])
 def test_opens_without_error_and_fits_the_first_screen(
-    made: SimpleNamespace, tmp_path: Path, name: str, verdict: str
+    browser: Any, files: dict[str, Path], name: str, verdict: str
 ) -> None:
-    page = report.html(made.header(), getattr(made, name), made.events())
-    dom, log = opened(page.replace("</body>", PROBE), tmp_path)
-    assert f'<span class="word">{verdict}</span>' in dom
-    console = [line for line in log.splitlines() if "CONSOLE" in line]
-    assert [line for line in console if "probe-ran" not in line] == []
-    assert len(console) == 1, "the log shows what a page says, so silence means that there is no error"
-    below = re.search(r'data-below="(\d+)"', dom)
-    wide = re.search(r'data-wide="(-?\d+)"', dom)
-    assert below
-    assert wide
-    assert int(below[1]) <= 800
-    assert int(wide[1]) <= 0
+    with shown(browser, files[name]) as page:
+        assert page.locator("h1 .word").inner_text() == verdict
+        assert page.evaluate("document.querySelector('header.first').getBoundingClientRect().bottom") <= 800
+        assert sideways(page) <= 0
+
+
+def test_narrow_and_dark(browser: Any, files: dict[str, Path]) -> None:
+    for name in ("failing", "lot"):
+        with shown(browser, files[name], width=800, scheme="dark") as page:
+            assert sideways(page) <= 0
+            paper = page.evaluate("getComputedStyle(document.documentElement).backgroundColor")
+            assert paper == "rgb(22, 25, 27)"
+
+
+def test_dots_of_light_figures_have_round_ends(browser: Any, files: dict[str, Path]) -> None:
+    """A rule of one figure for all lines would take them, and with them the dots."""
+    with shown(browser, files["good"]) as page:
+        ends = page.evaluate(
+            "[...document.querySelectorAll('path[stroke-linecap=round]')].map(p => getComputedStyle(p).strokeLinecap)"
+        )
+    assert len(ends) >= 8
+    assert set(ends) == {"round"}
+
+
+def test_the_keyboard_reaches_the_figures_links_and_wide_tables(browser: Any, files: dict[str, Path]) -> None:
+    with shown(browser, files["failing"]) as page:
+        page.keyboard.press("Tab")
+        assert page.evaluate("document.activeElement.textContent") == "Skip to figures and tables"
+        page.keyboard.press("Enter")
+        assert page.evaluate("location.hash") == "#figures"
+        named = page.evaluate("[...document.querySelectorAll('.scroll')].map(e => [e.tabIndex, e.role])")
+        assert named
+        assert set(map(tuple, named)) == {(0, "region")}
+        unnamed = page.evaluate("[...document.querySelectorAll('svg[role=img]:not([aria-label])')].length")
+        assert unnamed == 0
+        page.locator("#appendix summary").focus()
+        page.keyboard.press("Enter")
+        assert page.locator("#appendix table").is_visible()
+
+
+def test_it_prints_whole(browser: Any, files: dict[str, Path]) -> None:
+    with shown(browser, files["small"]) as page:
+        assert printed(page).startswith(b"%PDF-")
+        page.emulate_media(media="print")
+        assert page.locator("nav").first.is_hidden()
+        assert page.locator("#appendix table").is_visible()
