@@ -59,7 +59,7 @@ def build_world(
     source = SimulatedSource(truth.source, clock, seed=seed, faults=injected)
     cable = Cable(
         source,
-        source_ohm=truth.source.output_ohm,
+        source_ohm=truth.source.output_ohm + truth.pad.series_ohm,
         inputs_ohm=truth.pad.input_ohm or unit.input_ohm / (unit.channels - (bench.aggressor is not None)),
         pad_ratio=_pad_ratio(truth.pad, seed),
         faults=injected,

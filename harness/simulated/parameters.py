@@ -125,6 +125,8 @@ class PadTruth(Truth):
     error_percent: Percent = 0.0
     input_ohm: Positive | None = None
     """What the source sees; without a pad it sees the inputs of the device."""
+    series_ohm: NotNegative = 0.0
+    """A resistor in line behind the source, for a look at the inputs' resistance."""
 
 
 class ConverterTruth(Truth):
