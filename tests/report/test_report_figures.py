@@ -235,6 +235,22 @@ def test_bars_are_as_long_as_the_uncertainty(made: SimpleNamespace) -> None:
     assert bars(residual_svg(made.small)) == []
 
 
+def test_bars_of_steps_are_as_long_as_the_uncertainty_of_their_claims(made: SimpleNamespace) -> None:
+    def drawn_bars(half: float | None) -> list[tuple[float, float, float]]:
+        claims = tuple(
+            dataclasses.replace(one, expanded=half if one.item == "fine-step" else None)
+            for one in made.small.judgements
+        )
+        return bars(steps_svg(dataclasses.replace(made.small, judgements=claims)))
+
+    claimed = sum(one.item == "fine-step" for one in made.small.judgements)
+    short, long = drawn_bars(0.1), drawn_bars(0.2)
+    assert len(short) == len(long) == claimed > 0
+    for (_, low, high), (_, lower, higher) in zip(short, long, strict=True):
+        assert abs(lower - higher) == pytest.approx(2 * abs(low - high), abs=0.05)
+    assert drawn_bars(None) == []
+
+
 def test_a_bar_needs_a_point_in_view(made: SimpleNamespace) -> None:
     off, gone = (dataclasses.replace(row, expanded_percent=0.4) for row in made.small.settings[:2])
     rows = (

@@ -12,6 +12,8 @@ from harness.values import ControlWord, RunResult, Setting, StepResult
 PANEL_INCH = 1.35
 MARGIN_INCH = 0.9
 KINDS = ("fine", "coarse")
+Pair = tuple[Setting | None, Setting | None]
+"""Lower and upper setting of a step."""
 
 
 def steps_svg(result: RunResult) -> str:
@@ -34,13 +36,16 @@ def steps_svg(result: RunResult) -> str:
         panels = figure.subplots(len(places.channels), 2, squeeze=False)
         for column, kind in enumerate(KINDS):
             steps = [step for step in result.steps if step.kind == kind]
+            doubts = {
+                (one.other, one.setting): one.expanded for one in result.judgements if one.item == f"{kind}-step"
+            }
             limits, guard_percent = _limits(result, kind)
             scale = scale_percent([s.residual_percent for s in steps if s.residual_percent is not None], limits)
             for channel, axes in zip(places.channels, panels[:, column], strict=True):
                 mark_ranges(axes, places, result, named=channel == places.channels[-1])
                 draw_limits(axes, limits, guard_percent)
                 mine = [step for step in steps if step.upper.channel == channel]
-                draw_points(axes, _points(mine, places, words), scale_percent=scale)
+                draw_points(axes, _points(mine, places, words, doubts), scale_percent=scale)
                 axes.set_ylabel(f"ch{channel}  %")
                 axes.tick_params(axis="x", labelsize=7.0)
             panels[0, column].set_title(f"{kind} steps", fontsize=9.5, loc="left")
@@ -48,13 +53,16 @@ def steps_svg(result: RunResult) -> str:
         return inline_svg(figure, label="Residual of every fine and coarse step, one row a channel")
 
 
-def _points(steps: list[StepResult], places: Places, words: Mapping[Setting, ControlWord]) -> list[Point]:
+def _points(
+    steps: list[StepResult], places: Places, words: Mapping[Setting, ControlWord], doubts: Mapping[Pair, float | None]
+) -> list[Point]:
     return [
         Point(
             place=places.of(step.upper),
             value_percent=step.residual_percent,
             outcome=step.outcome,
             coarse=step.upper.coarse,
+            half_percent=doubts.get((step.lower, step.upper)),
             ringed=step.kind == "fine" and _large_change(words.get(step.lower), words.get(step.upper)),
         )
         for step in steps
