@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
+from harness.amplitude import plan_frequency
 from harness.app.output import result
+from harness.config.device_file import Acquisition
 from harness.ladder import PreviewRow, PreviewSummary
 from harness.values import Coverage, Purpose
 
@@ -32,6 +35,22 @@ def ladder_text(rows: Sequence[PreviewRow], summary: PreviewSummary) -> None:
         result(f"codes {summary.codes[0]} to {summary.codes[-1]}, {len(summary.codes)} different ones")
     if summary.largest_fine_step_db is not None:
         result(f"largest fine step {summary.largest_fine_step_db:.3f} dB")
+
+
+def frequency_text(acquisition: Acquisition) -> None:
+    """A line where another test frequency near the device's own would serve better; nothing where it serves."""
+    own_hz = acquisition.frequency_hz
+    plan = plan_frequency(
+        sample_rate_hz=acquisition.sample_rate_hz, samples=acquisition.samples, wanted_hz=own_hz
+    )
+    if plan.frequency_hz is None:
+        result(f"test frequency: {plan.reason}")
+    elif not math.isclose(plan.frequency_hz, own_hz, rel_tol=1e-9):
+        result(
+            f"test frequency: {own_hz:g} Hz is not an odd number of cycles that is prime to the samples, clear of "
+            "mains harmonics and of sub-multiples of the sample rate; "
+            f"{plan.frequency_hz:g} Hz is, with {plan.cycles} cycles"
+        )
 
 
 def _aside(row: PreviewRow) -> str:

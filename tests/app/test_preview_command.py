@@ -12,6 +12,8 @@ import pytest
 from click.testing import CliRunner, Result
 
 from harness.app.commands.preview import command
+from harness.app.preview_text import frequency_text
+from harness.config.device_file import Acquisition
 from harness.errors import ConfigError
 
 CONFIGS = Path(__file__).parents[2] / "configs"
@@ -34,6 +36,22 @@ def test_each_shipped_device(job: str, words: tuple[str, ...]) -> None:
     assert ended.exit_code == 0, ended.output
     for wanted in words:
         assert wanted in ended.output
+
+
+def test_a_test_frequency_that_another_one_beats_is_named() -> None:
+    # 1 MHz over 50.05 kHz is 19.98 samples a cycle; 17 cycles in 4000 samples are odd, prime to them, clear of hum.
+    other = preview(CONFIGS / "jobs" / "corrie-ur-2.toml").output
+    assert "test frequency: 50050 Hz is not" in other
+    assert "50150 Hz is, with 1003 cycles" in other
+    assert "test frequency" not in preview(CONFIGS / "jobs" / "demo.toml").output
+
+
+def test_a_record_without_any_good_test_frequency_says_why(capsys: pytest.CaptureFixture[str]) -> None:
+    # Every whole number of cycles is a harmonic of 50 Hz.
+    frequency_text(Acquisition(sample_rate_hz=3200.0, samples=64, cycles=5))
+    said = capsys.readouterr().out
+    assert "test frequency: no frequency near 250 Hz with 64 samples at 3200 Hz" in said
+    assert "near a mains harmonic" in said
 
 
 def test_no_tolerance_stated_is_a_dash_and_never_exact(tmp_path: Path) -> None:

@@ -29,7 +29,7 @@ def command(job: str, csv_path: str, figure_path: str, as_json: bool) -> int:
     from harness import report
     from harness.app.night_preview import night_text
     from harness.app.output import result_json, say, write_file
-    from harness.app.preview_text import coverage_text, ladder_text
+    from harness.app.preview_text import coverage_text, frequency_text, ladder_text
     from harness.app.setup import extras_of, read_setup
     from harness.errors import ConfigError
     from harness.ladder import build, coverage, drive_of, preview_rows, preview_summary
@@ -68,6 +68,7 @@ def command(job: str, csv_path: str, figure_path: str, as_json: bool) -> int:
     elif not as_json:
         if trouble is None:
             ladder_text(preview_rows(rungs, setup.law), preview_summary(rungs, setup.law, setup.device))
+            frequency_text(setup.device.acquisition)
             night = _night(job)
             if night is not None:
                 night_text(night)
