@@ -7,11 +7,14 @@ from dataclasses import dataclass
 from harness.report import words
 from harness.report.figures.night import night_svg
 from harness.report.figures.night_failures import MOST_PANELS, failures_svg
+from harness.report.night_rows import FailureRow, failure_rows
 from harness.report.template import render
 from harness.values import NightFailure, NightResult, NightRunRow, Outcome
 
 MOST_LINES = 60
 """Failures and differences shown; the rest are counted."""
+MOST_CYCLES = 4
+"""More cycles than this stand in one cell each corner, with how many of them are over and how many not sound."""
 CLOSE_RATIO = 0.7
 """From this share of a limit on a cell is marked as close to it."""
 
@@ -38,6 +41,7 @@ def night_html(night: NightResult, *, software: str) -> str:
         an HTML document; the same bytes for the same arguments.
     """
     cycles = sorted({row.cycle for row in night.runs})
+    new = failure_rows([f for f in night.failures if f.new])
     return render(
         "night.html",
         {
@@ -48,13 +52,14 @@ def night_html(night: NightResult, *, software: str) -> str:
             "heat": [_line(night, unit, visit, corner, cycles)
                      for unit in night.units for visit, corner in _visits(night, unit)],
             "cycles": cycles,
-            "new": [f for f in night.failures if f.new][:MOST_LINES],
-            "old": [f for f in night.failures if not f.new][:MOST_LINES],
-            "more": max(sum(f.new for f in night.failures) - MOST_LINES, 0),
+            "new": new[:MOST_LINES],
+            "old": failure_rows([f for f in night.failures if not f.new])[:MOST_LINES],
+            "more": max(len(new) - MOST_LINES, 0),
             "figure": night_svg(night),
             "new_count": sum(f.new for f in night.failures) or "No",
             "failing": failures_svg(_worst_first(night)),
             "panels": MOST_PANELS,
+            "folded": len(cycles) > MOST_CYCLES,
             "against": night.against[:MOST_LINES],
             "against_more": max(len(night.against) - MOST_LINES, 0),
             "number": _number,
@@ -103,9 +108,9 @@ def _title(row: NightRunRow) -> str:
     return f"{row.verdict}, {row.end or 'no end'}: {row.worst_label}{warm}{settled}"
 
 
-def _where(failure: NightFailure, night: NightResult) -> str:
-    everywhere = len(night.corners) > 1 and set(failure.corners) >= set(night.corners)
-    return "all" if everywhere else "; ".join(failure.corners)
+def _where(row: FailureRow, night: NightResult) -> str:
+    everywhere = len(night.corners) > 1 and set(row.corners) >= set(night.corners)
+    return "all" if everywhere else "; ".join(row.corners)
 
 
 def _number(value: float | None, digits: int = 4) -> str:

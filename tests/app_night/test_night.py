@@ -347,6 +347,11 @@ def test_the_page_of_a_night_says_what_an_engineer_asks_at_eight(setup: Setup, s
     for words in (*said, "Residual of each new failure"):
         assert words in page, words
     assert report.night_html(night, software="1") == page
+    # Many cycles stand in one cell each corner: all five of each fail.
+    many = tuple(dataclasses.replace(row, cycle=cycle) for row in night.runs for cycle in range(5))
+    folded = report.night_html(dataclasses.replace(night, runs=many), software="1")
+    assert folded.count("5 of 5") == 4
+    assert "cycle 5" not in folded
     first = judged_night(store, FIRST)
     assert (first.before_id, first.verdict, first.failures, first.why) == ("", Outcome.PASS, (), ())
     assert "There is none in this store" in report.night_html(first, software="1")

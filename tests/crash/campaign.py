@@ -119,8 +119,11 @@ def _judged(store: Store) -> tuple[int, int, int]:
         if info.readings:
             _, result = judged(store, run)
             wrong += dict(result.counts).get(Outcome.FAIL, 0)
+        # One that had no working bench is taken again, and that one counts.
         final = Counter(
-            (one.setting, one.direction) for one in store.readings(run) if one.final and one.purpose is Purpose.LADDER
+            (one.setting, one.direction)
+            for one in store.readings(run)
+            if one.final and one.purpose is Purpose.LADDER and not one.bench_gone
         )
         twice += sum(count - 1 for count in final.values())
         if info.header.unit == "A1":

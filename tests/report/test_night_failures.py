@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import dataclasses
+
 from harness.report.figures.night_failures import MOST_PANELS, failures_svg
+from harness.report.night_rows import failure_rows
 from harness.values import NightFailure
 
 
@@ -30,3 +33,18 @@ def test_one_panel_for_each_and_no_more_than_fit() -> None:
     drawn = [number for number in range(MOST_PANELS + 3) if f"N1 ch1 5V {number} %" in many]
     assert drawn == list(range(MOST_PANELS))
     assert many == failures_svg([failure(number, COURSE) for number in range(MOST_PANELS + 3)])
+
+
+def test_many_settings_of_a_channel_stand_in_one_line_few_in_lines_of_their_own() -> None:
+    made = [failure(number, ()) for number in range(5)]
+    low = dataclasses.replace(made[0], label="ch1 2V 70 %", worst_percent=-2.0)
+    cold = dataclasses.replace(made[0], label="ch2 2V 70 %", corners=("cold",), worst_percent=None)
+    made[4] = dataclasses.replace(made[4], worst_percent=7.5, count=3, reason="furthest off")
+    rows = failure_rows([low, *made, cold])
+    assert [(r.settings, r.runs, r.worst, r.corners) for r in rows] == [
+        ("ch1: 5 settings, such as 5V 0 %, 5V 4 %", 3, "+3 to +7.5", ("hot",)),
+        ("ch1 2V 70 %", 1, "-2", ("hot",)),
+        ("ch2 2V 70 %", 1, "–", ("cold",)),
+    ]
+    assert rows[0].reason == "furthest off"
+    assert [r.settings for r in failure_rows(made[:3])] == [one.label for one in made[:3]]
