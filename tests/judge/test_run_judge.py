@@ -304,6 +304,25 @@ def test_a_step_that_is_too_large_or_falls_fails_on_its_own() -> None:
     assert said[0].startswith("ch1 2V 70 % to ch1 2V 55 %: gain does not rise (×0.9")
 
 
+def test_a_fine_step_that_switches_the_pre_gain_is_held_to_the_coarse_row() -> None:
+    setup = setup_at(*((1, 5, fine) for fine in (0, 5, 10, 15, 20)), limits=("fine-step", "coarse-step"))
+    gains = [r.prediction.state.control("pregain") for r in setup.rungs]
+    assert set(gains) == {0, 1}
+    # Half a percent of the pre-gain lies within its tolerance; half a percent of a code does not.
+    for percent, outcome in ((0.5, PASS), (2.0, FAIL)):
+        off = [1.0 + percent / 100.0 * int(gain) for gain in gains]
+        result = judged(setup, [reading_of(r, gain_ratio=g) for r, g in zip(setup.rungs, off, strict=True)])
+        assert [step.outcome for step in result.steps if step.outcome is not PASS] == [FAIL] * (outcome is FAIL)
+    said = reasons(result, "fine-step")[0]
+    assert "fine-step off by +1.98 percent, allowed -1.5 to +1.5 percent" in said
+    bent = [reading_of(r, gain_ratio=1.005 if r.setting.fine == 5 else 1.0) for r in setup.rungs]
+    assert [step.outcome for step in judged(setup, bent).steps].count(FAIL) == 2
+    # Without a row for coarse steps its own one holds.
+    alone = setup_at(*((1, 5, fine) for fine in (0, 5, 10, 15, 20)), limits=("fine-step",))
+    off = [reading_of(r, gain_ratio=1.0 + 0.005 * int(g)) for r, g in zip(alone.rungs, gains, strict=True)]
+    assert [step.outcome for step in judged(alone, off).steps].count(FAIL) == 1
+
+
 def test_coarse_steps_are_judged_at_each_fine_position() -> None:
     setup = setup_at((1, 3, 0), (1, 4, 0), (1, 3, 20), (1, 4, 20), limits=("coarse-step",))
     result = judged(setup, [reading_of(r, gain_ratio=1.02 if r.setting.coarse == 4 else 1.0) for r in setup.rungs])
