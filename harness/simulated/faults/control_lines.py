@@ -143,7 +143,8 @@ class LogicLevelWeak(Fault):
         if not self.strikes():
             return delivery
         chance = _chance_at(self.size or 0.0, 0.3)
-        frame = replace(delivery.frame, weak=min(20.0 * chance, 0.5))
+        # At a margin of one unit nothing is seen yet: below it the level breaks down far more often than a bit is lost.
+        frame = replace(delivery.frame, weak=min(20.0 * max(chance - _chance_at(0.3, 0.3), 0.0), 0.5))
         word = delivery.word
         ones = [k for k in range(before.word_bits) if word >> k & 1]
         if ones and float(self.dice.random()) < chance:
