@@ -33,3 +33,11 @@ def test_an_unknown_benchmark_is_answered_with_those_there_are(capsys):
     said = capsys.readouterr().err
     assert "got startups; allowed: " in said
     assert "overhead, simulated, startup" in said
+    assert "test_" not in said
+
+
+def test_the_machine_and_its_load_stand_with_the_figures():
+    found = table.machine()
+    assert found["cores"].isdigit()
+    assert float(found["load"]) >= 0.0
+    assert found["processor"]
