@@ -5,9 +5,8 @@ from __future__ import annotations
 from typing import Final
 
 from harness.simulated.fault import Fault, FaultEntry
-from harness.simulated.faults.link_fault import FIRST_RECORD, Due, Line, LinkFault
+from harness.simulated.faults.link_fault import FIRST_RECORD, Due, Line, LinkFault, RepeatedLinkFault, repeated
 
-_MOST = 1000
 _HEAD_BYTES = 1000
 """Answers before a block take less."""
 
@@ -53,27 +52,17 @@ class BlockTruncated(LinkFault):
         return at_s, answer[: max(len(answer) - missing, start + 2)]
 
 
-class BlockHeaderWrong(LinkFault):
+class BlockHeaderWrong(RepeatedLinkFault):
     """The header of a block is no header."""
 
-    entry = FaultEntry(
-        id="I04",
-        name="block-header-wrong",
-        kind="io",
+    entry = repeated(
+        "I04",
+        "block-header-wrong",
         does="the length in the header of a block of data is not a number",
         shows="a header that cannot be read",
-        size="headers in a row",
-        default_size=1,
-        high=_MOST,
-        whole=True,
+        what="headers",
         roles=("device", "adapter"),
-        default_start=FIRST_RECORD,
-        seam="link",
     )
-
-    def times(self) -> int:
-        """As said."""
-        return round(self.size or 0)
 
     def reply(self, due: Due, line: Line) -> Due | None:
         """Digits that are none."""
@@ -86,27 +75,17 @@ class BlockHeaderWrong(LinkFault):
         return at_s, answer[: start + 2] + b"x" * (place - start - 2) + answer[place:]
 
 
-class ByteOrderWrong(LinkFault):
+class ByteOrderWrong(RepeatedLinkFault):
     """The bytes of each sample are exchanged."""
 
-    entry = FaultEntry(
-        id="I05",
-        name="byte-order-wrong",
-        kind="io",
+    entry = repeated(
+        "I05",
+        "byte-order-wrong",
         does="the two bytes of each sample of a record are exchanged",
         shows="samples outside of the converter, a record like noise",
-        size="records in a row",
-        default_size=1,
-        high=_MOST,
-        whole=True,
+        what="records",
         roles=("device",),
-        default_start=FIRST_RECORD,
-        seam="link",
     )
-
-    def times(self) -> int:
-        """As said."""
-        return round(self.size or 0)
 
     def reply(self, due: Due, line: Line) -> Due | None:
         """Pairs exchanged."""
@@ -121,29 +100,19 @@ class ByteOrderWrong(LinkFault):
         return at_s, answer[:place] + bytes(payload) + answer[-1:]
 
 
-class PreambleStale(LinkFault):
+class PreambleStale(RepeatedLinkFault):
     """The scale is that of an earlier record."""
 
-    entry = FaultEntry(
-        id="I12",
-        name="preamble-stale",
-        kind="io",
+    entry = repeated(
+        "I12",
+        "preamble-stale",
         does="the scale that comes with a record is that of the record before",
         shows="raw codes right, volts off by one step",
-        size="records in a row",
-        default_size=1,
-        high=_MOST,
-        whole=True,
+        what="records",
         roles=("device",),
-        default_start=FIRST_RECORD,
-        seam="link",
     )
 
     _before = b""
-
-    def times(self) -> int:
-        """As said."""
-        return round(self.size or 0)
 
     def reply(self, due: Due, line: Line) -> Due | None:
         """The answer to the same question before."""

@@ -15,6 +15,27 @@ _BIT = "bit, 0 is the least significant"
 _MOST_BIT = 11
 
 
+def _two_bits(id_: str, name: str, *, does: str, shows: str, default_place: str) -> FaultEntry:
+    """The entry of a fault of two data bits."""
+    return FaultEntry(
+        id=id_,
+        name=name,
+        kind="product",
+        does=does,
+        shows=shows,
+        size=_BIT,
+        default_size=5,
+        high=_MOST_BIT,
+        whole=True,
+        second="the other bit",
+        default_second=6,
+        second_high=None,
+        places=PLACES,
+        default_place=default_place,
+        seam="bus",
+    )
+
+
 class DataBitStuckLow(WordFault):
     """A data bit reads 0 at the pin of the gain device; the bus carries the right word."""
 
@@ -66,22 +87,12 @@ class DataBitStuckHigh(WordFault):
 class DataBitsSwapped(WordFault):
     """Two data bits are exchanged."""
 
-    entry = FaultEntry(
-        id="F03",
-        name="data-bits-swapped",
-        kind="product",
+    entry = _two_bits(
+        "F03",
+        "data-bits-swapped",
         does="bits i and j of the code are exchanged",
         shows="gain wrong, of both signs, where the two bits differ; right where they are equal",
-        size=_BIT,
-        default_size=5,
-        high=_MOST_BIT,
-        whole=True,
-        second="the other bit",
-        default_second=6,
-        second_high=None,
-        places=PLACES,
         default_place=BUS,
-        seam="bus",
     )
 
     def changed(self, word: int, before: Before) -> int:
@@ -95,22 +106,12 @@ class DataBitsSwapped(WordFault):
 class DataBitsShorted(WordFault):
     """Two data bits are connected."""
 
-    entry = FaultEntry(
-        id="F04",
-        name="data-bits-shorted",
-        kind="product",
+    entry = _two_bits(
+        "F04",
+        "data-bits-shorted",
         does="bits i and j of the code are connected: wired OR when i is below j, wired AND when it is above",
         shows="gain wrong, of one sign, where exactly one of the two bits is set",
-        size=_BIT,
-        default_size=5,
-        high=_MOST_BIT,
-        whole=True,
-        second="the other bit",
-        default_second=6,
-        second_high=None,
-        places=PLACES,
         default_place=PIN,
-        seam="bus",
     )
 
     def changed(self, word: int, before: Before) -> int:

@@ -6,12 +6,20 @@ import re
 from typing import Final, Protocol, cast
 
 from harness.simulated.fault import Fault, FaultEntry
-from harness.simulated.faults.link_fault import FIRST_RECORD, ROLES, Due, Line, LinkFault
+from harness.simulated.faults.link_fault import (
+    FIRST_RECORD,
+    MOST,
+    ROLES,
+    Due,
+    Line,
+    LinkFault,
+    RepeatedLinkFault,
+    repeated,
+)
 from harness.simulated.status import QUEUE_DEPTH
 
 _LEVEL = re.compile(rb"^(\s*:?(?:SOUR\w*:)?VOLT\w*\s+)([0-9.Ee+-]+)\s*$", re.IGNORECASE)
 _SETTING = re.compile(rb"^\s*:?(INP|GAIN|VOLT|SOUR|FREQ|LOAD)", re.IGNORECASE)
-_MOST = 1000
 
 
 class _Adapter(Protocol):
@@ -40,7 +48,7 @@ class ErrorQueueOverflow(LinkFault):
         shows="-350 at the end of the queue; what was refused is unknown",
         size="errors",
         default_size=QUEUE_DEPTH + 1,
-        high=_MOST,
+        high=MOST,
         whole=True,
         roles=ROLES,
         default_start=FIRST_RECORD,
@@ -55,27 +63,16 @@ class ErrorQueueOverflow(LinkFault):
         return message
 
 
-class CommandRejected(LinkFault):
+class CommandRejected(RepeatedLinkFault):
     """A setting is refused, and only the queue says so."""
 
-    entry = FaultEntry(
-        id="I09",
-        name="command-rejected",
-        kind="io",
+    entry = repeated(
+        "I09",
+        "command-rejected",
         does="commands that set something are refused",
         shows="an entry in the error queue; reads back what was set before",
-        size="commands in a row",
-        default_size=1,
-        high=_MOST,
-        whole=True,
-        roles=ROLES,
-        default_start=FIRST_RECORD,
-        seam="link",
+        what="commands",
     )
-
-    def times(self) -> int:
-        """As said."""
-        return round(self.size or 0)
 
     def command(self, message: bytes, line: Line) -> bytes | None:
         """Not carried out; a word to be loaded is answered by the adapter's ERR."""
@@ -153,7 +150,7 @@ class LinkClosedByPeer(LinkFault):
         shows="end of file on the link; a new connection works, unless it stays away",
         size="attempts to connect again that find nobody (1000: it stays away)",
         default_size=0,
-        high=_MOST,
+        high=MOST,
         whole=True,
         roles=ROLES,
         default_start=FIRST_RECORD,
@@ -250,27 +247,17 @@ class ControlLinesPulsed(LinkFault):
         _adapter(line).nudge(reset=self.size == 1)
 
 
-class CaptureIncomplete(LinkFault):
+class CaptureIncomplete(RepeatedLinkFault):
     """The adapter drops events."""
 
-    entry = FaultEntry(
-        id="I20",
-        name="capture-incomplete",
-        kind="io",
+    entry = repeated(
+        "I20",
+        "capture-incomplete",
         does="the adapter keeps only a few events of a capture",
         shows="its drop counter is not zero; words are missing, the gain is right",
-        size="captures in a row",
-        default_size=1,
-        high=_MOST,
-        whole=True,
+        what="captures",
         roles=("adapter",),
-        default_start=FIRST_RECORD,
-        seam="link",
     )
-
-    def times(self) -> int:
-        """As said."""
-        return round(self.size or 0)
 
     def command(self, message: bytes, line: Line) -> bytes | None:
         """A short memory for one capture."""

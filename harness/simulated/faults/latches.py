@@ -7,6 +7,7 @@ from typing import Final
 
 from harness.simulated.delivery import Before, Delivery
 from harness.simulated.fault import Fault, FaultEntry
+from harness.simulated.faults.channel_pair import ChannelPair, pair_entry
 from harness.simulated.faults.word_fault import BUS, PLACES
 from harness.simulated.unit import UnitTruth
 
@@ -87,41 +88,15 @@ class LatchTransparent(Fault):
         return replace(delivery, frame=replace(delivery.frame, latch_over=round(self.size or 1)))
 
 
-class _LatchPair(Fault):
-    """Two latch lines have to do with each other."""
-
-    @classmethod
-    def highest(cls, unit: UnitTruth) -> float:
-        """The last channel."""
-        return unit.channels
-
-    def other(self, channel: int) -> int | None:
-        """The other channel of the pair; None for one that is not in it."""
-        pair = (round(self.size or 1), round(self.second or 2))
-        if channel not in pair:
-            return None
-        return pair[1] if channel == pair[0] else pair[0]
-
-
-class LatchesCrossed(_LatchPair):
+class LatchesCrossed(ChannelPair):
     """The word of one channel goes to another."""
 
-    entry = FaultEntry(
-        id="F13",
-        name="latches-crossed",
-        kind="product",
+    entry = pair_entry(
+        "F13",
+        "latches-crossed",
+        "product",
         does="the latch lines of two channels are exchanged",
         shows="right words under the wrong latch; each of the two channels follows the programme of the other",
-        size="one channel",
-        default_size=1,
-        low=1,
-        high=4,
-        whole=True,
-        second="the other channel",
-        default_second=2,
-        second_low=1,
-        second_high=None,
-        takes_channel=False,
         seam="bus",
     )
 
@@ -134,25 +109,15 @@ class LatchesCrossed(_LatchPair):
         return replace(delivery, frame=replace(delivery.frame, line=other + 1), takers=(other,))
 
 
-class LatchBroadcast(_LatchPair):
+class LatchBroadcast(ChannelPair):
     """Two latches pulse together."""
 
-    entry = FaultEntry(
-        id="F14",
-        name="latch-broadcast",
-        kind="product",
+    entry = pair_entry(
+        "F14",
+        "latch-broadcast",
+        "product",
         does="the latch lines of two channels are connected",
         shows="two latches pulse together; a channel changes when only the other one is written",
-        size="one channel",
-        default_size=1,
-        low=1,
-        high=4,
-        whole=True,
-        second="the other channel",
-        default_second=2,
-        second_low=1,
-        second_high=None,
-        takes_channel=False,
         seam="bus",
     )
 

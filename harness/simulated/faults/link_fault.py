@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from harness.simulated.fault import Fault
+from harness.simulated.fault import Fault, FaultEntry
 from harness.simulated.injection import Injection
 
 if TYPE_CHECKING:
@@ -16,6 +16,9 @@ Due = tuple[float, bytes]
 ROLES = ("source", "device", "adapter")
 FIRST_RECORD = 10
 """Links are left alone until so many records exist: what is wrong from the start is found when the bench is opened."""
+
+MOST = 1000
+"""Events in a row: for ever, in a run."""
 
 
 @dataclass(slots=True, kw_only=True)
@@ -85,3 +88,39 @@ class LinkFault(Fault):
     def opened(self, line: Line) -> None:
         """The link has been opened, or opened again."""
         del line
+
+
+class RepeatedLinkFault(LinkFault):
+    """It strikes so many times in a row as its size says."""
+
+    def times(self) -> int:
+        """As said."""
+        return round(self.size or 0)
+
+
+def repeated(
+    id_: str,
+    name: str,
+    *,
+    does: str,
+    shows: str,
+    what: str,
+    roles: tuple[str, ...] = ROLES,
+    default_size: int = 1,
+    default_start: int = FIRST_RECORD,
+) -> FaultEntry:
+    """The entry of a link fault whose size counts events in a row; `what` is counted."""
+    return FaultEntry(
+        id=id_,
+        name=name,
+        kind="io",
+        does=does,
+        shows=shows,
+        size=f"{what} in a row",
+        default_size=default_size,
+        high=MOST,
+        whole=True,
+        roles=roles,
+        default_start=default_start,
+        seam="link",
+    )

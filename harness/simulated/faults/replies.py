@@ -6,10 +6,18 @@ import re
 from typing import Final
 
 from harness.simulated.fault import Fault, FaultEntry
-from harness.simulated.faults.link_fault import FIRST_RECORD, ROLES, Due, Line, LinkFault
+from harness.simulated.faults.link_fault import (
+    FIRST_RECORD,
+    MOST,
+    ROLES,
+    Due,
+    Line,
+    LinkFault,
+    RepeatedLinkFault,
+    repeated,
+)
 
 _NUMBER = re.compile(rb"[+-]?\d+(\.\d*)?([eE][+-]?\d+)?\n")
-_MOST = 1000
 
 
 class ReplyLate(LinkFault):
@@ -36,27 +44,16 @@ class ReplyLate(LinkFault):
         return due[0] + (self.size or 0.0) * line.timeout_s, due[1]
 
 
-class ReplyMissing(LinkFault):
+class ReplyMissing(RepeatedLinkFault):
     """Answers never come."""
 
-    entry = FaultEntry(
-        id="I02",
-        name="reply-missing",
-        kind="io",
+    entry = repeated(
+        "I02",
+        "reply-missing",
         does="answers get lost",
         shows="a time-out; the link answers again after a clear",
-        size="answers in a row",
-        default_size=1,
-        high=_MOST,
-        whole=True,
-        roles=ROLES,
-        default_start=FIRST_RECORD,
-        seam="link",
+        what="answers",
     )
-
-    def times(self) -> int:
-        """As said."""
-        return round(self.size or 0)
 
     def reply(self, due: Due, line: Line) -> Due | None:
         """Gone."""
@@ -64,14 +61,10 @@ class ReplyMissing(LinkFault):
         return None if self.struck() else due
 
 
-class _OtherNumber(LinkFault):
+class _OtherNumber(RepeatedLinkFault):
     """A number is answered by something that is none."""
 
     answer = b""
-
-    def times(self) -> int:
-        """As said."""
-        return round(self.size or 0)
 
     def reply(self, due: Due, line: Line) -> Due | None:
         """Only numbers with a fraction or an exponent: counters and flags are never missing."""
@@ -85,19 +78,13 @@ class NotANumberValue(_OtherNumber):
     """9.91E37 stands for NaN."""
 
     answer = b"9.91E+37\n"
-    entry = FaultEntry(
-        id="I06",
-        name="not-a-number-value",
-        kind="io",
+    entry = repeated(
+        "I06",
+        "not-a-number-value",
         does="a number is answered by 9.91E37, which stands for NaN",
         shows="that number in place of a level, a rate or a scale",
-        size="numbers in a row",
-        default_size=1,
-        high=_MOST,
-        whole=True,
+        what="numbers",
         roles=("source", "device"),
-        default_start=FIRST_RECORD,
-        seam="link",
     )
 
 
@@ -105,19 +92,13 @@ class InfinityValue(_OtherNumber):
     """9.9E37 stands for infinity."""
 
     answer = b"9.9E+37\n"
-    entry = FaultEntry(
-        id="I07",
-        name="infinity-value",
-        kind="io",
+    entry = repeated(
+        "I07",
+        "infinity-value",
         does="a number is answered by 9.9E37, which stands for infinity or for no measurement",
         shows="that number in place of a level, a rate or a scale",
-        size="numbers in a row",
-        default_size=1,
-        high=_MOST,
-        whole=True,
+        what="numbers",
         roles=("source", "device"),
-        default_start=FIRST_RECORD,
-        seam="link",
     )
 
 
@@ -152,27 +133,18 @@ class ReplyGarbled(LinkFault):
         return due[0], bytes(answer)
 
 
-class WrongInstrument(LinkFault):
+class WrongInstrument(RepeatedLinkFault):
     """Somebody else answers."""
 
-    entry = FaultEntry(
-        id="I17",
-        name="wrong-instrument",
-        kind="io",
+    entry = repeated(
+        "I17",
+        "wrong-instrument",
         does="another instrument answers when asked for its identity",
         shows="model or serial number differs from the bench file",
-        size="answers in a row",
-        default_size=_MOST,
-        high=_MOST,
-        whole=True,
-        roles=ROLES,
+        what="answers",
+        default_size=MOST,
         default_start=0,
-        seam="link",
     )
-
-    def times(self) -> int:
-        """As said."""
-        return round(self.size or 0)
 
     def reply(self, due: Due, line: Line) -> Due | None:
         """A neighbour on the bench."""
@@ -181,27 +153,16 @@ class WrongInstrument(LinkFault):
         return due[0], b"Ardnish,PM-3,AR000017,1.0\n"
 
 
-class TwoOwners(LinkFault):
+class TwoOwners(RepeatedLinkFault):
     """Another program asks too."""
 
-    entry = FaultEntry(
-        id="I19",
-        name="two-owners",
-        kind="io",
+    entry = repeated(
+        "I19",
+        "two-owners",
         does="another program uses the same link: answers to its questions come in between",
         shows="an answer to a question that was never asked",
-        size="foreign questions in a row",
-        default_size=1,
-        high=_MOST,
-        whole=True,
-        roles=ROLES,
-        default_start=FIRST_RECORD,
-        seam="link",
+        what="foreign questions",
     )
-
-    def times(self) -> int:
-        """As said."""
-        return round(self.size or 0)
 
     def reply(self, due: Due, line: Line) -> Due | None:
         """Its answer first."""

@@ -6,8 +6,8 @@ import math
 from typing import Final
 
 from harness.simulated.fault import Fault, FaultEntry
+from harness.simulated.faults.channel_pair import ChannelPair, pair_entry
 from harness.simulated.parameters import TimingTruth
-from harness.simulated.unit import UnitTruth
 
 
 class _Terminator(Fault):
@@ -177,38 +177,22 @@ class AveragingLeftOn(Fault):
         return "AVERage" if self.averages() > 1 and self.begun else mode
 
 
-class CablesSwapped(Fault):
+class CablesSwapped(ChannelPair):
     """The cables of two channels are exchanged."""
 
-    entry = FaultEntry(
-        id="T8",
-        name="cables-swapped",
-        kind="station",
+    entry = pair_entry(
+        "T8",
+        "cables-swapped",
+        "station",
         does="what is recorded as one channel is another one, and the reverse",
         shows="each of the two channels follows the programme of the other; words under the right latch",
-        size="one channel",
-        default_size=1,
-        low=1,
-        high=4,
-        whole=True,
-        second="the other channel",
-        default_second=2,
-        second_low=1,
-        second_high=None,
-        takes_channel=False,
+        seam="device",
     )
-
-    @classmethod
-    def highest(cls, unit: UnitTruth) -> float:
-        """The last channel."""
-        return unit.channels
 
     def recorded_channel(self, channel: int) -> int:
         """The other one of the pair."""
-        pair = (round(self.size or 1), round(self.second or 2))
-        if channel not in pair or not self.strikes():
-            return channel
-        return pair[1] if channel == pair[0] else pair[0]
+        other = self.other(channel)
+        return channel if other is None or not self.strikes() else other
 
 
 class StaleRecord(Fault):
