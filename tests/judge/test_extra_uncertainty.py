@@ -95,3 +95,6 @@ def test_the_doubt_of_an_added_scatter_reaches_towards_the_limit() -> None:
     alike = added_scatter(list(0.01 * unit), list(0.01 * unit))
     assert alike.added_percent == 0.0
     assert 0.01 < alike.expanded_percent(0.05) < 0.03
+    # Far less scatter with toggling than without is chance, and no proof that the relay is perfect.
+    less = added_scatter(list(0.03 * unit), list(0.01 * unit))
+    assert (less.added_percent, less.expanded_percent(0.05)) == (0.0, pytest.approx(0.01))

@@ -63,7 +63,8 @@ def added_scatter(without_percent: Sequence[float], with_percent: Sequence[float
     added = math.sqrt(max(toggled - without, 0.0)) if ratio > critical else 0.0
     dof = float(len(without_percent) - 1), float(len(with_percent) - 1)
     ends = added_variance_interval(without, toggled, dof=dof, probability_ratio=COVERAGE_RATIO)
-    low, high = (math.sqrt(max(end, 0.0)) for end in ends)
+    # By chance toggled readings may scatter so much less that nothing seems left for the relay: all of it may be its.
+    low, high = math.sqrt(max(ends[0], 0.0)), math.sqrt(max(ends[1], toggled))
     return Scatter(
         variance_ratio=ratio,
         critical_ratio=critical,
