@@ -93,7 +93,8 @@ TestLinks.settings = settings(
 )
 
 # Far enough that the first rung is under way: preparing and self-check send and get less.
-REACHED = {"source": (55, 30), "device": (75, 30), "adapter": (5, 5)}
+REACHED = {"source": (55, 30), "device": (75, 30), "adapter": (6, 6)}
+"""Messages and answers before that; of the adapter, what it heard at the second rung is being fetched then."""
 
 
 @pytest.mark.parametrize("kind", [*MESSAGES, *GOING])
@@ -112,6 +113,16 @@ def test_trouble_leaves_its_reason_and_no_wrong_number(role: str, kind: str) -> 
         assert sum(map(bool, told)) == 1
         assert sum(r.status is ReadingStatus.VALID for r in readings) == len(world.rungs)
         assert not world.source_is_on()
+
+
+@pytest.mark.parametrize("kind", MESSAGES)
+def test_an_adapter_that_fails_while_it_is_armed_ahead_costs_no_word(kind: str) -> None:
+    """It is armed for the next setting while a record is taken; should that fail, it is armed again at the setting."""
+    with link_world() as world:
+        world.links["adapter"].faults.append(Meddler(kind, 4))
+        readings = world.walk()
+        assert world.wrong(readings) == []
+        assert [(r.capture is None, r.capture_reason) for r in readings] == [(False, "")] * len(world.rungs)
 
 
 OF_LINKS = [entry for entry in catalogue() if entry.roles and entry.id != "I28"]
