@@ -7,6 +7,8 @@ from dataclasses import dataclass
 
 ANY_FACTOR = ("source-load-mis-set", "terminator-wrong", "unit-mix-up", "pad-wrong")
 """Faults of the station that make a factor of any size, the likeliest first."""
+SPREAD_RATIO = 0.02
+"""As far as good units and sources move a factor that is exact: both are within their limits."""
 WINDOW_RATIO = 0.005
 """Half-width of the window round a ratio or its inverse."""
 TRIGGER_PERCENT = 5.0
@@ -102,12 +104,15 @@ def station_faults(ratio: float) -> tuple[str, ...]:
     Args:
         ratio: measured over predicted, > 0.
     Returns:
-        names, the likeliest first: of the exact factors that it may be, then of those that make any factor.
+        names, the likeliest first: of the exact factors that it may be, of a unit within its limits too, then of those
+        that make any factor.
     Source:
         match_factor.
     """
+    size = max(ratio, 1.0 / ratio)
+    near = sorted(FACTORS, key=lambda row: abs(size / row.ratio - 1.0))
     exact: list[str] = []
-    for row in match_factor(ratio):
+    for row in (row for row in near if abs(size / row.ratio - 1.0) <= SPREAD_RATIO):
         both = (row.station_fault, row.weak_fault)
         exact += reversed(both) if ratio < 1.0 else both
     return tuple(name for name in dict.fromkeys((*exact, *ANY_FACTOR)) if name)

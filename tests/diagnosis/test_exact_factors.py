@@ -45,7 +45,7 @@ def test_ratios_of_the_trade_are_in_the_table(ratio: float, cause: str) -> None:
     ("ratio", "first"),
     [
         (2.0, "source-load-mis-set"), (1.0 / 1.5, "terminator-wrong"), (math.sqrt(8.0), "unit-mix-up"),
-        (10.0, "probe-factor-wrong"), (0.1, "pad-wrong"), (1.7, "source-load-mis-set"),
+        (10.0, "probe-factor-wrong"), (0.1, "pad-wrong"), (9.88, "probe-factor-wrong"), (1.7, "source-load-mis-set"),
     ],
 )  # fmt: skip
 def test_a_factor_on_everything_names_the_station_by_its_exact_size(ratio: float, first: str) -> None:
