@@ -55,6 +55,14 @@ def test_each_claim_that_the_ladder_can_decide_is_planned_once(whole: Taken) -> 
     assert sum(len(part.index.get(claim.place, ())) for claim in claims) == len(part.result.judgements)
 
 
+def test_what_is_claimed_of_hardware_alone_is_not_asked_of_arithmetic() -> None:
+    """The 10 mV range doubles the codes of the one below: nothing is decided about where its amplifiers clip."""
+    claims = named(read_setup("configs/jobs/validation.toml"))
+    assert "ch1-20mV-clip-level" in claims
+    assert "ch1-10mV-clip-level" not in claims
+    assert "ch1-10mV-crosstalk" in claims
+
+
 @pytest.mark.parametrize(
     ("places", "missing"),
     [

@@ -154,6 +154,7 @@ def _exercised(kind: ClaimKind, place: Range, own: Collection[Setting], setup: S
             rung.purpose in kind.purposes and (rung.setting.channel, rung.setting.coarse) == place
             for rung in setup.extras
             if setup.limits.at(kind.item, rung.setting) is not None
+            and (not kind.of_hardware or rung.prediction.state.arithmetic_ratio == 1.0)
         )
     if Need.CHANNELS in kind.needs:
         return any(setting.channel != channel and setting.coarse == coarse for setting, _ in setup.planned())

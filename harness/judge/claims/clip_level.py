@@ -40,4 +40,5 @@ CLIP_LEVEL = ClaimKind(
     needs=frozenset(),
     judge=_judge,
     purposes=frozenset({Purpose.OVERDRIVEN}),
+    of_hardware=True,
 )

@@ -56,5 +56,7 @@ class ClaimKind:
     """Whether it says something only where something is wrong: of settings that were read, silence is a PASS."""
     in_limits: bool = True
     """Whether a limits file may hold it; the others are always claimed."""
+    of_hardware: bool = False
+    """Whether it says nothing of a setting whose gain is arithmetic in part."""
     provisional: bool = False
     """Whether it can be claimed of one reading alone, for a progress line."""
