@@ -39,6 +39,7 @@ def html(header: RunHeader, result: RunResult, events: tuple[Event, ...], detail
         NotFinite: a number is NaN or infinite.
     """
     require_finite(result)
+    measured = any(row.measured_codes_per_v is not None for row in result.settings)
     shown, steps_shown = tables.findings(result), tables.step_findings(result)
     return render(
         "page.html",
@@ -48,11 +49,12 @@ def html(header: RunHeader, result: RunResult, events: tuple[Event, ...], detail
             "first": overview(header, result),
             "severity": words.SEVERITY,
             "started": words.moment(header.started_utc),
-            "residual": figures.residual_svg(result),
+            "measured": measured,
+            "residual": figures.residual_svg(result) if measured else "",
             "fitted": figures.has_fitted_row(result),
-            "steps": figures.steps_svg(result),
-            "heat": figures.heat_grids(result),
-            "realness": figures.realness_grids(result),
+            "steps": figures.steps_svg(result) if result.steps else "",
+            "heat": figures.heat_grids(result) if measured else (),
+            "realness": figures.realness_grids(result) if measured else (),
             "at_input": figures.at_input_svg(result),
             "noise": figures.noise_svg(result),
             "offset": figures.offset_svg(result),

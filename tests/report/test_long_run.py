@@ -18,6 +18,20 @@ from harness.report.figures.grid import MANY, NARROW
 from harness.values import Outcome, Realness, RealnessEvidence, RunResult, Setting
 
 
+def test_a_run_without_a_gain_draws_nothing_and_says_why(made: SimpleNamespace) -> None:
+    empty = {"measured_codes_per_v": None, "residual_percent": None, "up_down_percent": None, "noise_code": None}
+    empty |= {"outcome": Outcome.INVALID, "offset_code": None, "realness": Realness.UNPROVEN}
+    for attempts, said in ((2, "the readings that were made are all INVALID"), (0, "the run ended before its first")):
+        rows = tuple(dataclasses.replace(row, attempts=attempts, **empty) for row in made.small.settings)
+        result = dataclasses.replace(made.small, settings=rows, steps=(), verdict=Outcome.INVALID)
+        text = report.html(made.header(), result, ())
+        assert f"No setting has a measured gain, so there is nothing to draw: {said}" in text
+        assert "<svg" not in text[text.index('id="figures"') : text.index('id="findings"')]
+        lot = report.lot_html([(made.header(), result)], ())
+        assert "No setting of these units has a measured gain." in lot
+        assert "All settings of the unit<" in lot
+
+
 def many(made: SimpleNamespace, count: int) -> RunResult:
     """One range of many fine positions; the tenth of them failed, all behind it are arithmetic."""
     row = dataclasses.replace(made.small.settings[0], realness=Realness.HARDWARE, arithmetic_ratio=1.0)
