@@ -32,6 +32,11 @@ GOALS: dict[str, tuple[str, float]] = {
     "store_memory_mb": ("<=", 300.0),
     "sweep_memory_mb": ("<=", 400.0),
     "decode_memory_growth": ("<=", 1.2),
+    "judge_run_s": ("<=", 0.5),
+    "page_s": ("<=", 5.0),
+    "page_mb": ("<=", 3.0),
+    "page_open_s": ("<=", 1.5),
+    "suite_ms_per_claim": ("<=", 0.5),
 }
 """Figure -> at most or at least, and how much."""
 
