@@ -86,5 +86,5 @@ def test_the_least_margin_of_all_claims_is_told_in_u(made: SimpleNamespace) -> N
     )
     result = dataclasses.replace(made.small, judgements=claims)
     told = first_screen(report.html(made.header(), result, ()))
-    assert "Least margin of all claims, gain ch1 20V 100 %: margin +0.500 %, +2.0 U." in told
+    assert "Least margin of all claims gain ch1 20V 100 %: margin +0.500 %, +2.0 U" in told
     assert "Least margin" not in first_screen(report.html(made.header(), made.small, ()))
