@@ -9,7 +9,7 @@ from harness.report.figures.night import night_svg
 from harness.report.figures.night_failures import MOST_PANELS, failures_svg
 from harness.report.night_rows import FailureRow, failure_rows
 from harness.report.template import render
-from harness.values import NightFailure, NightResult, NightRunRow, Outcome
+from harness.values import NightResult, NightRunRow, Outcome
 
 MOST_LINES = 60
 """Failures and differences shown; the rest are counted."""
@@ -57,7 +57,7 @@ def night_html(night: NightResult, *, software: str) -> str:
             "more": max(len(new) - MOST_LINES, 0),
             "figure": night_svg(night),
             "new_count": sum(f.new for f in night.failures) or "No",
-            "failing": failures_svg(_worst_first(night)),
+            "failing": failures_svg([row.furthest for row in new]),
             "panels": MOST_PANELS,
             "folded": len(cycles) > MOST_CYCLES,
             "against": night.against[:MOST_LINES],
@@ -66,10 +66,6 @@ def night_html(night: NightResult, *, software: str) -> str:
             "where": lambda failure: _where(failure, night),
         },
     )  # fmt: skip
-
-
-def _worst_first(night: NightResult) -> list[NightFailure]:
-    return sorted((f for f in night.failures if f.new), key=lambda f: -abs(f.worst_percent or 0.0))
 
 
 def _visits(night: NightResult, unit: str) -> list[tuple[int, str]]:

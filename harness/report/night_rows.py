@@ -25,6 +25,7 @@ class FailureRow:
     corners: tuple[str, ...]
     reason: str
     """Of the one that is furthest off."""
+    furthest: NightFailure
 
 
 def failure_rows(failures: Sequence[NightFailure]) -> tuple[FailureRow, ...]:
@@ -62,6 +63,7 @@ def _row(channel: str, group: Sequence[NightFailure]) -> FailureRow:
         worst=_span([failure.worst_percent for failure in group if failure.worst_percent is not None]),
         corners=furthest.corners,
         reason=furthest.reason,
+        furthest=furthest,
     )
 
 

@@ -32,6 +32,10 @@ from harness.values import (
     conditions_of,
 )
 
+REST_S = 600.0
+"""Before a unit has settled it has been at rest for so long: it settled for that."""
+CAUSE_LETTERS = 80
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RunPart:
@@ -107,6 +111,8 @@ class NightJudge:
                 failing.reason = failing.reason or row.reason
                 if abs(row.residual_percent or 0.0) >= abs(failing.worst_percent or 0.0):
                     failing.worst_percent = row.residual_percent
+            if row.outcome is Outcome.INVALID:
+                self._invalid[_cause(row.reason.removeprefix(f"{row.label}: "))] += 1
             if row.word_outcome in (Outcome.PASS, Outcome.FAIL):
                 self._words += row.attempts
                 self._wrong_words += row.attempts if row.word_outcome is Outcome.FAIL else 0
@@ -116,15 +122,21 @@ class NightJudge:
             if probe_c is not None and parameter.identifiable:
                 key = (unit, parameter.channel, parameter.name)
                 self._parameters[key].append((probe_c, parameter.deviation_percent))
-        self._pass_through(part, readings)
+        for setting, gain in self._pass_through(part, readings).items():
+            if probe_c is not None:
+                key = (unit, setting.channel, f"gain at {_label(part, setting)}, by the anchor")
+                self._parameters[key].append((probe_c, 100.0 * math.log(gain)))
 
-    def _pass_through(self, part: RunPart, readings: Iterable[Reading]) -> None:
+    def _pass_through(self, part: RunPart, readings: Iterable[Reading]) -> dict[Setting, float]:
+        """Count, draw and compare; the gain of each anchor when it was read last, in the corner and at rest."""
         unit = part.info.header.unit
         last: dict[Setting, tuple[int, float]] = {}
+        rest_s = max((e.at_s for e in part.events if e.kind == "dwell"), default=-math.inf) - REST_S
         for reading in readings:
             self._readings += 1
-            if reading.status is ReadingStatus.INVALID:
-                self._invalid[reading.reason.split(":", 1)[0] or "unknown"] += 1
+            # Of the ladder its setting is INVALID, and counted with it.
+            if reading.status is ReadingStatus.INVALID and reading.purpose is not Purpose.LADDER:
+                self._invalid[_cause(reading.reason)] += 1
             if reading.purpose is not Purpose.ANCHOR or reading.status is not ReadingStatus.VALID:
                 continue
             gain = measure(
@@ -132,14 +144,16 @@ class NightJudge:
             ).gain_codes_per_v
             if gain is None:
                 continue
-            label = part.labels.get(reading.setting, str(reading.setting))
+            label = _label(part, reading.setting)
             self._anchors[unit, label].append((self._hours(reading.started_utc), gain))
-            if reading.setting in last:
+            # While a unit follows its corner, neighbours differ by the ramp and not by how well they repeat.
+            if reading.setting in last and reading.started_s >= rest_s:
                 index, before = last[reading.setting]
                 # Next to each other nothing was moved in between; else the ladder was, relays and all.
                 kind = self._repeat if reading.index == index + 1 else self._toggle
                 kind[unit].extend(successive_percent((before, gain)))
             last[reading.setting] = (reading.index, gain)
+        return {setting: gain for setting, (_, gain) in last.items()}
 
     def _conditions(self, unit: str, events: Sequence[Event]) -> None:
         for event in events:
@@ -252,6 +266,15 @@ class NightJudge:
                     unit=unit, channel=channel, parameter=name, ppm_per_k=found[0], u_ppm_per_k=found[1],
                     runs=len(points),
                 )  # fmt: skip
+
+
+def _label(part: RunPart, setting: Setting) -> str:
+    return part.labels.get(setting, str(setting))
+
+
+def _cause(reason: str) -> str:
+    """The beginning of a reason, so that the same ones are counted together."""
+    return ": ".join(reason.split(": ")[:2])[:CAUSE_LETTERS] or "unknown"
 
 
 def _means(events: Sequence[Event]) -> tuple[float | None, float | None]:
