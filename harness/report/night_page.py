@@ -110,4 +110,6 @@ def _where(row: FailureRow, night: NightResult) -> str:
 
 
 def _number(value: float | None, digits: int = 4) -> str:
-    return "–" if value is None else f"{value:.{digits}g}"
+    if value is None:
+        return "–"
+    return f"{value:.0f}" if 10.0**digits <= abs(value) < 1e6 else f"{value:.{digits}g}"

@@ -3,20 +3,23 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from typing import Any
 
 from sqlalchemy import Connection, Row, func, select
 
 from harness.errors import StoreError
 from harness.store.chain import header_hash, kept_hash, row_hash
-from harness.store.dropped_row import Dropped, dropped_of, with_gone
+from harness.store.dropped_row import dropped_of, with_gone
 from harness.store.journal_check import journal_faults
 from harness.store.reading_row import reading_of
 from harness.store.run_row import read_infos
 from harness.store.schema import DROPPED, EVENTS, FILES, READINGS, RUN_FILES, RUNS, columns_at, since_of
 
 _PAGE = 64
+Kept = Mapping[str, Any] | None
+"""The row of what was kept of a reading; None where its raw data are there."""
 CHAINED = since_of(READINGS.c.own_hash)
 """The version of the schema that brought the chain."""
 
@@ -78,9 +81,7 @@ def _run_faults(connection: Connection, version: int, number: int, run_id: str) 
     chained = version >= CHAINED
     line = _Line(header_hash(connection, number, version))
     yield from journal_faults(connection, version, number, f"run {run_id}: ", line.start)
-    dropped = dropped_of(connection, version, number)
-    for row in _rows(connection, version, number):
-        kept = dropped.get(row.reading)
+    for row, kept in _rows(connection, version, number):
         try:
             reading_of(row._asdict(), f"run {run_id}", kept)
         except StoreError as error:
@@ -88,24 +89,25 @@ def _run_faults(connection: Connection, version: int, number: int, run_id: str) 
         if kept is not None and kept["own_hash"] != kept_hash(kept, row.own_hash):
             yield f"run {run_id}: what was kept of reading {row.reading} was changed since its raw data were dropped"
         if chained:
-            line.take(row, dropped)
+            line.take(row, kept)
     if not chained:
         return
     run = connection.execute(select(RUNS).where(RUNS.c.number == number)).one()
     if line.is_whole(run.chain_head, run.chain_length):
         return
     walk = _Walk(f"run {run_id}: ")
-    for row in _rows(connection, version, number):
-        yield from walk.changes(row, dropped)
+    for row, kept in _rows(connection, version, number):
+        yield from walk.changes(row, kept)
     yield from walk.breaks(line.start, run.chain_head, run.chain_length)
 
 
-def _rows(connection: Connection, version: int, number: int) -> Iterator[Row[tuple[object, ...]]]:
-    """A run's rows in order of index, a page in memory at a time."""
+def _rows(connection: Connection, version: int, number: int) -> Iterator[tuple[Row[tuple[object, ...]], Kept]]:
+    """A run's rows in order of index, with what was kept of each that was dropped; a page in memory at a time."""
     last = -1
     query = select(*columns_at(READINGS, version)).where(READINGS.c.run == number).order_by(READINGS.c.reading)
     while rows := connection.execute(query.where(READINGS.c.reading > last).limit(_PAGE)).all():
-        yield from rows
+        dropped = dropped_of(connection, version, number, after=last, last=rows[-1].reading)
+        yield from ((row, dropped.get(row.reading)) for row in rows)
         last = rows[-1].reading
 
 
@@ -117,9 +119,9 @@ class _Line:
         self._count = 0
         self._sound = True
 
-    def take(self, row: Row[tuple[object, ...]], dropped: Dropped) -> None:
+    def take(self, row: Row[tuple[object, ...]], kept: Kept) -> None:
         """The next row in order of index."""
-        self._sound = self._sound and row.previous_hash == self._head and row.own_hash == _true_hash(row, dropped)
+        self._sound = self._sound and row.previous_hash == self._head and row.own_hash == _true_hash(row, kept)
         self._head = row.own_hash
         self._count += 1
 
@@ -128,10 +130,10 @@ class _Line:
         return self._sound and (self._head, self._count) == (head, length)
 
 
-def _true_hash(row: Row[tuple[object, ...]], dropped: Dropped) -> str:
+def _true_hash(row: Row[tuple[object, ...]], kept: Kept) -> str:
     """The hash that a row should have; empty where its content is of a kind that no column has."""
     try:
-        return row_hash(with_gone(row._asdict(), dropped.get(row.reading)), row.previous_hash)
+        return row_hash(with_gone(row._asdict(), kept), row.previous_hash)
     except (TypeError, ValueError, AttributeError):
         return ""
 
@@ -144,7 +146,7 @@ class _Walk:
         self._index_of: dict[str, int] = {}
         self._follows: dict[int, str] = {}
 
-    def changes(self, row: Row[tuple[object, ...]], dropped: Dropped) -> Iterator[str]:
+    def changes(self, row: Row[tuple[object, ...]], kept: Kept) -> Iterator[str]:
         """What a row says of itself that is not so."""
         index, previous, own = row.reading, row.previous_hash, row.own_hash
         if not previous or not own:
@@ -152,7 +154,7 @@ class _Walk:
             self._follows[index] = ""
             return
         self._follows[index] = previous
-        if _true_hash(row, dropped) != own:
+        if _true_hash(row, kept) != own:
             yield f"{self._place}reading {index} was changed after it was recorded: its hash is not that of its content"
         if own in self._index_of:
             yield f"{self._place}reading {index} has the hash of reading {self._index_of[own]}: one of them was put in"

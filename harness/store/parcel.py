@@ -53,6 +53,8 @@ def pack(connection: Connection, number: int, readings: Collection[int], events_
     names = _rows(connection, RUN_FILES, number, RUN_FILES.c.position)
     used = select(FILES).where(FILES.c.sha256.in_({row["sha256"] for row in names}))
     events = select(EVENTS).where(EVENTS.c.run == number).order_by(EVENTS.c.number).offset(events_before).limit(most)
+    ends = {"after": min(readings) - 1, "last": max(readings)} if readings else {"last": -1}
+    dropped = dropped_of(connection, VERSION, number, **ends)
     rows = select(READINGS).where(READINGS.c.run == number, READINGS.c.reading.in_(readings))
     return Parcel(
         run=run,
@@ -60,7 +62,7 @@ def pack(connection: Connection, number: int, readings: Collection[int], events_
         files=[row._asdict() for row in connection.execute(used)],
         names=names,
         readings=[row._asdict() for row in connection.execute(rows.order_by(READINGS.c.reading))],
-        dropped=[dict(row) for index, row in dropped_of(connection, VERSION, number).items() if index in readings],
+        dropped=[dict(row) for index, row in dropped.items() if index in readings],
         events=[row._asdict() for row in connection.execute(events)],
         events_before=events_before,
     )
