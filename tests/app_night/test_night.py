@@ -53,7 +53,7 @@ name = "room"
 
 [night.dwell]
 within_k = 6.0
-look_s = 300.0
+look_s = 120.0
 """
 
 
