@@ -22,6 +22,7 @@ GainladderError                     every child: a message that names the place;
 │  ├─ FitFailed                     the least-squares problem has no unique answer
 │  ├─ HostAsleep                    the computer slept while it was taken
 │  └─ CaptureError (ValueError)     a bus capture that contradicts itself
+├─ LearnError                       what was seen of a device does not allow an answer
 ├─ StoreError                       the record cannot be written or read
 │  ├─ StoreUnavailable              missing, locked, read-only or full
 │  ├─ SchemaMismatch                written by another version
@@ -223,6 +224,12 @@ class CaptureError(MeasureError, ValueError):
     """A bus capture that contradicts itself: time runs backwards, lengths differ."""
 
     reason = "capture"
+
+
+class LearnError(GainladderError):
+    """What was seen of a device does not allow an answer; the message says what is missing and what to do."""
+
+    exit_code = ExitCode.INVALID
 
 
 class StoreError(GainladderError):

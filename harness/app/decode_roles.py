@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from harness.bus import Roles
+from harness.bus import Found, Roles
 from harness.errors import UsageError
 
 
@@ -20,12 +20,17 @@ def label_of(text: str) -> tuple[int | None, float | None, Path]:
         raise UsageError(f"--labelled {text!r}: allowed is CHANNEL:RANK=FILE, such as 1:40=ch1-40.csv") from error
 
 
-def roles_text(roles: Roles) -> list[str]:
-    """What was found, line by line, each with its evidence."""
+def role_rows(roles: Roles) -> tuple[tuple[str, Found], ...]:
+    """Question and answer, in the order in which they can be asked."""
     rows = [("clock", roles.clock), ("data", roles.data)]
     rows += [("clock edge", roles.clock_edge), ("latch edge", roles.latch_edge)]
     rows += [(f"latch {k + 1}", latch) for k, latch in enumerate(roles.latches)]
     rows += [(f"bits of {latch.value}", bits) for latch, bits in zip(roles.latches, roles.bits, strict=True)]
     rows.append(("first bit", roles.first_bit))
     rows += [(f"channel {channel}", found) for channel, found in roles.channels]
-    return [f"{name:<18} {a.value or '-':<18} {a.confidence_ratio:>4.0%}  {a.evidence}" for name, a in rows]
+    return tuple(rows)
+
+
+def roles_text(roles: Roles) -> list[str]:
+    """What was found, line by line, each with its evidence."""
+    return [f"{name:<18} {a.value or '-':<18} {a.confidence_ratio:>4.0%}  {a.evidence}" for name, a in role_rows(roles)]

@@ -18,6 +18,7 @@ COMMANDS = {
     "report": "Make the page, CSV, JSON or JUnit of a run.",
     "runs": "List the recorded runs, newest first.",
     "check": "Identify the instruments of a bench; source off.",
+    "learn": "Find out what an unknown gain control does.",
     "simulate": "Serve a simulated bench to other programs.",
     "faults": "List what can be wrong with a simulated bench.",
     "decode": "Turn a capture of the control bus into words.",

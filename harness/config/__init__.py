@@ -9,6 +9,7 @@ from harness.config.job_file import JobFile
 from harness.config.limits_file import LimitItem, LimitsFile
 from harness.config.night_section import Anchors, Corner, Dwell, Night, Stops
 from harness.config.parse import parse, validate
+from harness.config.settings_file import LoadedWords, NamedRange, Probed, SettingsFile
 from harness.config.stage_section import Corrections, Stage
 from harness.config.uncertainty_section import BenchUncertainty, DeviceUncertainty, LevelAccuracy, Stated
 from harness.config.wiring_file import WiringFile
@@ -33,9 +34,13 @@ __all__ = [
     "LevelAccuracy",
     "LimitItem",
     "LimitsFile",
+    "LoadedWords",
+    "NamedRange",
     "Night",
+    "Probed",
     "Reference",
     "Response",
+    "SettingsFile",
     "SimulationSection",
     "Stage",
     "Stated",

@@ -8,13 +8,15 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from harness.errors import NotFinite, UsageError
+from harness.errors import FitFailed, NotFinite, UsageError
 from harness.law.design import LN_K, Column, Design, design_matrix
 from harness.law.fitting import HUBER, Identified, Shared, SharedSolution, identify, solve_shared
 from harness.law.gain_law import GainLaw
 from harness.law.stages import Floats
 from harness.values import Setting
 
+MOST_CHANGE = 25.0
+"""ln of the largest factor by which a parameter may differ from the file: more is another law."""
 PRIOR_PERCENT = 10.0
 """Standard uncertainty before any reading of a parameter that the readings cannot tell, without a tolerance."""
 PRIOR_LN_K_PERCENT = 1.0
@@ -131,7 +133,7 @@ def fit_law(
         UsageError: no settings, settings of several channels, gains or shared errors that are not one for each setting,
             or shared errors that are all of u_percent.
         NotFinite: a gain or an uncertainty is not a positive finite number.
-        FitFailed: the readings and the priors do not decide the parameters.
+        FitFailed: the readings and the priors do not decide the parameters, or one of them leaves every measure.
     Source:
         least squares of ln G, generalised where errors are shared; Huber's loss; recovery of injected parameters in
         tests/law/test_fit_law.py.
@@ -160,6 +162,12 @@ def _law_fit(
     solution: SharedSolution,
 ) -> LawFit:
     changes, spreads = solution.parameters, np.sqrt(np.diag(solution.covariance))
+    far = int(np.abs(changes).argmax())
+    if not abs(float(changes[far])) < MOST_CHANGE:
+        raise FitFailed(
+            f"fit: {design.columns[far].name} would change by a factor of exp({changes[far]:.3g}); allowed "
+            f"is up to exp({MOST_CHANGE:g}): the law of the device file is not that of these gains"
+        )
     values, matrix = design.model()(changes)
     residuals = logs - values
     rows = zip(design.columns, changes, spreads, seen.identifiable, priors, strict=True)

@@ -6,6 +6,7 @@ from harness.sweep.bench import Bench
 from harness.sweep.dwell import settle
 from harness.sweep.plan import AnchorPlan, Progress, SweepPlan
 from harness.sweep.resumption import Resumption, resumption
+from harness.sweep.scouting import Scouted, scout
 from harness.sweep.self_check import self_check
 from harness.sweep.walk import Walk, sweep
 
@@ -16,9 +17,11 @@ __all__ = [
     "Bench",
     "Progress",
     "Resumption",
+    "Scouted",
     "SweepPlan",
     "Walk",
     "resumption",
+    "scout",
     "self_check",
     "settle",
     "sweep",

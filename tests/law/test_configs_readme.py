@@ -11,7 +11,7 @@ from typing import Any
 import pytest
 from pydantic import BaseModel
 
-from harness.config import BenchFile, DeviceFile, InstrumentFile, JobFile, LimitsFile, Stage
+from harness.config import BenchFile, DeviceFile, InstrumentFile, JobFile, LimitsFile, SettingsFile, Stage
 from harness.config.instrument_file import COMMON, VERBS
 from harness.config.model import Change
 from harness.judge import ITEMS
@@ -24,7 +24,7 @@ README = Path(__file__).parents[2] / "configs" / "README.md"
 TEXT = README.read_text()
 SECTIONS = {
     title: TEXT.split(f"\n## {title}\n", 1)[1].split("\n## ", 1)[0]
-    for title in ("Head of every file", "Devices", "Benches", "Instruments", "Limits", "Jobs")
+    for title in ("Head of every file", "Devices", "Benches", "Instruments", "Limits", "Jobs", "Settings")
 }
 MODELS: list[tuple[str, type[BaseModel]]] = [
     ("Head of every file", Change),
@@ -35,6 +35,7 @@ MODELS: list[tuple[str, type[BaseModel]]] = [
     ("Instruments", InstrumentFile),
     ("Limits", LimitsFile),
     ("Jobs", JobFile),
+    ("Settings", SettingsFile),
 ]
 EXAMPLES = re.findall(r"```toml\n(.*?)```", TEXT, flags=re.DOTALL)
 
@@ -62,6 +63,8 @@ def names_in(text: str) -> set[str]:
 @pytest.mark.parametrize(("title", "model"), MODELS, ids=[model.__name__ for _, model in MODELS])
 def test_every_key_is_explained(title: str, model: type[BaseModel]) -> None:
     explained = names_in(SECTIONS[title]) | names_in(SECTIONS["Head of every file"])
+    if title == "Settings":  # the tables that it shares are explained where a device file has them
+        explained |= names_in(SECTIONS["Devices"])
     assert sorted(set(keys(model)) - explained) == []
 
 

@@ -1,0 +1,51 @@
+"""`gainladder learn`: what the gain control of an undocumented device does."""
+
+from __future__ import annotations
+
+import click
+
+from harness.app.options import DEFAULT_REPORTS, fault_option, json_option, seed_option, store_option
+
+
+@click.command()
+@click.argument("bench", metavar="BENCH")
+@click.option("--settings", "settings_path", required=True, metavar="FILE", help="What is known from outside.")
+@click.option("--out", default="learned.toml", show_default=True, metavar="DEVICE.toml", help="File to write.")
+@click.option("--fine", "fine", multiple=True, type=click.IntRange(min=0), help="These positions only; repeatable.")
+@click.option("--yes", is_flag=True, help="The cautions are understood: do not ask.")
+@click.option("--anew", is_flag=True, help="Begin again, whatever an earlier session has found.")
+@click.option("--verify", is_flag=True, help="Sweep with the learned file at the end; its exit code is the command's.")
+@click.option("--reports", default=DEFAULT_REPORTS, show_default=True, metavar="DIR", help="Where pages go.")
+@store_option
+@seed_option
+@fault_option
+@click.option("--operator", default="", metavar="NAME", help="Who runs it; default: the login name.")
+@json_option
+def command(
+    bench: str,
+    settings_path: str,
+    out: str,
+    fine: tuple[int, ...],
+    yes: bool,
+    anew: bool,
+    verify: bool,
+    reports: str,
+    store_url: str,
+    seed: int | None,
+    faults: tuple[str, ...],
+    operator: str,
+    as_json: bool,
+) -> int:
+    """Find out what the gain control of the device on BENCH does, and write a device file.
+
+    In stages: look, listen, measure, explain, write. A session that broke off goes on where it was when the same
+    command is given again.
+    """
+    from harness.app.learn import LearnRequest, learn
+
+    return learn(
+        LearnRequest(
+            bench=bench, settings=settings_path, out=out, fine=fine, yes=yes, anew=anew, verify=verify, reports=reports,
+            store=store_url, seed=seed, faults=faults, operator=operator, as_json=as_json,
+        )
+    )  # fmt: skip

@@ -1,0 +1,144 @@
+"""One session of `gainladder learn` from beginning to end."""
+
+from __future__ import annotations
+
+import datetime
+import sys
+from dataclasses import dataclass
+from pathlib import Path
+
+import click
+
+from harness.app import cautions
+from harness.app.files import FileSet
+from harness.app.learn_ending import Learned, conclude, write_files
+from harness.app.learn_notebook import open_notebook
+from harness.app.learn_stages import Session, listen, look, measure, scout_ranges
+from harness.app.learn_text import explained_text, heard_text, scouted_text
+from harness.app.output import ready_folder, result, result_json, say
+from harness.app.setup import BenchSetup, read_bench
+from harness.app.signals import interruptible
+from harness.config import SettingsFile
+from harness.drivers import RealClock
+from harness.errors import ConfigError, ExitCode, Problem, UsageError
+from harness.store import Store, open_store
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LearnRequest:
+    """What the user asked for."""
+
+    bench: str
+    settings: str
+    out: str
+    fine: tuple[int, ...]
+    yes: bool
+    anew: bool
+    verify: bool
+    reports: str
+    store: str
+    seed: int | None
+    faults: tuple[str, ...]
+    operator: str
+    as_json: bool
+
+
+def learn(request: LearnRequest) -> int:
+    """Look, listen, measure, explain, write; the exit code."""
+    session = _session(request)
+    say(cautions.long())
+    _stage("look", look(session))
+    _confirm(request)
+    with open_store(request.store) as store, interruptible():
+        learned = _measured(session, store)
+    out = Path(request.out)
+    paths = write_files(session, learned, out)
+    _stage("write", [str(path) for path in paths])
+    if request.as_json:
+        result_json(_content(learned, paths))
+    else:
+        result(f"learned {session.settings.name}: {out}; sweep with it: gainladder sweep {paths[-1]}")
+    return _verified(request, paths[-1]) if request.verify else ExitCode.PASS
+
+
+def _measured(session: Session, store: Store) -> Learned:
+    listen(session)
+    _stage("listen", heard_text(session.notebook) or ["no line is probed"])
+    troubles = scout_ranges(session)
+    _stage("scout", [*scouted_text(session.notebook, session.settings), *(f"TROUBLE    {t}" for t in troubles)])
+    run = measure(session, store)
+    _stage("measure", [f"run {run}"])
+    learned = conclude(session, store, run)
+    _stage("explain", list(explained_text(learned, session.settings)))
+    return learned
+
+
+def _session(request: LearnRequest) -> Session:
+    files = FileSet()
+    settings = files.read(SettingsFile, "settings", request.settings)
+    bench = read_bench(files, request.bench)
+    if settings is not None:
+        count = len(settings.fine_names)
+        for index in request.fine:
+            if index >= count:
+                allowed = f"0 to {count - 1}"
+                files.problems.append(Problem(file="the command line", key="--fine", got=str(index), allowed=allowed))
+    files.check()
+    if settings is None or bench is None:  # pragma: no cover - check has raised
+        raise ConfigError(())
+    out = Path(request.out)
+    folder = ready_folder(str(out.with_name(f"{out.stem}-learning")))
+    hashes = {role: files.stored[role].sha256 for role in ("settings", "bench")}
+    return Session(
+        settings=settings, bench=_fitting(bench, settings), folder=folder,
+        notebook=open_notebook(folder, hashes, anew=request.anew),
+        date=datetime.date.fromisoformat(RealClock().utc()[:10]), owner=request.operator or "learned",
+        seed=request.seed, faults=request.faults, fine=tuple(sorted(set(request.fine))),
+    )  # fmt: skip
+
+
+def _fitting(bench: BenchSetup, settings: SettingsFile) -> BenchSetup:
+    """ConfigError where the settings file asks for ears that the bench does not have, or the reverse."""
+    has, wants = "adapter" in bench.profiles, settings.probed is not None
+    if has == wants:
+        return bench
+    got = "an [adapter]" if has else "no [adapter]"
+    allowed = "with [probed] in the settings file, and only then"
+    raise ConfigError((Problem(file=bench.path, key="adapter", got=got, allowed=allowed),))
+
+
+def _confirm(request: LearnRequest) -> None:
+    if request.yes:
+        return
+    if not sys.stdin.isatty():
+        raise UsageError("the cautions must be confirmed before anything is driven: give --yes where nobody is asked")
+    click.confirm("Nothing is driven yet. Are the cautions understood, and the limits right?", abort=True, err=True)
+
+
+def _stage(name: str, lines: list[str]) -> None:
+    say("\n".join([f"-- {name}", *(f"   {line}" for line in lines)]))
+
+
+def _content(learned: Learned, paths: tuple[Path, ...]) -> dict[str, object]:
+    explained, rule = learned.explained, learned.rule
+    return {
+        "run": learned.run,
+        "files": [str(path) for path in paths],
+        "law": None if explained.law is None else str(explained.law.hypothesis.shape),
+        "sure": explained.sure,
+        "left_percent": None if explained.law is None else 100.0 * explained.law.scatter_ratio,
+        "rule": rule.firmware["rule"],
+        "words_right": rule.right,
+        "words_seen": rule.seen,
+        "stages": [dict(stage.keys) for stage in rule.draft.stages],
+    }
+
+
+def _verified(request: LearnRequest, job: Path) -> int:
+    from harness.app.main import cli
+
+    words = ["sweep", str(job), "--store", request.store, "--reports", request.reports, "--unit", "learned"]
+    words += [] if request.seed is None else ["--seed", str(request.seed)]
+    for fault in request.faults:
+        words += ["--fault", fault]
+    return int(cli(words, standalone_mode=False) or 0)

@@ -1,0 +1,36 @@
+"""An unknown device: listen to its bus, measure its gains, explain both, write a device file."""
+
+from harness.learn.explain import Explained, Moves, Observed, Part, Shape, Waves, explain, setting_rows
+from harness.learn.listen import Heard, Move, captures_of, hear, moves
+from harness.learn.provisional import device_tables, job_text, limits_text, range_scales_vpp
+from harness.learn.readings import Gathered, gather_readings
+from harness.learn.write import Draft, Rule, device_text, draft_of, find_rule
+from harness.learn.write import limits_text as proposed_limits_text
+
+__all__ = [
+    "Draft",
+    "Explained",
+    "Gathered",
+    "Heard",
+    "Move",
+    "Moves",
+    "Observed",
+    "Part",
+    "Rule",
+    "Shape",
+    "Waves",
+    "captures_of",
+    "device_tables",
+    "device_text",
+    "draft_of",
+    "explain",
+    "find_rule",
+    "gather_readings",
+    "hear",
+    "job_text",
+    "limits_text",
+    "moves",
+    "proposed_limits_text",
+    "range_scales_vpp",
+    "setting_rows",
+]

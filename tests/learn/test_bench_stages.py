@@ -1,0 +1,158 @@
+"""Listening and scouting on benches that behave, and on such that do not."""
+
+from __future__ import annotations
+
+import dataclasses
+
+import numpy as np
+import pytest
+
+from harness.config import SettingsFile, validate
+from harness.errors import ConfigError, LearnError
+from harness.learn import captures_of, gather_readings, hear, moves, range_scales_vpp
+from harness.sweep import scout
+from harness.values import Setting, Waveform
+from tests.learn import session
+from tests.learn.random_bench import MOST_VPK, RandomDevice, random_bench
+from tests.learn.random_truth import Truth
+
+TRUTH = Truth(24)
+
+
+def visits(truth: Truth) -> tuple:
+    return tuple(moves(truth.channels, len(truth.combos), truth.fine))
+
+
+def test_every_range_and_many_positions_are_visited_for_each_channel() -> None:
+    found = list(moves(2, 40, 100))
+    assert {move.setting.channel for move in found} == {1, 2}
+    assert {move.setting.coarse for move in found if move.rank is None} >= {0, 39}
+    ranks = [move.rank for move in found if move.setting.channel == 1 and move.rank is not None]
+    assert ranks == sorted(ranks)
+    assert ranks[-1] == 99
+
+
+def test_lines_latches_and_word_length_are_heard() -> None:
+    bench = random_bench(TRUTH)
+    heard = hear(captures_of(bench, visits(TRUTH)), minimum_pulse_ns=30.0, channels=TRUTH.channels)
+    assert heard.wiring.data == bench.adapter.lines[bench.adapter.line(0)]
+    assert heard.wiring.clock == bench.adapter.lines[bench.adapter.line(1)]
+    assert heard.wiring.clock_rising == TRUTH.clock_rising
+    assert heard.latches == {c: (bench.adapter.lines[bench.adapter.line(1 + c)],) for c in range(1, TRUTH.channels + 1)}
+    assert {d.bits for d in heard.wiring.devices if d.latch in sum(heard.latches.values(), ())} == {TRUTH.word_bits}
+    assert heard.troubles == ()
+
+
+def test_nobody_listens_without_an_adapter() -> None:
+    with pytest.raises(LearnError, match="nobody listens"):
+        captures_of(dataclasses.replace(random_bench(TRUTH), adapter=None), visits(TRUTH))
+
+
+def test_a_dead_latch_is_named_with_what_to_do() -> None:
+    bench = random_bench(TRUTH)
+    sent = bench.adapter.sent
+    bench.adapter.sent = lambda bits, latch: sent("0" * len(bits), latch) if latch == 0 else sent(bits, latch)
+    heard = hear(captures_of(bench, visits(TRUTH)), minimum_pulse_ns=30.0, channels=TRUTH.channels)
+    assert any(text.startswith("channel 1: no word follows it: its latch is dead") for text in heard.troubles)
+
+
+def test_a_silent_bus_says_which_answer_is_missing() -> None:
+    bench = random_bench(TRUTH)
+    bench.adapter.sent = lambda bits, latch: None
+    heard = hear(captures_of(bench, visits(TRUTH)), minimum_pulse_ns=30.0, channels=TRUTH.channels)
+    assert heard.wiring is None
+    assert heard.troubles[0].startswith("clock: cannot tell")
+    assert "share a ground" in heard.troubles[-1]
+
+
+def found_of(bench: object, *, most_vpk: float = MOST_VPK) -> list:
+    settings = session.settings_of(TRUTH)
+    plan = session._plan(session._device(settings, range_scales_vpp(settings, {})), (), 1.0)
+    plan = dataclasses.replace(plan, level_limit_vpk=most_vpk)
+    return list(scout(bench, plan, [Setting(1, k, 0) for k in range(len(TRUTH.combos))]))
+
+
+def test_gains_are_scouted_upward_and_the_source_is_off_afterwards() -> None:
+    bench = random_bench(TRUTH)
+    levels: list[float] = []
+    set_level = bench.source.set_level
+    bench.source.set_level = lambda level_vpk: levels.append(level_vpk) or set_level(level_vpk)
+    found = found_of(bench)
+    assert [one.gain_codes_per_v for one in found] == pytest.approx(
+        [TRUTH.gain(1, k, 0) * TRUTH.arithmetic_ratio(k) for k in range(len(found))], rel=0.01
+    )
+    assert levels[0] == bench.source.min_vpk
+    assert max(levels) <= MOST_VPK
+    assert not bench.source.on
+
+
+def test_a_source_too_weak_is_said_and_its_limit_kept() -> None:
+    bench = random_bench(TRUTH)
+    least = found_of(bench, most_vpk=0.002)[0]
+    assert "the source is too weak" in least.trouble
+    assert least.level_vpk <= 0.002
+
+
+class Clipping(RandomDevice):
+    """Clips whatever comes."""
+
+    def acquire(self, channel: int, *beside: object) -> Waveform:
+        wave = super().acquire(channel)
+        return dataclasses.replace(wave, codes=np.where(np.arange(4000) % 40 < 20, -2048, 2047).astype(np.int16))
+
+
+class Autoranging(RandomDevice):
+    """Halves its gain above a level."""
+
+    def acquire(self, channel: int, *beside: object) -> Waveform:
+        wave = super().acquire(channel)
+        if np.ptp(wave.codes) <= 2000:
+            return wave
+        return dataclasses.replace(wave, codes=np.rint(wave.codes * 0.7).astype(np.int16))
+
+
+def test_a_device_that_clips_at_once_is_said_to() -> None:
+    bench = random_bench(TRUTH)
+    clipping = dataclasses.replace(bench, device=Clipping(TRUTH, bench.source, bench.adapter))
+    found = found_of(clipping)
+    assert found[0].gain_codes_per_v is None
+    assert "clips even at the least level" in found[0].trouble
+
+
+def test_a_device_that_ranges_by_itself_is_said_to() -> None:
+    bench = random_bench(TRUTH)
+    found = found_of(dataclasses.replace(bench, device=Autoranging(TRUTH, bench.source, bench.adapter)))
+    assert "switch autoranging off" in found[0].trouble
+
+
+def test_readings_without_a_bus_have_gains_and_no_words() -> None:
+    settings = session.settings_of(TRUTH, probed=False)
+    _, device, readings, ratio = session.measured(TRUTH, settings)
+    gathered = gather_readings(readings, device=device, wiring=None, latches={}, input_ratio=ratio)
+    assert all(one.words == () and one.gain_codes_per_v for one in gathered.observed)
+    assert gathered.unread == gathered.unheard == ()
+
+
+def test_a_channel_without_a_latch_is_left_out_and_named() -> None:
+    settings = session.settings_of(TRUTH)
+    heard, device, readings, ratio = session.measured(TRUTH, settings)
+    without = {**heard.latches, 1: ()} if TRUTH.channels > 1 else {1: (), 2: ("x",)}
+    gathered = gather_readings(readings, device=device, wiring=heard.wiring, latches=without, input_ratio=ratio)
+    assert gathered.unheard[0] == (Setting(1, 0, 0), "no word follows its channel")
+
+
+@pytest.mark.parametrize(
+    ("change", "says"),
+    [
+        ({"coarse": []}, r"\[\[coarse\]\] and \[fine\]"),
+        ({"set_by": "adapter"}, r"\[words\] and neither"),
+        ({"set_by": "adapter", "coarse": [], "fine": None, "words": {"bits": 8}}, r"\[probed\] with data, clock"),
+        ({"coarse": [{"name": "a"}, {"name": "a"}]}, "each name once"),
+        ({"coarse": [{"name": n, "full_scale_vpp": v} for n, v in (("a", 1.0), ("b", 2.0))]}, "least sensitive first"),
+        ({"words": {"bits": 4, "first": 9, "last": 3}}, "first below last"),
+    ],
+)
+def test_a_settings_file_that_contradicts_itself(change: dict, says: str) -> None:
+    tables = session.settings_of(TRUTH).model_dump(exclude_none=True) | change
+    with pytest.raises(ConfigError, match=says):
+        validate(SettingsFile, {key: value for key, value in tables.items() if value is not None}, file="settings")
