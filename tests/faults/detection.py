@@ -25,7 +25,7 @@ SCALED = ("F07", "F45")
 """Faults whose size is a probability for each event; at `above` it shows in 99 % of runs, at `at` in half of them."""
 BESIDE = frozenset(
     {Sight.LEVELS, Sight.FREQUENCY, Sight.REPEATS, Sight.CLIP, Sight.CROSSTALK, Sight.NOISE, Sight.OFFSET}
-)
+) | {Sight.POLARITY}
 """Faults that need readings beside the ladder: they go to the job that takes these, when their device has one."""
 KILLERS = dict.fromkeys(
     ("I22", "I23", "I28"), "ends the process that sweeps: tests/faults/test_host_faults.py gives it one of its own"
@@ -146,7 +146,7 @@ def rows(
             more = () if unable else tuple(safe_trial(ladder, (injected,), seed=seed) for seed in seeds[1:])
             known += 1
             row = Row(device=ladder, entry=entry, label=label, injected=injected, trials=(first, *more))
-            yield replace(row, note=_note(entry, first))
+            yield replace(row, note=note_of(entry, first))
             if unable:
                 break
         if not known:
@@ -156,8 +156,10 @@ def rows(
             )  # fmt: skip
 
 
-def _note(entry: FaultEntry, trial: Trial) -> str:
+def note_of(entry: FaultEntry, trial: Trial) -> str:
+    """Why a row says nothing of the fault; a run that was stopped has not looked, and says nothing of what it sees."""
     if trial.outcome == "UNABLE":
         return trial.how.replace("\n", " ")
     needs = next((text for text in trial.blind if text.startswith(f"{entry.id}: ")), "")
-    return f"not exercised{needs[len(entry.id) :]}" if needs else ""
+    stopped = trial.outcome in ("LOCKED", "STOPPED", "REFUSED")
+    return f"not exercised{needs[len(entry.id) :]}" if needs and not stopped else ""

@@ -24,7 +24,7 @@ from pathlib import Path
 
 from harness.judge.decision import share_interval
 from harness.simulated import catalogue
-from tests.faults.detection import COLUMNS, DEVICES, LABELS, Row, rows
+from tests.faults.detection import COLUMNS, DEVICES, LABELS, Row, note_of, rows
 from tests.faults.smallest import has_scale, smallest
 from tests.faults.trial import Trial, safe_trial
 
@@ -113,7 +113,9 @@ def _row(told: dict[str, object]) -> Row:
         Trial(**(one | {key: tuple(one[key]) for key in ("named", "together", "blind")}))
         for one in told["trials"]  # type: ignore[attr-defined]
     ]
-    return Row(**(told | {"entry": BY_ID[str(told["entry"])], "trials": tuple(trials)}))  # type: ignore[arg-type]
+    entry = BY_ID[str(told["entry"])]
+    note = note_of(entry, trials[0]) if trials else str(told["note"])
+    return Row(**(told | {"entry": entry, "trials": tuple(trials), "note": note}))  # type: ignore[arg-type]
 
 
 def summary(lines: Sequence[Row]) -> str:
