@@ -97,6 +97,7 @@ def _rows(context: Context, at: Mapping[Place, Sequence[Judgement]]) -> tuple[Se
     for setting, item in context.gathered.items():
         claims = at.get((setting, None), ())
         known = context.uncertainty
+        gain = next((claim for claim in claims if claim.item == "gain"), None)
         rows.append(
             replace(
                 row(item, claims, context.found[setting], context.fitted_percent.get(setting)),
@@ -106,7 +107,10 @@ def _rows(context: Context, at: Mapping[Place, Sequence[Judgement]]) -> tuple[Se
                 own_percent=context.fitted_expanded_percent.get(
                     setting, known.own_expanded_percent(setting) if known else None
                 ),
-                tur_ratio=next((claim.tur_ratio for claim in claims if claim.item == "gain"), None),
+                tur_ratio=gain.tur_ratio if gain else None,
+                gain_conformance_ratio=gain.conformance_ratio if gain else None,
+                gain_consumer_risk_ratio=gain.consumer_risk_ratio if gain else None,
+                gain_producer_risk_ratio=gain.producer_risk_ratio if gain else None,
             )
         )
     return tuple(rows)

@@ -12,6 +12,9 @@ from harness.values import Judgement, Outcome, RunResult
 SEVERAL = "by place"
 """Stands for limits or guard bands that differ inside one kind of claim."""
 
+LEAST_PERCENT = 0.001
+"""A smaller risk rests on the tails of a distribution that nobody has measured."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ClaimLine:
@@ -28,6 +31,10 @@ class ClaimLine:
     """Least test uncertainty ratio; empty where no uncertainty is stated."""
     sure: str
     """How likely the least sure of those that pass meets its limits; empty where no uncertainty is stated."""
+    consumer: str
+    """The largest specific consumer's risk of those that pass; empty where none does, or without uncertainty."""
+    producer: str
+    """The largest specific producer's risk of those that fail; likewise."""
     worst: Outcome
     counts: tuple[int, ...]
     """In the order of SEVERITY."""
@@ -64,17 +71,29 @@ def _claim(item: str, group: Sequence[Judgement]) -> ClaimLine:
     tur = [claim.tur_ratio for claim in group if claim.tur_ratio is not None]
     doubt = [claim.expanded for claim in group if claim.expanded is not None]
     sure = [c.conformance_ratio for c in group if c.conformance_ratio is not None and c.outcome is Outcome.PASS]
+    consumer = [c.consumer_risk_ratio for c in group if c.consumer_risk_ratio is not None]
+    producer = [c.producer_risk_ratio for c in group if c.producer_risk_ratio is not None]
     return ClaimLine(
         item=item,
         rule=_one([claim.rule for claim in numbered]),
         expanded=words.quantity(max(doubt), group[0].unit) if doubt else "",
         tur=words.ratio(min(tur)) if tur else "",
         sure=words.chance(min(sure)) if sure else "",
+        consumer=_risk(consumer),
+        producer=_risk(producer),
         limits=_one([_limits(claim) for claim in numbered]),
         guard=_one([f"{claim.guard:g} {'%' if claim.unit == 'percent' else claim.unit}" for claim in numbered]),
         worst=words.worst_of(outcomes) or Outcome.INVALID,
         counts=tuple(outcomes.count(outcome) for outcome in words.SEVERITY),
     )
+
+
+def _risk(ratios: Sequence[float]) -> str:
+    """The largest risk, in percent; one too small to print is a bound."""
+    if not ratios:
+        return ""
+    most_percent = 100.0 * max(ratios)
+    return f"{most_percent:.2g} %" if most_percent >= LEAST_PERCENT else f"< {LEAST_PERCENT:g} %"
 
 
 def _one(texts: Sequence[str]) -> str:

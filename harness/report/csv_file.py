@@ -60,6 +60,9 @@ COLUMNS = (
     "contradiction",
     "code_step_in_v",
     "clip_in_vpk",
+    "gain_conformance_ratio",
+    "gain_consumer_risk_ratio",
+    "gain_producer_risk_ratio",
 )
 """Units are in the names; an empty field means that there is no value; new columns come last."""
 FIGURES = COLUMNS[COLUMNS.index("sinad_db") : COLUMNS.index("realness_by_words")]
@@ -135,6 +138,9 @@ def _row(header: RunHeader, result: RunResult, row: SettingResult) -> tuple[obje
         " ".join(row.flags),
         *(None if row.figures is None else getattr(row.figures, name) for name in FIGURES),
         *_evidence(row.evidence),
+        row.gain_conformance_ratio,
+        row.gain_consumer_risk_ratio,
+        row.gain_producer_risk_ratio,
     )
 
 

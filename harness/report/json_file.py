@@ -10,7 +10,7 @@ from typing import Any
 from harness.report.evidence import strongest_tests
 from harness.report.finite import require_finite
 from harness.report.words import plain
-from harness.values import ControlWord, RunHeader, RunResult, SettingResult, StepResult
+from harness.values import ControlWord, Judgement, RunHeader, RunResult, SettingResult, StepResult
 
 SCHEMA = 1
 """Grows when a key changes its meaning or goes; new keys do not change it."""
@@ -64,7 +64,7 @@ def checked_json(header: RunHeader, result: RunResult) -> str:
         "not_exercised": result.not_exercised,
         "settings": [_setting(row) for row in result.settings],
         "steps": [_step(step) for step in result.steps],
-        "judgements": result.judgements,
+        "judgements": [_judgement(claim) for claim in result.judgements],
         "parameters": result.parameters,
         "budgets": result.budgets,
         "flags": result.flags,
@@ -97,6 +97,12 @@ def _setting(row: SettingResult) -> SettingResult:
         return row
     trimmed = dataclasses.replace(row.evidence, tests=strongest_tests(row.evidence.tests))
     return dataclasses.replace(row, evidence=trimmed)
+
+
+def _judgement(claim: Judgement) -> dict[str, Any]:
+    """A judgement with the risk that its rule leaves."""
+    risks = {"consumer_risk_ratio": claim.consumer_risk_ratio, "producer_risk_ratio": claim.producer_risk_ratio}
+    return {**_plain(claim), **risks}
 
 
 def _step(step: StepResult) -> StepResult:

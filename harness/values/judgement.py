@@ -50,10 +50,23 @@ class Judgement:
     tur_ratio: float | None = None
     """Test uncertainty ratio: half the width between the limits over U; None without U or with one limit."""
     conformance_ratio: float | None = None
-    """How likely the true value meets the limits, 0 to 1: of a PASS one less the specific consumer's risk, of a FAIL
-    the specific producer's risk; None without U."""
+    """How likely the true value meets the limits, 0 to 1; None without U."""
     warning: str = ""
     """Empty, or what is wrong with the measurement's power to decide."""
+
+    @property
+    def consumer_risk_ratio(self) -> float | None:
+        """Specific consumer's risk: how likely what passes by its rule is bad all the same, 0 to 1; None without U, or
+        where it does not pass. JCGM 106:2012, 9.3.2."""
+        if self.conformance_ratio is None or self.outcome is not Outcome.PASS:
+            return None
+        return 1.0 - self.conformance_ratio
+
+    @property
+    def producer_risk_ratio(self) -> float | None:
+        """Specific producer's risk: how likely what fails by its rule is good all the same, 0 to 1; None without U, or
+        where it does not fail. JCGM 106:2012, 9.3.3."""
+        return self.conformance_ratio if self.outcome is Outcome.FAIL else None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -99,6 +112,12 @@ class SettingResult:
     """Expanded uncertainty of the residual to the fitted law; outside of the fit that without the common parts."""
     tur_ratio: float | None = None
     """Test uncertainty ratio of the absolute gain: half the width between its limits over its U."""
+    gain_conformance_ratio: float | None = None
+    """How likely the true gain meets its limits, 0 to 1; None without U or without limits on the absolute gain."""
+    gain_consumer_risk_ratio: float | None = None
+    """Where the gain passes: how likely it is bad all the same."""
+    gain_producer_risk_ratio: float | None = None
+    """Where the gain fails: how likely it is good all the same."""
     flags: tuple[str, ...] = ()
     """Short codes for what is remarkable about the readings without making them INVALID."""
     figures: ConverterFigures | None = None

@@ -84,3 +84,13 @@ def test_every_problem_of_content_at_once() -> None:
     again = "each item once for everywhere, and rows with channels or coarse that do not overlap"
     assert found["limit[4].item"] == ("'monotonic' again", again)
     assert found["limit[5]"] == ("no number", "low, high or both")
+
+
+def test_a_guard_band_of_1_64_standard_uncertainties_leaves_one_in_twenty() -> None:
+    """JCGM 106:2012, 8.3.2.3: w = 1.645·u at one near limit makes conformity 95 % sure: the risk is 5 %."""
+    row = LimitItem(item="gain", high=2.0, guard=0.16449, unit="percent", owner="o", reason="r")
+    ends = [judge_number(row, at, setting=Setting(1, 0, 0), where="", expanded=0.2) for at in (1.8355, 2.1645)]
+    assert [one.outcome for one in ends] == [Outcome.PASS, Outcome.FAIL]
+    assert ends[0].consumer_risk_ratio == pytest.approx(0.05, abs=1e-4)
+    assert ends[1].producer_risk_ratio == pytest.approx(0.05, abs=1e-4)
+    assert ends[0].producer_risk_ratio is None is ends[1].consumer_risk_ratio

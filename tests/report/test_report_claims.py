@@ -6,7 +6,7 @@ from types import SimpleNamespace
 import pytest
 
 from harness.report import words
-from harness.report.claims import claims
+from harness.report.claims import ClaimLine, claims
 from harness.values import Judgement, Outcome, Setting
 
 
@@ -38,3 +38,23 @@ def test_without_an_uncertainty_the_columns_stay_empty(made: SimpleNamespace) ->
 )
 def test_probabilities_read_as_percent(value: float, said: str) -> None:
     assert words.chance(value) == said
+
+
+def test_the_largest_risk_of_each_kind_stands_beside() -> None:
+    """Specific risks (JCGM 106:2012, 9.3): only what passes can be shipped bad, only what fails can be lost good."""
+    several = (
+        claim(Outcome.PASS, conformance_ratio=0.999999999),
+        claim(Outcome.PASS, conformance_ratio=0.95),
+        claim(Outcome.FAIL, conformance_ratio=0.2),
+        claim(Outcome.INCONCLUSIVE, conformance_ratio=0.5),
+    )
+    risks = [(one.consumer_risk_ratio, one.producer_risk_ratio) for one in several[1:]]
+    assert risks == [(pytest.approx(0.05), None), (None, 0.2), (None, None)]
+    assert (claims_of(several).consumer, claims_of(several).producer) == ("5 %", "20 %")
+    assert (claims_of(several[:1]).consumer, claims_of(several[:1]).producer) == ("< 0.001 %", "")
+    assert (claims_of(several[3:]).consumer, claims_of(several[3:]).producer) == ("", "")
+
+
+def claims_of(judgements: tuple[Judgement, ...]) -> ClaimLine:
+    (line,) = claims(SimpleNamespace(judgements=judgements))  # type: ignore[arg-type]
+    return line

@@ -65,6 +65,14 @@ def test_csv_of_uncertainty_and_flags(made: SimpleNamespace) -> None:
     assert tuple(without)[start : start + 5] == names
 
 
+def test_csv_of_risks(made: SimpleNamespace) -> None:
+    names = ("gain_conformance_ratio", "gain_consumer_risk_ratio", "gain_producer_risk_ratio")
+    row = dataclasses.replace(made.good.settings[0], **dict(zip(names, (0.95, 0.05, None), strict=True)))
+    text = report.csv_text(made.header(), dataclasses.replace(made.good, settings=(row,)))
+    (shown,) = csv.DictReader(io.StringIO(text, newline=""))
+    assert [shown[name] for name in names] == ["0.95", "0.05", ""]
+
+
 def test_csv_of_missing_values_and_awkward_names(made: SimpleNamespace) -> None:
     row = dataclasses.replace(made.mixed.settings[-1], label=AWKWARD, reason='"')
     text = report.csv_text(made.header(unit=AWKWARD), dataclasses.replace(made.mixed, settings=(row,)))
@@ -91,6 +99,9 @@ def test_json_reads_back_exactly(made: SimpleNamespace) -> None:
     for kind in ("settings", "steps", "judgements", "candidates"):
         for shown, record in zip(data[kind], getattr(made.failing, kind), strict=True):
             fields = dataclasses.asdict(record)
+            if kind == "judgements":
+                risks = [shown.pop("consumer_risk_ratio"), shown.pop("producer_risk_ratio")]
+                assert risks == [record.consumer_risk_ratio, record.producer_risk_ratio]
             assert list(shown) == list(fields)
             for name, value in shown.items():
                 if isinstance(value, float | int | str) or value is None:
