@@ -14,6 +14,7 @@ from harness.learn import (
     Explained,
     Gathered,
     Rule,
+    account_of,
     device_text,
     draft_of,
     explain,
@@ -22,6 +23,7 @@ from harness.learn import (
     proposed_limits_text,
 )
 from harness.learn.write.toml import whole
+from harness.report import learned_html
 from harness.store import Store
 
 
@@ -49,12 +51,18 @@ def conclude(session: Session, store: Store, run: str) -> Learned:
 
 
 def write_files(session: Session, learned: Learned, out: Path) -> tuple[Path, ...]:
-    """Device file, limits proposal, job; their paths. ReportError when one cannot be written."""
+    """Device file, limits proposal, story page, job; their paths. ReportError when one cannot be written."""
     made_by = f"Written by gainladder {version()} from run {learned.run}."
     limits, job = out.with_name(f"{out.stem}-limits.toml"), out.with_name(f"{out.stem}-job.toml")
     write_file(out, device_text(learned.explained, learned.rule, made_by=made_by))
     name, date, owner = session.settings.name, session.date, session.owner
     write_file(limits, proposed_limits_text(learned.explained, name=name, date=date, owner=owner, made_by=made_by))
+    page = out.with_suffix(".html")
+    account = account_of(
+        learned.gathered, learned.explained, learned.rule, session.settings, wiring=session.notebook.wiring,
+        answers=session.notebook.answers, source=f"run {learned.run}",
+    )  # fmt: skip
+    write_file(page, learned_html(account, software=version()))
     bench = os.path.relpath(session.bench.path, out.parent).replace(os.sep, "/")
     tables = {
         "kind": "job", "version": 1, "name": f"{name}, as learned", "device": out.name, "bench": bench,
@@ -68,4 +76,4 @@ def write_files(session: Session, learned: Learned, out: Path) -> tuple[Path, ..
     if ladder:
         tables["ladder"] = ladder
     write_file(job, whole(tables, heading=made_by))
-    return out, limits, job
+    return out, limits, page, job

@@ -1,5 +1,6 @@
 """An unknown device: listen to its bus, measure its gains, explain both, write a device file."""
 
+from harness.learn.account import account_of
 from harness.learn.explain import Explained, Moves, Observed, Part, Shape, Waves, explain, setting_rows
 from harness.learn.listen import Heard, Move, captures_of, hear, moves
 from harness.learn.provisional import device_tables, job_text, limits_text, range_scales_vpp
@@ -19,6 +20,7 @@ __all__ = [
     "Rule",
     "Shape",
     "Waves",
+    "account_of",
     "captures_of",
     "device_tables",
     "device_text",

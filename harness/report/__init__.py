@@ -10,6 +10,7 @@ from harness.report.figures.coverage import coverage_svg
 from harness.report.json_file import json_text
 from harness.report.junit_file import junit_text
 from harness.report.labels import labels_of
+from harness.report.learned_page import learned_html
 from harness.report.lot_page import lot_html
 from harness.report.night_page import night_html
 from harness.report.page import html
@@ -30,6 +31,7 @@ __all__ = [
     "json_text",
     "junit_text",
     "labels_of",
+    "learned_html",
     "line_cells",
     "lot_html",
     "night_html",

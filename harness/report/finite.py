@@ -29,6 +29,18 @@ def require_finite(result: RunResult) -> None:
     _require(result.gain_guard_percent, "gain_guard_percent", of="")
 
 
+def require_finite_records(records: Iterable[Any], name: str) -> None:
+    """Whether every number of some records can be shown.
+
+    Args:
+        records: of one type or of several.
+        name: of them, for the message.
+    Raises:
+        NotFinite: a number is NaN or infinite; the message names the record, its place and the field.
+    """
+    _require_records(records, name)
+
+
 def _require_records(records: Iterable[Any], name: str) -> None:
     fields: dict[type, tuple[str, ...]] = {}
     for index, record in enumerate(records):

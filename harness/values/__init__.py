@@ -23,6 +23,16 @@ from harness.values.judgement import (
     StepResult,
 )
 from harness.values.kept import Kept, KeptWord
+from harness.values.learned import (
+    LearnedBit,
+    LearnedDevice,
+    LearnedFact,
+    LearnedLaw,
+    LearnedLine,
+    LearnedSetting,
+    LearnedStage,
+    LearnedStep,
+)
 from harness.values.night import (
     NightCoefficient,
     NightFailure,
@@ -70,6 +80,14 @@ __all__ = [
     "Kept",
     "KeptWord",
     "LatchedWord",
+    "LearnedBit",
+    "LearnedDevice",
+    "LearnedFact",
+    "LearnedLaw",
+    "LearnedLine",
+    "LearnedSetting",
+    "LearnedStage",
+    "LearnedStep",
     "LineLevels",
     "NightCoefficient",
     "NightFailure",

@@ -47,6 +47,10 @@ def test_a_device_is_learned_from_nothing_and_swept_with_what_was_learned(learn:
     assert device["stage"][0]["ratios"] == {"state-0": 1.0, "state-1": 10.0, "state-2": 100.0}
     assert device["coarse"][-1]["arithmetic_ratio"] == 2.0
     assert device["bus"]["on_bus"][0] == {"latch": "orange", "bits": 9, "channel": 1}
+    assert "± " in (tmp_path / "device.toml").read_text()
+    page = (tmp_path / "device.html").read_text()
+    for text in ("latch of 9 bits, channel 1", "a bystander: it follows no channel", "number, 2^7", "sends all"):
+        assert text in page
     assert {"device-job.toml", "device-limits.toml"} <= {path.name for path in tmp_path.iterdir()}
 
 

@@ -85,7 +85,10 @@ def _ideal(stage: StagePart) -> StagePart:
         keys["ratio"] = digits(simple(ratio))
     if isinstance(ratios := keys.get("ratios"), dict):
         keys["ratios"] = {name: digits(simple(float(gain))) for name, gain in ratios.items()}  # type: ignore[arg-type]
-    moved = [f"measured {stage.keys[key]}" for key in ("ratio", "ratios") if keys.get(key) != stage.keys.get(key)]
+    moved = [
+        f"the file takes the simple {key} that this was meant to be"
+        for key in ("ratio", "ratios") if keys.get(key) != stage.keys.get(key)
+    ]  # fmt: skip
     return replace(stage, keys=keys, notes=(*stage.notes, *moved))
 
 

@@ -11,6 +11,7 @@ from harness.learn.write.range_parts import RangePart
 from harness.learn.write.rule import Rule
 from harness.learn.write.toml import is_tables, section, shown
 
+LEGEND = "How sure a part is stands above it; `given` was in the settings file; ± is two standard uncertainties."
 MOST_WRONG = 6
 """Settings named whose word the rule does not send."""
 
@@ -28,7 +29,7 @@ def device_text(explained: Explained, rule: Rule, *, made_by: str) -> str:
         none: the same content.
     """
     tables = rule.draft.tables(rule.firmware)
-    lines = [f"# {made_by}", "# After each heading: how sure it is. `given` stood in the settings file."]
+    lines = [f"# {made_by}", f"# {LEGEND}"]
     lines += list(_top(tables))
     for name in ("input", "converter", "acquisition"):
         lines += ["", "# given", *section(name, tables[name])]

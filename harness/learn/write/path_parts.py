@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -14,6 +14,8 @@ from harness.learn.explain.hypothesis import Fitted
 
 CODE = "code"
 """Name of the control that holds the number."""
+COVERED = 2.0
+"""± in a note is so many standard uncertainties."""
 UNSEEN = "unseen"
 """Name of the control for what no word shows."""
 NO_GAIN_RATIO = 0.003
@@ -109,8 +111,10 @@ def stage_parts(explained: Explained, *, codes_per_v: float) -> tuple[StagePart,
             "itself: measure more settings of at least one range"
         )
     ratios = dict(zip(law.hypothesis.free, map(float, law.bit_logs), strict=True))
+    own = dict(zip(law.hypothesis.free, map(float, np.sqrt(np.diag(law.covariance))), strict=False))
     stages = [_unseen(explained)] if explained.states is not None else []
-    stages += [_bit(place, name, ratios.get(place, 0.0)) for place, name in outside_bits(explained).items()]
+    for place, name in outside_bits(explained).items():
+        stages.append(_bit(place, name, ratios.get(place, 0.0), own.get(place, 0.0)))
     return (*stages, _number(explained, law, codes_per_v))
 
 
@@ -119,6 +123,10 @@ def _unseen(explained: Explained) -> StagePart:
     logs = states.state_logs if states is not None else (0.0,)
     gains: dict[str, float] = {state_name(index): digits(math.exp(log)) for index, log in enumerate(logs)}
     notes = ["no word shows it: relays, or a switch whose wires were not probed; gain relative to the first range"]
+    if len(logs) > 1:
+        spread = _state_spread(explained)
+        ratios = ", ".join(f"×{math.exp(log):.6g} ± {COVERED * math.exp(log) * spread:.1g}" for log in logs[1:])
+        notes.append(f"measured {ratios}")
     notes += list(dict.fromkeys(why for _, _, why in explained.alike))[:3]
     # Two ranges with the same word are told apart by something: as relays they are counted when a step is judged.
     relays = {name: [f"unseen-{index}"] if index else [] for index, name in enumerate(gains)}
@@ -128,10 +136,27 @@ def _unseen(explained: Explained) -> StagePart:
     return StagePart(keys=keys, sure="likely", notes=tuple(notes))
 
 
-def _bit(place: int, control: str, log: float) -> StagePart:
+def _state_spread(explained: Explained) -> float:
+    """Standard uncertainty of the ratio of two states, relative: each is a mean over its ranges and channels.
+
+    What the law leaves differs from range to range and hardly inside one, so readings of one range count as one.
+    """
+    law, states = explained.law, explained.states
+    if law is None or states is None:
+        return 0.0
+    of_state: dict[int, set[tuple[int, int]]] = {}
+    for setting in explained.seen.settings:
+        state = states.state_of.get(setting.coarse, 0)
+        of_state.setdefault(state, set()).add((setting.channel, setting.coarse))
+    first = len(of_state.pop(0, {(0, 0)}))
+    fewest = min((len(ranges) for ranges in of_state.values()), default=1)
+    return law.scatter_ratio * math.sqrt(1.0 / first + 1.0 / fewest)
+
+
+def _bit(place: int, control: str, log: float, u_log: float) -> StagePart:
     silent = abs(log) < NO_GAIN_RATIO
     ratio = 1.0 if silent else digits(math.exp(log))
-    note = f"×{ratio:.5g} with the bit set, {log / LN_PER_DB:+.2f} dB"
+    note = f"×{ratio:.5g} ± {COVERED * ratio * u_log:.1g} with the bit set, {log / LN_PER_DB:+.2f} dB"
     if silent:
         note = "it moves, and the gain does not follow: the coil of a relay, a lamp, or something unknown"
     keys: dict[str, Value] = {"name": f"bit {place}", "kind": "pregain-bit", "control": control, "ratio": ratio}
@@ -157,11 +182,29 @@ def _number(explained: Explained, law: Fitted, codes_per_v: float) -> StagePart:
             keys |= {"slope_db_per_code": digits(slope_db)}
         case Shape.TABLE:
             keys |= {"first_code": first, "gains": _table(law, log, range(first, last + 1))}
+    notes = list(_parameters(law, log))
     missed = min(one.left_out_ratio for one in explained.ranked if one.shape is law.hypothesis.shape)
-    notes = [f"on gains left out of the fit the law is wrong by {100.0 * missed:.2g} %"]
+    notes.append(f"on gains left out of the fit the law is wrong by {100.0 * missed:.2g} %")
     if first > 0 or last < 2**code.bits - 1:
         notes.append(f"seen were codes {first} to {last} of 0 to {2**code.bits - 1}; beyond them nothing is known")
     return StagePart(keys=keys, sure=explained.sure, notes=tuple(notes))
+
+
+def _parameters(law: Fitted, log: float) -> Iterator[str]:
+    """The law's own numbers with ±; its scale is a mean over the bases, each as uncertain as the law's own scatter."""
+    scale = COVERED * law.scatter_ratio / math.sqrt(max(law.groups, 1))
+    match law.hypothesis.shape:
+        case Shape.LINEAR_CODE:
+            yield f"{digits(math.exp(log)):.6g} ± {math.exp(log) * scale:.1g} for each code"
+        case Shape.MDAC_FEEDBACK:
+            yield f"{digits(math.exp(log)):.6g} ± {math.exp(log) * scale:.1g} over the code"
+        case Shape.LINEAR_IN_DB:
+            slope_db = float(law.shape_weights[0]) / LN_PER_DB
+            u_db = COVERED * math.sqrt(max(float(law.covariance[-1, -1]), 0.0)) / LN_PER_DB
+            start = f"{log / LN_PER_DB:.5g} ± {scale / LN_PER_DB:.1g} dB at code 0"
+            yield f"{slope_db:.6g} ± {u_db:.1g} dB for each code, {start}"
+        case Shape.TABLE:
+            yield f"each gain ± {COVERED * law.scatter_ratio * 100.0:.1g} %"
 
 
 def with_every_code(stages: Sequence[StagePart]) -> tuple[StagePart, ...]:

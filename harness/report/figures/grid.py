@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 from harness.report.labels import fine_name, range_name
-from harness.values import RunResult, SettingResult
+from harness.values import RunResult, Setting, SettingResult
 
 NARROW, WIDE = 22, 44
 FEW = 8
@@ -63,8 +63,11 @@ class Grid:
     height: int
 
 
-Paint = Callable[[SettingResult], tuple[str, str, str, str]]
-"""A row's class, letter, mark and title."""
+Painted = tuple[str, str, str, str]
+"""Class, letter, mark and title of a cell."""
+Paint = Callable[[SettingResult], Painted]
+"""What the cell of a row looks like."""
+Name = Callable[[int], str]
 
 
 def grids(result: RunResult, paint: Paint) -> tuple[Grid, ...]:
@@ -76,10 +79,28 @@ def grids(result: RunResult, paint: Paint) -> tuple[Grid, ...]:
     Returns:
         one grid a channel, all of one size; the most sensitive range at the bottom.
     """
-    coarse = sorted({row.setting.coarse for row in result.settings})
-    fine = sorted({row.setting.fine for row in result.settings})
+    return grids_of(
+        [(row.setting, paint(row)) for row in result.settings],
+        range_named=lambda index: range_name(index, result), fine_named=lambda index: fine_name(index, result),
+    )  # fmt: skip
+
+
+def grids_of(
+    painted: Sequence[tuple[Setting, Painted]], *, range_named: Name, fine_named: Name
+) -> tuple[Grid, ...]:
+    """The grids of any settings.
+
+    Args:
+        painted: each setting with the look of its cell.
+        range_named: name of a range, by index.
+        fine_named: name of a fine position, by index.
+    Returns:
+        one grid a channel, all of one size; the most sensitive range at the bottom.
+    """
+    coarse = sorted({setting.coarse for setting, _ in painted})
+    fine = sorted({setting.fine for setting, _ in painted})
     cell_width = WIDE if len(fine) <= FEW else NARROW if len(fine) <= MANY else max(NARROW * MANY // len(fine), 2)
-    names = {index: _short(range_name(index, result)) for index in coarse}
+    names = {index: _short(range_named(index)) for index in coarse}
     left = max([LEAST_LEFT, *(LETTER * len(name) + 12 for name in names.values())])
     across = {index: left + number * cell_width for number, index in enumerate(fine)}
     down = {index: TOP + number * CELL_HEIGHT for number, index in enumerate(coarse)}
@@ -90,24 +111,24 @@ def grids(result: RunResult, paint: Paint) -> tuple[Grid, ...]:
             cells=_cells(
                 [
                     Cell(
-                        x=across[row.setting.fine],
-                        y=down[row.setting.coarse],
+                        x=across[setting.fine],
+                        y=down[setting.coarse],
                         width=cell_width,
-                        **dict(zip(("kind", "letter", "mark", "title"), paint(row), strict=True)),
+                        **dict(zip(("kind", "letter", "mark", "title"), looks, strict=True)),
                     )
-                    for row in result.settings
-                    if row.setting.channel == channel
+                    for setting, looks in painted
+                    if setting.channel == channel
                 ],
                 merged=len(fine) > MANY,
             ),
             rows=tuple((down[index] + CELL_HEIGHT // 2, names[index]) for index in coarse),
-            columns=tuple((across[index] + cell_width // 2, _short(fine_name(index, result))) for index in named),
+            columns=tuple((across[index] + cell_width // 2, _short(fine_named(index))) for index in named),
             left=left,
             cell_width=cell_width,
             width=left + len(fine) * cell_width + 14,
             height=TOP + len(coarse) * CELL_HEIGHT + BOTTOM,
         )
-        for channel in sorted({row.setting.channel for row in result.settings})
+        for channel in sorted({setting.channel for setting, _ in painted})
     )
 
 

@@ -48,6 +48,8 @@ class PanelPoint:
     colour: str
     mark: str = "dot"
     """dot or cross."""
+    title: str = ""
+    """For the pointer; a mark with one is an element of its own."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -59,6 +61,8 @@ class Panel:
     lines: tuple[tuple[float, float, float, float, str], ...] = ()
     """x, y to x, y, and a colour."""
     shaded: tuple[tuple[float, float], ...] = ()
+    courses: tuple[tuple[tuple[tuple[float, float], ...], str], ...] = ()
+    """Each a line through points, and its colour."""
 
 
 def panels_svg(
@@ -108,6 +112,9 @@ def _panel(panel: Panel, box: Box, x: Axis, y: Axis, *, first: bool) -> str:
     for x1, y1, x2, y2, colour in panel.lines:
         (ax, ay), (bx, by) = at(x1, y1), at(x2, y2)
         parts.append(f'<path d="M{ax:.1f} {ay:.1f}L{bx:.1f} {by:.1f}" stroke="{colour}" fill="none"/>')
+    for points, colour in panel.courses:
+        path = "L".join(f"{px:.1f} {py:.1f}" for px, py in (at(*point) for point in points))
+        parts.append(f'<path d="M{path}" stroke="{colour}" stroke-width=".8" fill="none"/>')
     parts.append(f'<path d="M{left:.1f} {top}V{bottom}H{left + width:.1f}" stroke="{FAINT}" fill="none"/>')
     parts += _marks(panel.points, at)
     if not panel.points and not panel.lines:
@@ -131,19 +138,24 @@ def _text(x: float, y: float, text: str, *, anchor: str, turned: bool = False) -
 
 
 def _marks(points: Sequence[PanelPoint], at: Callable[[float, float], tuple[float, float]]) -> list[str]:
-    """All marks of one colour and kind in one path, for an element each would weigh three times as much."""
+    """All untitled marks of one colour and kind in one path, for an element each would weigh three times as much."""
     groups: dict[tuple[str, str], list[str]] = {}
+    titled: dict[tuple[str, str], list[str]] = {}
     for point in points:
         px, py = at(point.x, point.y)
-        cross = f"M{px - 3:.1f} {py - 3:.1f}l6 6m0-6l-6 6"
-        groups.setdefault((point.colour, point.mark), []).append(
-            cross if point.mark == "cross" else f"M{px:.1f} {py:.1f}h.1"
-        )
-    return [
-        f'<path d="{"".join(shapes)}" stroke="{colour}" fill="none" '
-        + ('stroke-width="1.6"/>' if mark == "cross" else 'stroke-width="4" stroke-linecap="round"/>')
-        for (colour, mark), shapes in groups.items()
-    ]
+        shape = f"M{px - 3:.1f} {py - 3:.1f}l6 6m0-6l-6 6" if point.mark == "cross" else f"M{px:.1f} {py:.1f}h.1"
+        if point.title:
+            element = f'<path d="{shape}"><title>{_escaped(point.title)}</title></path>'
+            titled.setdefault((point.colour, point.mark), []).append(element)
+        else:
+            groups.setdefault((point.colour, point.mark), []).append(shape)
+    plain_marks = [f'<path d="{"".join(shapes)}" {_pen(*key)}/>' for key, shapes in groups.items()]
+    return plain_marks + [f"<g {_pen(*key)}>{''.join(elements)}</g>" for key, elements in titled.items()]
+
+
+def _pen(colour: str, mark: str) -> str:
+    width = 'stroke-width="1.6"' if mark == "cross" else 'stroke-width="4" stroke-linecap="round"'
+    return f'stroke="{colour}" fill="none" {width}'
 
 
 def _escaped(text: str) -> str:

@@ -1,0 +1,130 @@
+"""The story of a learned device in sentences, each with how sure it is."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator
+
+from harness.config import SettingsFile
+from harness.learn.explain import Explained, Moves
+from harness.learn.readings import Gathered
+from harness.learn.write import Rule
+from harness.values import LearnedFact, Realness, Setting
+
+KNOWN, LIKELY, GUESSED, UNKNOWN = "known", "likely", "guessed", "unknown"
+MOST_NAMED = 4
+
+
+def facts(gathered: Gathered, explained: Explained, rule: Rule, settings: SettingsFile) -> Iterator[LearnedFact]:
+    """What is known, likely, guessed, unknown.
+
+    Args:
+        gathered: what was seen.
+        explained: what it means.
+        rule: of the firmware.
+        settings: what was known from outside.
+    Yields:
+        sentences, surest first inside each subject.
+    Source:
+        none: the same content.
+    """
+    yield from _words(explained, rule)
+    yield from _path(explained, rule)
+    yield from _ranges(explained, settings)
+    yield from _realness(explained, settings, waves=bool(gathered.waves))
+    for what, missing in (("gain", gathered.unread), ("whole word", gathered.unheard)):
+        if missing:
+            named = "; ".join(f"{_label(setting, settings)} ({why})" for setting, why in missing[:MOST_NAMED])
+            more = "" if len(missing) <= MOST_NAMED else " and others"
+            yield _fact(UNKNOWN, f"{len(missing)} settings have no {what}: {named}{more}")
+
+
+def _fact(sure: str, text: str) -> LearnedFact:
+    return LearnedFact(sure=sure, text=text)
+
+
+def _label(setting: Setting, settings: SettingsFile) -> str:
+    return f"ch{setting.channel} {settings.range_names[setting.coarse]} {settings.fine_names[setting.fine]}"
+
+
+def _words(explained: Explained, rule: Rule) -> Iterator[LearnedFact]:
+    if not explained.by_words:
+        yield _fact(UNKNOWN, "No word was seen: which bits make the gain, and what the firmware sends, is not known.")
+        return
+    never = explained.movement.places(Moves.NEVER)
+    if never:
+        places = ", ".join(map(str, never))
+        yield _fact(UNKNOWN, f"Bits {places} never moved: these settings do not exercise them.")
+    if rule.seen == 0:
+        yield _fact(GUESSED, "Words were loaded; no firmware was seen to choose one.")
+    elif rule.right == rule.seen:
+        yield _fact(KNOWN, f"The firmware's rule is {rule.firmware['rule']}: it sends all {rule.seen} words seen.")
+    else:
+        wrong = ", ".join(rule.wrong[:MOST_NAMED])
+        sent = f"sends {rule.right} of {rule.seen} words seen; not those of {wrong}"
+        yield _fact(GUESSED, f"The rule {rule.firmware['rule']} {sent}")
+
+
+def _path(explained: Explained, rule: Rule) -> Iterator[LearnedFact]:
+    for part in rule.draft.stages:
+        note = "; ".join(part.notes[:1]) or "from the gains"
+        yield _fact(part.sure, f"{str(part.keys['name']).capitalize()} ({part.keys['kind']}): {note}.")
+    yield _fact(UNKNOWN, "The order of the stages: gains alone do not tell it.")
+    law = explained.law
+    if law is None:
+        return
+    field = law.hypothesis.field
+    codes = field.codes(explained.seen.bits[explained.seen.measured])
+    if explained.by_words and (codes.min() > 0 or codes.max() < 2**field.bits - 1):
+        yield _fact(
+            UNKNOWN, f"What codes below {codes.min()} and above {codes.max()} do: the law was not seen there."
+        )
+
+
+def _ranges(explained: Explained, settings: SettingsFile) -> Iterator[LearnedFact]:
+    """Pairs of ranges with the same words; the evidence of each stands in `alike`."""
+    told = {
+        LIKELY: "have the same words and other gains, by hardware that no word shows",
+        KNOWN: "have the same words and other gains, by arithmetic",
+        UNKNOWN: "have the same words and other gains: hardware that no word shows, or arithmetic",
+    }
+    pairs: dict[str, dict[str, None]] = {}
+    for name, why in alike(explained, settings):
+        sure = LIKELY if "by something" in why else UNKNOWN if "hardware that no word shows, or" in why else KNOWN
+        pairs.setdefault(sure, {})[name] = None
+    for sure, names in pairs.items():
+        yield _fact(sure, f"{'; '.join(names)}: {told[sure]}.")
+
+
+def alike(explained: Explained, settings: SettingsFile) -> Iterator[tuple[str, str]]:
+    """Ranges with the same words, each pair once.
+
+    Args:
+        explained: any.
+        settings: for the names.
+    Yields:
+        the pair, and what tells it apart: of the first channel that shows it.
+    Source:
+        none: the same content.
+    """
+    told: set[tuple[int, int]] = set()
+    for lower, upper, why in explained.alike:
+        if (lower, upper) not in told:
+            told.add((lower, upper))
+            yield f"{settings.range_names[lower]} and {settings.range_names[upper]}", why
+
+
+def _realness(explained: Explained, settings: SettingsFile, *, waves: bool) -> Iterator[LearnedFact]:
+    counts = Counter(part.realness for part in explained.parts)
+    for realness in (Realness.ARITHMETIC, Realness.MIXED):
+        if counts[realness]:
+            names = dict.fromkeys(
+                settings.range_names[setting.coarse]
+                for part, setting in zip(explained.parts, explained.seen.settings, strict=True)
+                if part.realness is realness
+            )
+            yield _fact(KNOWN, f"{counts[realness]} settings are {realness}, in {', '.join(names)}.")
+    if counts[Realness.UNPROVEN]:
+        yield _fact(UNKNOWN, f"{counts[Realness.UNPROVEN]} settings are hardware or arithmetic: unproven.")
+    if not waves:
+        yield _fact(UNKNOWN, "No record was seen: nothing can be said of hardware or arithmetic by the waveform.")
