@@ -1,0 +1,7 @@
+"""Statistics of many units: yield, capability, charts, most frequent reasons, other limits; figures in, figures out."""
+
+from harness.judge.lot.capability import Capability, capability
+from harness.judge.lot.chart import Chart, chart_of
+from harness.judge.lot.run_length import ewma_run_length, zones_run_length
+
+__all__ = ["Capability", "Chart", "capability", "chart_of", "ewma_run_length", "zones_run_length"]
