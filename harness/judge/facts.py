@@ -12,7 +12,7 @@ from harness.judge.gain_budget import GainBudget, Statement, gain_budget, reduce
 from harness.judge.grounds import Ground, Grounds
 from harness.judge.realness import Evidence
 from harness.judge.rows import Gathered, evidence_of
-from harness.judge.steps import Step, steps_of
+from harness.judge.steps import STEP_KINDS, Step, steps_of
 from harness.judge.waveform import Seen
 from harness.ladder import open_ratio
 from harness.law import GainLaw
@@ -30,26 +30,31 @@ class Facts:
     budget: GainBudget
 
 
-def facts_of(
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ChannelFacts:
+    """What one channel's readings show; no other channel has a say in it."""
+
+    evidence: Mapping[Setting, Evidence]
+    grounds: Mapping[Setting, Ground]
+    steps: Sequence[Step]
+
+
+def channel_facts(
     gathered: Mapping[Setting, Gathered],
     *,
     law: GainLaw,
     device: DeviceFile,
     seen: Mapping[Setting, Seen],
-    statement: Statement | None,
-    terminal_ratio: float,
     extras: Sequence[ExtraMeasured] = (),
-) -> Facts:
-    """What the readings of a run show.
+) -> ChannelFacts:
+    """What the readings of a channel show.
 
     Args:
-        gathered: the readings of each planned setting, in order of the ladder.
+        gathered: the readings of each planned setting of one channel, in order of the ladder.
         law: of the device.
         device: converter, channels.
         seen: what the record of a setting shows by itself; a setting without one is decided by its words.
-        statement: what bench and device leave open about a gain; None makes no budget.
-        terminal_ratio: volts at the source's terminals per volt that the source is set to.
-        extras: every planned reading beside the ladder.
+        extras: the channel's planned readings beside the ladder.
     Returns:
         the facts.
     Source:
@@ -59,10 +64,39 @@ def facts_of(
     evidence = {setting: _evidence(item, law) for setting, item in gathered.items()}
     grounds = Grounds(evidence, plan, seen, device=device, beside=beside_of(extras, device))
     steps = steps_of(plan, evidence, grounds)
+    return ChannelFacts(
+        evidence=evidence, grounds={setting: grounds.setting(setting) for setting in evidence}, steps=steps
+    )
+
+
+def facts_of(
+    gathered: Mapping[Setting, Gathered],
+    channels: Sequence[ChannelFacts],
+    *,
+    law: GainLaw,
+    statement: Statement | None,
+    terminal_ratio: float,
+) -> Facts:
+    """What the readings of a run show.
+
+    Args:
+        gathered: the readings of each planned setting, in order of the ladder.
+        channels: what those of each channel show, in order of the channels.
+        law: of the device.
+        statement: what bench and device leave open about a gain; None makes no budget.
+        terminal_ratio: volts at the source's terminals per volt that the source is set to.
+    Returns:
+        the facts.
+    Source:
+        none: a walk over the parts.
+    """
+    evidence = {setting: known for channel in channels for setting, known in channel.evidence.items()}
+    grounds = {setting: ground for channel in channels for setting, ground in channel.grounds.items()}
+    steps = [step for kind in STEP_KINDS for channel in channels for step in channel.steps if step.kind == kind]
     return Facts(
         gathered=gathered,
-        evidence=evidence,
-        grounds={setting: grounds.setting(setting) for setting in evidence},
+        evidence={setting: evidence[setting] for setting in gathered},
+        grounds={setting: grounds[setting] for setting in gathered},
         steps=steps,
         budget=_budget(gathered, steps, law=law, statement=statement, terminal_ratio=terminal_ratio),
     )

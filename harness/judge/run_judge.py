@@ -14,7 +14,7 @@ from harness.judge.averaged import Averaged
 from harness.judge.claims import Context, judge_all
 from harness.judge.claims.station import STATION_FAULT
 from harness.judge.extra_reading import ExtraMeasured, measure_extra, place_of, unread
-from harness.judge.facts import Facts, facts_of, reducer
+from harness.judge.facts import ChannelFacts, Facts, channel_facts, facts_of, reducer
 from harness.judge.fitted import fit_channel, judge_parameters, residual_expanded_percent
 from harness.judge.flags import flag_notes
 from harness.judge.gain_budget import BesideBudget, GainBudget, Statement, budget_tables
@@ -22,6 +22,7 @@ from harness.judge.level import by_meter
 from harness.judge.limit_set import LimitSet
 from harness.judge.looked import look
 from harness.judge.measured import Measured, measure, most_gains
+from harness.judge.no_doubt import NoDoubt
 from harness.judge.rows import Gathered
 from harness.judge.verdict import worst_outcome
 from harness.judge.waveform import Seen
@@ -40,26 +41,6 @@ from harness.values import (
     RunResult,
     Setting,
 )
-
-
-class NoDoubt:
-    """No uncertainty at all: a progress line cannot wait for the budget of the whole run."""
-
-    def gain_expanded_percent(self, setting: Setting) -> float:
-        """0 percent."""
-        return 0.0
-
-    def own_expanded_percent(self, setting: Setting) -> float:
-        """0 percent."""
-        return 0.0
-
-    def step_expanded_percent(self, lower: Setting, upper: Setting) -> float:
-        """0 percent."""
-        return 0.0
-
-    def match_expanded_percent(self, groups: Sequence[Sequence[Setting]]) -> Sequence[float]:
-        """0 percent each."""
-        return (0.0,) * len(groups)
 
 
 class RunJudge:
@@ -119,6 +100,7 @@ class RunJudge:
         self._last_records: dict[int, Measured] = {}
         self._previous: Codes | None = None
         self._known: dict[tuple[Setting, ...], Facts] = {}
+        self._known_channels: dict[tuple[tuple[Setting, ...], tuple[int, ...]], ChannelFacts] = {}
         self._certificates = tuple(certificates)
         self._extras = tuple(extras)
         self._open: list[Rung | None] = list(extras)
@@ -137,6 +119,7 @@ class RunJudge:
             measure.
         """
         self._known.clear()
+        self._known_channels.clear()
         reading = by_meter(reading, terminal_ratio=self._terminal_ratio)
         previous = self._previous
         self._previous = previous if reading.waveform is None else reading.waveform.codes
@@ -217,7 +200,7 @@ class RunJudge:
         """
         other = copy.copy(self)
         other._limits = limits
-        other._known = dict(self._known)
+        other._known, other._known_channels = dict(self._known), dict(self._known_channels)
         other._final = {setting: list(readings) for setting, readings in self._final.items()}
         other._attempts = dict(self._attempts)
         other._tries = {setting: list(tries) for setting, tries in self._tries.items()}
@@ -310,16 +293,35 @@ class RunJudge:
                 )
                 for setting, prediction in plan.items()
             }
+            extras = self._taken(plan) if self._waveforms else ()
             self._known[settings] = facts_of(
+                gathered,
+                [
+                    self._channel_facts({s: item for s, item in gathered.items() if s.channel == channel}, extras)
+                    for channel in sorted({setting.channel for setting in plan})
+                ],
+                law=self._law,
+                statement=self._statement,
+                terminal_ratio=self._terminal_ratio,
+            )
+        return self._known[settings]
+
+    def _channel_facts(
+        self, gathered: Mapping[Setting, Gathered], extras: Sequence[ExtraMeasured]
+    ) -> ChannelFacts:
+        """The part that is the same in whatever selection of channels."""
+        settings = tuple(gathered)
+        own = [extra for extra in extras if extra.rung.setting.channel == settings[0].channel]
+        key = (settings, tuple(extra.rung.index for extra in own))
+        if key not in self._known_channels:
+            self._known_channels[key] = channel_facts(
                 gathered,
                 law=self._law,
                 device=self._device,
-                seen={setting: one for setting, one in self._seen.items() if setting in plan},
-                statement=self._statement,
-                terminal_ratio=self._terminal_ratio,
-                extras=self._taken(plan) if self._waveforms else (),
+                seen={setting: one for setting, one in self._seen.items() if setting in gathered},
+                extras=own,
             )
-        return self._known[settings]
+        return self._known_channels[key]
 
     def _fits(self, gathered: Mapping[Setting, Gathered], budget: GainBudget) -> dict[int, LawFit]:
         by_channel: dict[int, list[Gathered]] = {}

@@ -12,6 +12,9 @@ from harness.judge.realness import Evidence, Found
 from harness.judge.verdict import worst_outcome
 from harness.values import Judgement, Outcome, Prediction, RealnessEvidence, Setting, StepResult
 
+STEP_KINDS = ("fine", "coarse")
+"""In the order in which steps are told."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Step:

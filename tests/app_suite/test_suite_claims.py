@@ -14,6 +14,7 @@ from harness.app.suite import Decided, SuiteClaim, Tally, by_range, decide, diff
 from harness.app.suite.claim import Range
 from harness.app.suite.judged import Part, Parts
 from harness.errors import UsageError
+from harness.judge.facts import channel_facts
 from harness.values import Outcome, Reading, ReadingStatus
 from tests.judge.run_builder import FULL, healthy, reading_of, setup_at
 
@@ -111,6 +112,25 @@ def test_a_part_is_decided_alike_whatever_else_was_swept(whole: Taken) -> None:
     assert parts[0] == parts[1]
     assert alone.part(ranges).result.complete
     assert len(alone.part(ranges).result.settings) == 10
+
+
+def test_what_a_channel_shows_is_worked_out_once_for_it_and_for_the_run(monkeypatch: pytest.MonkeyPatch) -> None:
+    judge = judge_of(FULL)
+    for rung in FULL.rungs:
+        judge.take(healthy(rung))
+    fresh = judge.under(judge._limits).result()
+    asked: list[int] = []
+    monkeypatch.setattr(
+        "harness.judge.run_judge.channel_facts",
+        lambda part, **keys: asked.append(len(part)) or channel_facts(part, **keys),
+    )
+    for channel in (1, 2):
+        judge.result(only=[setting for setting, _ in FULL.planned() if setting.channel == channel])
+    assert judge.result() == fresh
+    assert asked == [55, 55]
+    judge.take(healthy(FULL.rungs[0]))
+    judge.result()
+    assert asked == [55, 55, 55, 55]
 
 
 def test_a_range_that_was_not_read_is_invalid_and_many_reasons_are_counted() -> None:

@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 
 from harness.errors import OpenFailed
+from harness.judge import RunJudge
 from harness.store import open_store
 from harness.values import RunInfo
 from tests.fixtures_plugin.short_job import CONFIGS, NAMES, ROOT, Run, names, properties
@@ -28,7 +29,7 @@ def recorded(path: Path) -> tuple[RunInfo, dict[tuple[int, int], int], list[str]
 
 
 def test_a_chosen_range_sweeps_itself_and_the_one_below_and_its_record_can_be_asked_again(
-    run: Run, pytester: pytest.Pytester
+    run: Run, pytester: pytest.Pytester, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     result = run("-k", "ch2 and 2V and not match", "--store", "runs.sqlite", "--junitxml", "j.xml")
     assert result.ret == 0
@@ -45,8 +46,17 @@ def test_a_chosen_range_sweeps_itself_and_the_one_below_and_its_record_can_be_as
     assert re.fullmatch(r"skerry-hr-4.toml sha256 [0-9a-f]{64}", said["gainladder_file_limits"] or "")
 
     # The same from the record: no bench is opened, and a range that was not swept is no pass.
+    decided: list[int] = []
+    result_of = RunJudge.result
+    monkeypatch.setattr(
+        RunJudge,
+        "result",
+        lambda judge, events=(), *, only=None: decided.append(1) or result_of(judge, events, only=only),
+    )
     again = run("-k", "ch2 and 2V and not match", "--store", "runs.sqlite", "--run", "last")
     assert names(again, "PASSED") == chosen
+    # All that a record holds of a channel is decided once, however many claims are made of it.
+    assert len(decided) == 1
     more = run("-k", "ch1 and 2V and gain", "--store", "runs.sqlite", "--run", "last")
     assert more.ret == 1
     more.stdout.fnmatch_lines(["*ch1-2V-gain: INCONCLUSIVE: nothing was decided about it*"])

@@ -20,7 +20,16 @@ from harness.values import Reading
 class StoredRun:
     """Decides about a run from its record."""
 
-    def __init__(self, store: Store, run_id: str, *, limits_path: str = "") -> None:
+    def __init__(self, store: Store, run_id: str, *, limits_path: str = "", by_channel: bool = False) -> None:
+        """Take the readings.
+
+        Args:
+            store: open.
+            run_id: a run of it.
+            limits_path: limits instead of its own; empty for its own.
+            by_channel: whether a claim is decided on all that was read of its channel, or on the ranges that it looks
+                at, as a live session does, which has no more when it is asked.
+        """
         self.header = store.header(run_id)
         self.setup: Setup = setup_of_run(self.header, limits_path=limits_path)
         self.ladder: tuple[Range, ...] = by_range(rung.setting for rung in self.setup.rungs)
@@ -30,6 +39,7 @@ class StoredRun:
         for reading in store.readings(run_id):
             judge.take(reading)
             seen.add((reading.setting.channel, reading.setting.coarse))
+        self._by_channel = by_channel
         self.swept: tuple[Range, ...] = tuple(one for one in self.ladder if one in seen)
         """The ranges that hold a reading."""
         settings = [setting for setting, _ in self.setup.planned()]
@@ -47,8 +57,15 @@ class StoredRun:
         return tuple(reading for reading in stored if (reading.setting.channel, reading.setting.coarse) in ranges)
 
     def part(self, ranges: Collection[Range]) -> Part:
-        """What is decided about these ranges by themselves."""
-        return self._parts.of(ranges)
+        """What is decided about these ranges, by themselves or among all of their channels.
+
+        A range that was not read is decided with those that it is asked with, so that it is missed only there.
+        """
+        asked = set(ranges)
+        if not self._by_channel or not asked <= set(self.swept):
+            return self._parts.of(ranges)
+        channels = {channel for channel, _ in asked}
+        return self._parts.of([one for one in self.swept if len(channels) != 1 or one[0] in channels])
 
     def ended(self, shown: Mapping[SuiteClaim, str], wanted: Collection[Range]) -> Ended:
         """What the record says of all that was swept, and of the rows that a session showed."""
@@ -65,7 +82,7 @@ class StoredRun:
 def open_record(store_url: str, run: str, limits_path: str) -> Iterator[StoredRun]:
     """A run of a store (id, unique prefix or `last`), with its own limits or others."""
     with _opened(store_url, run) as store:
-        yield StoredRun(store, store.resolve(run), limits_path=limits_path)
+        yield StoredRun(store, store.resolve(run), limits_path=limits_path, by_channel=True)
 
 
 def setup_of_record(store_url: str, run: str, limits_path: str) -> Setup:
