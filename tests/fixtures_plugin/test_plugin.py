@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
 
+from fixtures.session import SuiteSession
 from tests.fixtures_plugin.short_job import CONFIGS, NAMES, Run, names, properties
 
 pytest_plugins = ["pytester"]
@@ -104,11 +107,28 @@ def test_parallel_workers_are_refused(run: Run, monkeypatch: pytest.MonkeyPatch)
     assert "a bench was opened" not in result.stdout.str()
 
 
-def test_parallel_workers_with_a_bench_each_tell_the_session_what_was_inconclusive(run: Run) -> None:
+def test_parallel_workers_with_a_bench_each_tell_the_session_what_was_inconclusive(
+    run: Run, pytester: pytest.Pytester
+) -> None:
     pytest.importorskip("xdist")
-    result = run("-n", "1", "-k", "ch1-5V and (word or gain)", more="capture_words = false", alone=True)
+    options = ("-k", "ch1-5V and (word or gain)", "--seed", "4", "--junitxml", "j.xml", "--html", "r.html")
+    result = run("-n", "1", *options, more="capture_words = false", alone=True)
     assert result.ret == 1
     result.assert_outcomes(passed=1, skipped=1)
+    # What was run stands in both files, though another process ran it.
+    said = properties(pytester.path / "j.xml")
+    assert (said["gainladder_seed"], said["gainladder_ranges"]) == ("4", "1 of 6")
+    assert re.fullmatch(r"skerry-hr-4.toml sha256 [0-9a-f]{64}", said["gainladder_file_limits"] or "")
+    assert said["gainladder_run"] in (pytester.path / "r.html").read_text()
+
+
+def test_what_two_workers_say_of_one_run_is_told_once() -> None:
+    session = SuiteSession()
+    first = session.add_sent({"pages": ["p"], "properties": [["a", "1"], ["b", "2"]]})
+    assert first == [("a", "1"), ("b", "2")]
+    assert session.add_sent({"pages": ["p"], "properties": [["a", "1"], ["b", "3"]]}) == [("b", "3")]
+    assert session.add_sent({}) == []
+    assert session.pages == ["p"]
 
 
 def test_bad_files_are_told_in_words_without_a_traceback(run: Run) -> None:
