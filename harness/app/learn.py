@@ -13,6 +13,7 @@ from harness.app import cautions
 from harness.app.files import FileSet
 from harness.app.learn_ending import Learned, conclude, write_files
 from harness.app.learn_notebook import open_notebook
+from harness.app.learn_records import learned_from_records
 from harness.app.learn_stages import Session, listen, look, measure, scout_ranges
 from harness.app.learn_text import explained_text, heard_text, scouted_text
 from harness.app.output import ready_folder, result, result_json, say
@@ -29,6 +30,9 @@ class LearnRequest:
     """What the user asked for."""
 
     bench: str
+    """Empty when readings say what a bench would."""
+    readings: str
+    captures: str
     settings: str
     out: str
     fine: tuple[int, ...]
@@ -45,6 +49,8 @@ class LearnRequest:
 
 def learn(request: LearnRequest) -> int:
     """Look, listen, measure, explain, write; the exit code."""
+    if request.readings or request.captures or not request.bench:
+        return _from_records(request)
     session = _session(request)
     say(cautions.long())
     _stage("look", look(session))
@@ -59,6 +65,27 @@ def learn(request: LearnRequest) -> int:
     else:
         result(f"learned {session.settings.name}: {out}; sweep with it: gainladder sweep {paths[-1]}")
     return _verified(request, paths[-1]) if request.verify else ExitCode.PASS
+
+
+def _from_records(request: LearnRequest) -> int:
+    """The same without a bench: explain and write."""
+    if request.bench or not request.readings:
+        got = "BENCH with --readings or --captures" if request.bench else "neither BENCH nor --readings"
+        raise UsageError(f"learn: got {got}; allowed is a BENCH, or --readings FILE.csv, then --captures DIR if known")
+    if request.verify:
+        raise UsageError("learn: got --verify with --readings; allowed is a BENCH to sweep on: leave --verify out")
+    out = Path(request.out)
+    learned, settings, paths = learned_from_records(
+        settings_path=request.settings, readings=request.readings, captures=request.captures, out=out,
+        owner=request.operator,
+    )  # fmt: skip
+    _stage("explain", list(explained_text(learned, settings)))
+    _stage("write", [str(path) for path in paths])
+    if request.as_json:
+        result_json(_content(learned, paths))
+    else:
+        result(f"learned {settings.name} from records: {out}; nothing was verified")
+    return ExitCode.PASS
 
 
 def _measured(session: Session, store: Store) -> Learned:

@@ -6,10 +6,13 @@ import os
 from dataclasses import dataclass
 from pathlib import Path
 
+from harness.app.learn_notebook import Answers
 from harness.app.learn_stages import USUAL_FILL, Session, fill_low_of
 from harness.app.output import write_file
 from harness.app.setup import setup_of_run
 from harness.app.version import version
+from harness.bus import BusWiring
+from harness.config import SettingsFile
 from harness.learn import (
     Explained,
     Gathered,
@@ -50,19 +53,34 @@ def conclude(session: Session, store: Store, run: str) -> Learned:
     return Learned(run=run, gathered=gathered, explained=explained, rule=find_rule(explained, draft))
 
 
+def write_learned(
+    learned: Learned, settings: SettingsFile, out: Path, *, wiring: BusWiring | None, answers: Answers, source: str
+) -> tuple[Path, ...]:
+    """Device file, limits proposal, story page; their paths. ReportError when one cannot be written."""
+    made_by = f"Written by gainladder {version()} from {source}."
+    limits, page = out.with_name(f"{out.stem}-limits.toml"), out.with_suffix(".html")
+    change = learned.rule.draft.change
+    proposal = proposed_limits_text(
+        learned.explained, name=settings.name, date=change["date"], owner=change["owner"], made_by=made_by
+    )
+    account = account_of(
+        learned.gathered, learned.explained, learned.rule, settings, wiring=wiring, answers=answers, source=source
+    )
+    write_file(out, device_text(learned.explained, learned.rule, made_by=made_by))
+    write_file(limits, proposal)
+    write_file(page, learned_html(account, software=version()))
+    return out, limits, page
+
+
 def write_files(session: Session, learned: Learned, out: Path) -> tuple[Path, ...]:
     """Device file, limits proposal, story page, job; their paths. ReportError when one cannot be written."""
-    made_by = f"Written by gainladder {version()} from run {learned.run}."
-    limits, job = out.with_name(f"{out.stem}-limits.toml"), out.with_name(f"{out.stem}-job.toml")
-    write_file(out, device_text(learned.explained, learned.rule, made_by=made_by))
+    source, book = f"run {learned.run}", session.notebook
+    out, limits, page = write_learned(
+        learned, session.settings, out, wiring=book.wiring, answers=book.answers, source=source
+    )
+    made_by = f"Written by gainladder {version()} from {source}."
+    job = out.with_name(f"{out.stem}-job.toml")
     name, date, owner = session.settings.name, session.date, session.owner
-    write_file(limits, proposed_limits_text(learned.explained, name=name, date=date, owner=owner, made_by=made_by))
-    page = out.with_suffix(".html")
-    account = account_of(
-        learned.gathered, learned.explained, learned.rule, session.settings, wiring=session.notebook.wiring,
-        answers=session.notebook.answers, source=f"run {learned.run}",
-    )  # fmt: skip
-    write_file(page, learned_html(account, software=version()))
     bench = os.path.relpath(session.bench.path, out.parent).replace(os.sep, "/")
     tables = {
         "kind": "job", "version": 1, "name": f"{name}, as learned", "device": out.name, "bench": bench,

@@ -14,6 +14,8 @@ from harness.errors import UsageError
 from harness.values import Setting
 
 NAME = "notebook.json"
+Answers = tuple[tuple[str, str, str], ...]
+"""Question, answer, evidence."""
 
 
 @dataclass(slots=True)
@@ -25,8 +27,8 @@ class Notebook:
     """sha256 of settings and bench file, by role."""
     wiring: BusWiring | None = None
     latches: dict[int, tuple[str, ...]] = field(default_factory=dict)
-    answers: tuple[tuple[str, str, str], ...] = ()
-    """Question, answer, evidence; empty until the bus was listened to."""
+    answers: Answers = ()
+    """Empty until the bus was listened to."""
     heard: bool = False
     scouted: dict[Setting, float] = field(default_factory=dict)
     """Gain at the device's input, codes a volt."""

@@ -11,7 +11,7 @@ from pathlib import Path
 from harness.app.bench_open import open_bench
 from harness.app.decode_roles import role_rows
 from harness.app.files import FileSet
-from harness.app.learn_notebook import Notebook
+from harness.app.learn_notebook import Answers, Notebook
 from harness.app.output import say, write_file
 from harness.app.resume import ResumeRequest, resume_run
 from harness.app.run import RunRequest, new_header, plan_of, record_run
@@ -101,12 +101,13 @@ def listen(session: Session) -> None:
             captures = captures_of(opened.bench, visits)
         heard = hear(captures, minimum_pulse_ns=probed.minimum_pulse_ns, channels=session.settings.channels)
         book.wiring, book.latches = heard.wiring, dict(heard.latches)
-        book.answers = _answers(heard.roles, heard.troubles)
+        book.answers = answers_of(heard.roles, heard.troubles)
     book.heard = True
     book.save()
 
 
-def _answers(roles: Roles, troubles: tuple[str, ...]) -> tuple[tuple[str, str, str], ...]:
+def answers_of(roles: Roles, troubles: tuple[str, ...]) -> Answers:
+    """Questions about the bus with answer and evidence, then what is wrong."""
     rows = tuple((name, found.value or "cannot tell", found.evidence) for name, found in role_rows(roles))
     return (*rows, *((TROUBLE, "", text) for text in troubles))
 

@@ -5,6 +5,14 @@ from harness.learn.explain import Explained, Moves, Observed, Part, Shape, Waves
 from harness.learn.listen import Heard, Move, captures_of, hear, moves
 from harness.learn.provisional import device_tables, job_text, limits_text, range_scales_vpp
 from harness.learn.readings import Gathered, gather_readings
+from harness.learn.records import (
+    Recorded,
+    gather_captures,
+    gather_records,
+    labelled,
+    read_gains,
+    setting_of_stem,
+)
 from harness.learn.write import Draft, Rule, device_text, draft_of, find_rule
 from harness.learn.write import limits_text as proposed_limits_text
 
@@ -17,6 +25,7 @@ __all__ = [
     "Moves",
     "Observed",
     "Part",
+    "Recorded",
     "Rule",
     "Shape",
     "Waves",
@@ -27,12 +36,17 @@ __all__ = [
     "draft_of",
     "explain",
     "find_rule",
+    "gather_captures",
     "gather_readings",
+    "gather_records",
     "hear",
     "job_text",
+    "labelled",
     "limits_text",
     "moves",
     "proposed_limits_text",
     "range_scales_vpp",
+    "read_gains",
+    "setting_of_stem",
     "setting_rows",
 ]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import tomllib
 from pathlib import Path
 from typing import Any
@@ -14,11 +15,11 @@ SETTINGS = Path("configs/settings/skerry-hr-4.toml").read_text()
 RANGES = ("5V", "2V", "50mV", "20mV", "10mV")
 
 
-def few(text: str = SETTINGS) -> str:
+def few(text: str = SETTINGS, ranges_kept: tuple[str, ...] = RANGES) -> str:
     """One channel and some of the ranges of the demo device."""
     head, *ranges = text.split("[[coarse]]\n")
     last, fine = ranges[-1].split("[fine]\n")
-    kept = [part for part in (*ranges[:-1], last) if part.split('"')[1] in RANGES]
+    kept = [part for part in (*ranges[:-1], last) if part.split('"')[1] in ranges_kept]
     return head.replace("channels = 4", "channels = 1") + "".join(f"[[coarse]]\n{p}" for p in kept) + "[fine]\n" + fine
 
 
@@ -52,6 +53,22 @@ def test_a_device_is_learned_from_nothing_and_swept_with_what_was_learned(learn:
     for text in ("latch of 9 bits, channel 1", "a bystander: it follows no channel", "number, 2^7", "sends all"):
         assert text in page
     assert {"device-job.toml", "device-limits.toml"} <= {path.name for path in tmp_path.iterdir()}
+
+
+def test_without_a_bus_amplitudes_alone_make_a_device_file_that_is_swept_with(learn: Any, tmp_path: Path) -> None:
+    text = few(ranges_kept=("5V", "10mV"))
+    probed = text[text.index("# The wires") : text.index("[settle]")]
+    bench = tmp_path / "bench.toml"
+    whole = Path(BENCH).read_text().replace("../", f"{Path('configs').resolve()}/")
+    bench.write_text(re.sub(r"^\[adapter\]\n(?:.+\n)*", "", whole, flags=re.M))
+    ended = learn("--yes", "--verify", bench=str(bench), text=text.replace(probed, ""))
+    assert ended.code == 0, ended.err
+    assert "amplitudes alone must do" in ended.err
+    assert "in the fine position (likely)" in ended.err
+    device = tomllib.loads((tmp_path / "device.toml").read_text())
+    assert "bus" not in device
+    assert device["coarse"][-1]["arithmetic_ratio"] == 2.0
+    assert "No word was seen" in (tmp_path / "device.html").read_text()
 
 
 def test_a_session_goes_on_where_it_was(learn: Any, tmp_path: Path) -> None:

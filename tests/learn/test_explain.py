@@ -113,6 +113,7 @@ def test_without_words_the_fine_position_stands_for_them() -> None:
     ]  # fmt: skip
     found = explain(observed)
     assert not found.by_words
+    assert found.sure == "likely"
     assert found.law.hypothesis.shape is Shape.LINEAR_IN_DB
     assert found.law.shape_weights[0] * 20.0 / math.log(10.0) == pytest.approx(0.5, rel=1e-6)
 

@@ -8,7 +8,9 @@ from harness.app.options import DEFAULT_REPORTS, fault_option, json_option, seed
 
 
 @click.command()
-@click.argument("bench", metavar="BENCH")
+@click.argument("bench", metavar="[BENCH]", default="")
+@click.option("--readings", default="", metavar="FILE.csv", help="Gains from a file in the place of a bench.")
+@click.option("--captures", default="", metavar="DIR", help="With --readings: captures named CHANNEL-COARSE-FINE.")
 @click.option("--settings", "settings_path", required=True, metavar="FILE", help="What is known from outside.")
 @click.option("--out", default="learned.toml", show_default=True, metavar="DEVICE.toml", help="File to write.")
 @click.option("--fine", "fine", multiple=True, type=click.IntRange(min=0), help="These positions only; repeatable.")
@@ -23,6 +25,8 @@ from harness.app.options import DEFAULT_REPORTS, fault_option, json_option, seed
 @json_option
 def command(
     bench: str,
+    readings: str,
+    captures: str,
     settings_path: str,
     out: str,
     fine: tuple[int, ...],
@@ -38,6 +42,8 @@ def command(
 ) -> int:
     """Find out what the gain control of the device on BENCH does, and write a device file.
 
+    Without a bench, --readings and --captures say what it would: then nothing proves hardware, and nothing is verified.
+
     In stages: look, listen, measure, explain, write. A session that broke off goes on where it was when the same
     command is given again.
     """
@@ -45,7 +51,8 @@ def command(
 
     return learn(
         LearnRequest(
-            bench=bench, settings=settings_path, out=out, fine=fine, yes=yes, anew=anew, verify=verify, reports=reports,
-            store=store_url, seed=seed, faults=faults, operator=operator, as_json=as_json,
+            bench=bench, readings=readings, captures=captures, settings=settings_path, out=out, fine=fine, yes=yes,
+            anew=anew, verify=verify, reports=reports, store=store_url, seed=seed, faults=faults,
+            operator=operator, as_json=as_json,
         )
     )  # fmt: skip

@@ -192,6 +192,23 @@ def _decide(seen: Seen, pairs: Sequence[_Pair], waves: Waves) -> tuple[Realness,
     return Realness.UNPROVEN, 1.0, f"{text}; hardware that no word shows, or arithmetic: {why}"
 
 
+def unproven(parts: Sequence[Part]) -> tuple[Part, ...]:
+    """The same parts where no record was seen at all: silence proves no hardware.
+
+    Args:
+        parts: of all settings.
+    Returns:
+        hardware as unproven, all else as it was.
+    Source:
+        none: a class without evidence is none.
+    """
+    return tuple(
+        Part(ratio=part.ratio, realness=Realness.UNPROVEN, why="no record of it was seen")
+        if part.realness is Realness.HARDWARE else part
+        for part in parts
+    )  # fmt: skip
+
+
 def nice(ratio: float) -> float:
     """The simple factor that a measured one stands for.
 

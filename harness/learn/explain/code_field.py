@@ -54,7 +54,8 @@ def possible_fields(seen: Seen, movement: Movement) -> Iterator[CodeField]:
         seen: words and their segments.
         movement: of the bits.
     Returns:
-        fields inside one segment with two or more bits that move inside ranges, in both orders of bits.
+        fields inside one segment with two or more bits that move inside ranges, in both orders of bits; of a fine
+        position that stands for a word, the whole.
     Source:
         none: enumeration.
     """
@@ -62,6 +63,10 @@ def possible_fields(seen: Seen, movement: Movement) -> Iterator[CodeField]:
     edges = moving | set(movement.places(Moves.COARSE))
     edges |= {place for place, value in enumerate(movement.constant) if value}
     for segment in seen.segments:
+        if not segment.latches:
+            # A fine position in the place of a word: it is a number, and all of it is.
+            yield CodeField(segment.start, segment.bits)
+            continue
         inside = [place for place in range(segment.start, segment.start + segment.bits) if place in edges]
         for first in inside:
             for last in inside:

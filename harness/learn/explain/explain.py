@@ -10,7 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from harness.errors import LearnError
-from harness.learn.explain.arithmetic import Part, Parts, Waves, arithmetic_parts
+from harness.learn.explain.arithmetic import Part, Parts, Waves, arithmetic_parts, unproven
 from harness.learn.explain.choice import absorbed, choose
 from harness.learn.explain.competition import Ranked, bases, compete, sample_of, sure
 from harness.learn.explain.hypothesis import Fitted, Groups, fit
@@ -83,7 +83,8 @@ def explain(
 
     Args:
         observed: each setting once, with words or without, with a gain or without.
-        waves: records by setting; without them arithmetic between ranges stays unproven.
+        waves: records by setting; without them arithmetic between ranges stays unproven. Empty: there were none at all,
+            and nothing is called hardware.
         named: gain that each coarse and fine position is named after, in any unit; None where names say nothing.
     Returns:
         the explanation; a setting without a measured gain has one by the law where the law reaches it.
@@ -116,9 +117,15 @@ def explain(
     found = parts.parts
     if mixed or _follows_names(seen, logs, law, named):
         mixed, found = True, _remainders(seen, logs, law, base, parts.parts)
+    if waves is not None and not waves:
+        found = unproven(found)
+    certain = sure(best, ranked)
+    if not by_words and certain == "known":
+        # The fine position stands for a word that nobody saw: the same gains may come from another one.
+        certain = "likely"
     return Explained(
         seen=seen, by_words=by_words, movement=movement, parts=found, alike=parts.alike, ranked=ranked, law=law,
-        base=base, states=states, mixed=mixed, sure=sure(best, ranked),
+        base=base, states=states, mixed=mixed, sure=certain,
     )  # fmt: skip
 
 

@@ -39,7 +39,7 @@ def device_text(explained: Explained, rule: Rule, *, made_by: str) -> str:
     lines += ["", "# ---- the signal path; the order of the stages is not known", *_stages(rule.draft.stages)]
     lines += list(_firmware(explained, rule))
     if "bus" in tables:
-        lines += list(_bus(tables["bus"], rule.draft.layouts))
+        lines += list(_bus(tables["bus"], rule.draft.layouts, rule.draft.bus_sure))
     lines += ["", "# given", *section("settle", tables["settle"])]
     return "\n".join(lines) + "\n"
 
@@ -89,8 +89,8 @@ def _firmware(explained: Explained, rule: Rule) -> Iterator[str]:
     yield ""
 
 
-def _bus(bus: Mapping[str, Any], layouts: Sequence[Sequence[FieldPart]]) -> Iterator[str]:
-    yield "# known: from the captures"
+def _bus(bus: Mapping[str, Any], layouts: Sequence[Sequence[FieldPart]], sure: str) -> Iterator[str]:
+    yield f"# {sure}"
     notes = [f"{field.control or 'fill'}: {field.note}" for layout in layouts for field in layout if field.note]
     yield from (f"# {note}" for note in notes)
     yield "[bus]"

@@ -16,6 +16,7 @@ from harness.learn.write.range_parts import RangePart, range_parts
 from harness.learn.write.word_fields import word_fields
 
 Tables = dict[str, Any]
+FROM_CAPTURES = "known: from the captures"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -35,6 +36,8 @@ class Draft:
     """Of each gain device, its latch in each channel."""
     bystanders: tuple[tuple[str, int], ...]
     """Latch and word length of devices that follow no channel."""
+    bus_sure: str
+    """How sure the lines of the bus are, and why."""
     free_inside: tuple[str, ...]
     """Two-valued controls that the firmware chooses inside ranges."""
 
@@ -102,8 +105,9 @@ def _range_table(part: RangePart) -> Tables:
 
 
 def draft_of(
-    explained: Explained, settings: SettingsFile, wiring: BusWiring | None, *, date: datetime.date, owner: str
-) -> Draft:
+    explained: Explained, settings: SettingsFile, wiring: BusWiring | None, *, date: datetime.date, owner: str,
+    bus_sure: str = FROM_CAPTURES,
+) -> Draft:  # fmt: skip
     """The device file as far as explanation and settings go.
 
     Args:
@@ -112,6 +116,7 @@ def draft_of(
         wiring: of the bus, found or given; None without one.
         date: of the file.
         owner: who learned it.
+        bus_sure: how sure the lines of the bus are, and why.
     Returns:
         the draft.
     Raises:
@@ -135,7 +140,8 @@ def draft_of(
         settings=settings, change={"version": 1, "date": date, "owner": owner, "reason": "learned"},
         stages=stages, ranges=ranges, fine=fine, layouts=word_fields(explained),
         bus=_bus_table(wiring) if wiring is not None and explained.by_words else None,
-        latches=latches, bystanders=_bystanders(wiring, latches), free_inside=free,
+        latches=latches, bystanders=_bystanders(wiring, latches), bus_sure=bus_sure,
+        free_inside=free,
     )  # fmt: skip
 
 

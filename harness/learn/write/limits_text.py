@@ -56,9 +56,10 @@ def limits_text(explained: Explained, *, name: str, date: datetime.date, owner: 
     }
     for item, (percent, reason) in numbers.items():
         lines += list(_row(item, max(percent, LEAST_PERCENT[item]), reason, date=date, owner=owner))
-    items = {"monotonic": "steps go one way", "realness": "what the device file declares"}
+    items = {"monotonic": "steps go one way"}
     if explained.by_words:
-        items["word"] = "the words that were seen"
+        # Without words the waveform alone decides, and of many settings it can tell nothing.
+        items |= {"realness": "what the device file declares", "word": "the words that were seen"}
     for item, reason in items.items():
         lines += list(_row(item, None, reason, date=date, owner=owner))
     return "\n".join(lines) + "\n"

@@ -66,6 +66,7 @@ def find_rule(explained: Explained, draft: Draft) -> Rule:
         if best.right == best.seen:
             break
     if best is None:
+        why = why or "allowed is a word for each fine position of each range: measure those that are missing"
         raise LearnError(f"learn: no rule of the firmware makes a whole device file: {why}")
     return best
 
@@ -118,6 +119,9 @@ def _code_table(explained: Explained, draft: Draft) -> dict[str, list[int]] | No
     table: dict[str, list[int]] = {}
     for index, part in enumerate(draft.ranges):
         own = {s.fine: int(codes[row]) for row, s in enumerate(explained.seen.settings) if s.coarse == index}
+        if not explained.by_words:
+            # The position stands for the word, so those that nobody measured have theirs as well.
+            own = {fine: fine + 1 for fine in range(draft.settings.fine.count)}
         if len(own) < draft.settings.fine.count:
             return None
         table[part.name] = [own[fine] for fine in range(draft.settings.fine.count)]
