@@ -9,15 +9,17 @@ from harness.app.output import result, result_json, say
 from harness.app.retention import drop_by_rule
 from harness.app.run import judged, verdict_line, write_report
 from harness.app.setup import setup_of_run
+from harness.app.summing import summarised
 from harness.drivers import RealClock
 from harness.errors import ExitCode, StationFault
 from harness.judge import exit_code
-from harness.store import Store
+from harness.store import Store, keep_summary
 
 
 def conclude(store: Store, run_id: str, station: StationFault | None, folder: Path, *, as_json: bool) -> int:
     """Judge a run from its record, write its page, say both; the exit code."""
     header, decided = judged(store, run_id)
+    keep_summary(store, summarised(store, header, decided))
     page = write_report(store, header, decided, folder)
     # After the page: it shows what only the raw data tell.
     dropped = drop_by_rule(store, setup_of_run(header), run_id, RealClock())

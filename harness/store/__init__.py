@@ -6,6 +6,7 @@ from harness.store.opening import open_store
 from harness.store.parquet import Exported, export_parquet
 from harness.store.recorder import Clock, RunRecorder
 from harness.store.store import Store
+from harness.store.summary_row import keep_summary
 
 __all__ = [
     "DROPPED_KIND",
@@ -17,6 +18,7 @@ __all__ = [
     "Waiting",
     "drop_raw",
     "export_parquet",
+    "keep_summary",
     "open_store",
     "targets",
     "waiting_for",

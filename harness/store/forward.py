@@ -16,7 +16,7 @@ from harness.errors import UsageError
 from harness.store.address import ServerAddress, read_address
 from harness.store.opening import open_store
 from harness.store.parcel import There, pack, there, unpack
-from harness.store.schema import EVENTS, FORWARDED, READINGS, RUNS, since_of
+from harness.store.schema import EVENTS, FORWARDED, READINGS, RUNS, SUMMARIES, columns_at, since_of
 from harness.store.server import require_driver
 from harness.store.store import Store
 
@@ -47,10 +47,13 @@ class _Run:
     sent_readings: int
     sent_events: int
     sent_end: str | None
+    summary: str
+    sent_summary: str
 
     @property
     def waits(self) -> bool:
-        return (self.readings, self.events, self.end) != (self.sent_readings, self.sent_events, self.sent_end)
+        sent = (self.sent_readings, self.sent_events, self.sent_end, self.sent_summary)
+        return (self.readings, self.events, self.end, self.summary) != sent
 
 
 class Forwarder:
@@ -158,7 +161,8 @@ class Forwarder:
             connection.execute(
                 delete(FORWARDED).where(FORWARDED.c.target == self.target, FORWARDED.c.run == run.number)
             )
-            connection.execute(insert(FORWARDED), {**mark, "end": now.end})
+            short = parcel.summary["at_utc"] if parcel.summary else ""
+            connection.execute(insert(FORWARDED), {**mark, "end": now.end, "summary": short})
         return len(indices), len(parcel.events)
 
 
@@ -187,7 +191,11 @@ def _runs(store: Store, target: str) -> Iterator[_Run]:
             {row[0]: int(row[1]) for row in connection.execute(select(table.c.run, func.count()).group_by(table.c.run))}
             for table in (READINGS, EVENTS)
         ]
-        marks = {row.run: row for row in connection.execute(select(FORWARDED).where(FORWARDED.c.target == target))}
+        marking = select(*columns_at(FORWARDED, store.version)).where(FORWARDED.c.target == target)
+        marks = {row.run: row for row in connection.execute(marking)}
+        short = select(SUMMARIES.c.run, SUMMARIES.c.at_utc)
+        briefs = connection.execute(short).all() if store.version >= since_of(SUMMARIES) else []
+        made = {row.run: row.at_utc for row in briefs}
         rows = connection.execute(select(RUNS.c.number, RUNS.c.run_id, RUNS.c.end).order_by(RUNS.c.number)).all()
     for row in rows:
         mark = marks.get(row.number)
@@ -200,4 +208,6 @@ def _runs(store: Store, target: str) -> Iterator[_Run]:
             sent_readings=mark.readings if mark else 0,
             sent_events=mark.events if mark else 0,
             sent_end=mark.end if mark else None,
+            summary=made.get(row.number, ""),
+            sent_summary=mark.summary if mark else "",
         )

@@ -46,8 +46,11 @@ def _add(connection: Connection, version: int) -> None:
         if since_of(table) == version:
             table.create(connection)
             continue
-        for column in table.columns:
-            if since_of(column) == version:
+        new = [column for column in table.columns if since_of(column) == version]
+        # A table that came on the way here was made as it is today.
+        there = {column["name"] for column in inspect(connection).get_columns(table.name)} if new else set()
+        for column in new:
+            if column.name not in there:
                 definition = CreateColumn(column).compile(dialect=connection.dialect)
                 name = connection.dialect.identifier_preparer.format_table(table)
                 connection.exec_driver_sql(f"ALTER TABLE {name} ADD COLUMN {definition}")

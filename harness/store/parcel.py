@@ -14,6 +14,7 @@ from harness.store.dropped_row import dropped_of
 from harness.store.run_row import insert_texts
 from harness.store.schema import DROPPED, EVENTS, FILES, READINGS, RUN_FILES, RUNS, VERSION
 from harness.store.server import hold
+from harness.store.summary_row import put_summary, summary_row
 
 Rows = Sequence[dict[str, Any]]
 
@@ -35,6 +36,8 @@ class Parcel:
     events: Rows
     events_before: int
     """How many lines of the journal come before those in here."""
+    summary: dict[str, Any] | None
+    """Its row of summaries; None without one."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -65,6 +68,7 @@ def pack(connection: Connection, number: int, readings: Collection[int], events_
         dropped=[dict(row) for index, row in dropped.items() if index in readings],
         events=[row._asdict() for row in connection.execute(events)],
         events_before=events_before,
+        summary=summary_row(connection, VERSION, number),
     )
 
 
@@ -99,6 +103,8 @@ def unpack(connection: Connection, parcel: Parcel, place: str) -> None:
     state = {name: parcel.run[name] for name in ("finished_utc", "end")}
     ends = {**_chain(connection, number, parcel), **_journal(connection, number, parcel.start)}
     connection.execute(update(RUNS).where(RUNS.c.number == number), {**state, **ends})
+    if parcel.summary is not None:
+        put_summary(connection, number, parcel.summary)
 
 
 def _insert_header(connection: Connection, parcel: Parcel) -> int:

@@ -17,7 +17,7 @@ from sqlalchemy import Double, LargeBinary, Select, Table, select
 from harness.errors import StoreError, StoreUnavailable, UsageError
 from harness.store.blobs import CODES, LEVELS, TIMES, unpacked
 from harness.store.border import border
-from harness.store.schema import DROPPED, EVENTS, FILES, READINGS, RUN_FILES, RUNS, columns_at, since_of
+from harness.store.schema import DROPPED, EVENTS, FILES, READINGS, RUN_FILES, RUNS, SUMMARIES, columns_at, since_of
 from harness.store.store import Store
 from harness.store.types import AnyText
 
@@ -49,8 +49,8 @@ def export_parquet(store: Store, folder: Path) -> Exported:
     """Write runs, files, journal, and the readings of each run, into a folder.
 
     The folder gets `runs.parquet`, `run_files.parquet`, `files.parquet`, `events.parquet`, `dropped.parquet` (what is
-    kept of raw data that were dropped) and `readings/RUN.parquet`. A file appears whole or not at all; one from before
-    is replaced. In place of a run's number stands its id.
+    kept of raw data that were dropped), `summaries.parquet` (each judged run in short) and `readings/RUN.parquet`. A
+    file appears whole or not at all; one from before is replaced. In place of a run's number stands its id.
 
     Raises:
         StoreUnavailable: pyarrow is not installed; no such folder, or no room.
@@ -68,10 +68,12 @@ def export_parquet(store: Store, folder: Path) -> Exported:
         with store.viewing("listing runs") as connection:
             rows = connection.execute(select(RUNS.c.number, RUNS.c.run_id).order_by(RUNS.c.number))
             ids = {row.number: row.run_id for row in rows}
-        tables = (RUNS, RUN_FILES, FILES, EVENTS, *([DROPPED] if store.version >= since_of(DROPPED) else []))
+        later = [one for one in (DROPPED, SUMMARIES) if store.version >= since_of(one)]
+        tables = (RUNS, RUN_FILES, FILES, EVENTS, *later)
         for table in tables:
             query = select(*columns_at(table, store.version)).order_by(*table.primary_key.columns)
-            _write(folder / f"{table.name}.parquet", table, _pages(store, query, None), ids)
+            key = SUMMARIES.c.run if table is SUMMARIES else None
+            _write(folder / f"{table.name}.parquet", table, _pages(store, query, key), ids)
         readings = 0
         for number, run_id in ids.items():
             query = select(*columns_at(READINGS, store.version)).where(READINGS.c.run == number)

@@ -28,6 +28,7 @@ CHANGES = {
     9: "the steady levels of a reading at DC",
     10: "what is kept of raw data that were dropped",
     11: "how many records make a reading, and why no more",
+    12: "each run in short, for statistics over many",
 }
 """What each version brought, for the table of migrations."""
 
@@ -181,6 +182,25 @@ DROPPED = Table(
     info=since(10),
 )
 
+# Each judged run in short: an opinion, made anew from the readings at any time, so in no chain.
+SUMMARIES = Table(
+    "summaries",
+    METADATA,
+    Column("run", ForeignKey("runs.number"), primary_key=True),
+    Column("at_utc", AnyText, nullable=False),
+    Column("software", AnyText, nullable=False),
+    # The hash of the limits file.
+    Column("limits", AnyText, nullable=False),
+    Column("verdict", AnyText, nullable=False),
+    Column("complete", WHOLE, nullable=False),
+    Column("seconds", Double),
+    Column("tested", WHOLE, nullable=False),
+    Column("failing", WHOLE, nullable=False),
+    # JSON: items, diagnoses, causes of INVALID, numbers to follow.
+    Column("facts", AnyText, nullable=False),
+    info=since(12),
+)
+
 # What another store has confirmed to hold. Less than the truth after a death in between: then it is asked again.
 FORWARDED = Table(
     "forwarded",
@@ -190,6 +210,8 @@ FORWARDED = Table(
     Column("readings", WHOLE, nullable=False),
     Column("events", WHOLE, nullable=False),
     Column("end", AnyText, nullable=False),
+    # When the summary was made that it holds; empty without one.
+    Column("summary", AnyText, nullable=False, server_default="", info=since(12)),
     info=since(5),
 )
 

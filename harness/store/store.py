@@ -8,7 +8,7 @@ from pathlib import Path
 from types import TracebackType
 from typing import Self
 
-from sqlalchemy import Connection, select, update
+from sqlalchemy import Connection, delete, select, update
 
 from harness.errors import StoreError, StoreUnavailable, UsageError
 from harness.store.address import Address, ServerAddress
@@ -22,7 +22,7 @@ from harness.store.reading_row import reading_of
 from harness.store.recorder import Clock, RunRecorder
 from harness.store.room import require_room, room_bytes
 from harness.store.run_row import insert_run, read_infos, require_hashes
-from harness.store.schema import EVENTS, READINGS, RUNS, columns_at
+from harness.store.schema import EVENTS, READINGS, RUNS, SUMMARIES, columns_at
 from harness.values import Event, Reading, RunHeader, RunInfo, Setting
 
 _PAGE = 16
@@ -96,6 +96,7 @@ class Store:
         with writer.transaction(f"resuming run {run_id}") as connection:
             number = connection.execute(select(RUNS.c.number).where(RUNS.c.run_id == run_id)).scalar_one()
             connection.execute(update(RUNS).where(RUNS.c.number == number), {"finished_utc": "", "end": ""})
+            connection.execute(delete(SUMMARIES).where(SUMMARIES.c.run == number))
         recorder = RunRecorder(writer, run=number, run_id=run_id, clock=clock)
         recorder.note("resumed", text)
         return recorder

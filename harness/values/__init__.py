@@ -47,6 +47,7 @@ from harness.values.run import Certificate, ConfigFile, Identity, NightPlace, Ru
 from harness.values.rung import Aggressor, Prediction, Rung, SteadyPlan
 from harness.values.setting import ControlWord, Setting, State
 from harness.values.shared_factor import SHARED_FACTOR, shared_factor_of, shared_factor_text
+from harness.values.summary import Charted, HeldItem, LotRun, RunSummary
 from harness.values.waveform import Codes, Waveform, joined
 
 __all__ = [
@@ -61,6 +62,7 @@ __all__ = [
     "Candidate",
     "Capture",
     "Certificate",
+    "Charted",
     "CodeCounts",
     "Codes",
     "Condition",
@@ -75,6 +77,7 @@ __all__ = [
     "Direction",
     "Event",
     "FlagNote",
+    "HeldItem",
     "Identity",
     "Judgement",
     "Kept",
@@ -89,6 +92,7 @@ __all__ = [
     "LearnedStage",
     "LearnedStep",
     "LineLevels",
+    "LotRun",
     "NightCoefficient",
     "NightFailure",
     "NightPlace",
@@ -112,6 +116,7 @@ __all__ = [
     "RunHeader",
     "RunInfo",
     "RunResult",
+    "RunSummary",
     "Rung",
     "Setting",
     "SettingChange",

@@ -141,5 +141,5 @@ def test_following_ends_with_what_waits_as_its_code(gainladder, path, tmp_path, 
 def test_an_export_is_counted(gainladder, path, tmp_path):
     pytest.importorskip("pyarrow", reason="pyarrow is not installed: pip install 'gainladder[parquet]'")
     ended = gainladder("store", "export", "--parquet", str(tmp_path / "out"), "--store", str(path))
-    assert (ended.code, ended.out.strip()) == (0, f"{tmp_path / 'out'}: 1 runs, 3 readings in 6 files")
+    assert (ended.code, ended.out.strip()) == (0, f"{tmp_path / 'out'}: 1 runs, 3 readings in 7 files")
     assert (tmp_path / "out" / "readings" / f"{RUN}.parquet").is_file()

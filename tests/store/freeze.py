@@ -12,21 +12,25 @@ from pathlib import Path
 
 import numpy as np
 
-from harness.store import DROPPED_KIND, drop_raw, open_store
+from harness.store import DROPPED_KIND, drop_raw, keep_summary, open_store
 from harness.store.schema import VERSION
 from harness.values import (
     Capture,
+    Charted,
     Direction,
     Event,
+    HeldItem,
     Identity,
     Kept,
     KeptWord,
     NightPlace,
+    Outcome,
     Purpose,
     Quality,
     Reading,
     ReadingStatus,
     RunHeader,
+    RunSummary,
     Setting,
     SineFit,
     Waveform,
@@ -74,6 +78,15 @@ KEPT = Kept(
 )  # fmt: skip
 
 
+SUMMARY = RunSummary(
+    run_id=RUN, at_utc="2026-11-25T10:00:03.000000Z", software="0.1.0", limits_sha256="0" * 64, verdict=Outcome.FAIL,
+    complete=False, seconds=1 / 3, tested=2, failing=1,
+    items=(HeldItem("gain", "percent", -2.0, None, 2, 1, "FAIL", -1 / 7, 0.5, 1 / 7, None),),
+    diagnoses=("latch-missing",), invalid=(("timeout (Ω)", 1),),
+    charted=(Charted("ch1 ln K", -1 / 3, None, 1.0, "percent"),),
+)  # fmt: skip
+
+
 def the_reading(index: int, version: int) -> Reading:
     """What a store of a version holds under an index; a later version adds fields, it changes no old one."""
     recorded = recorded_reading(index, version)
@@ -115,6 +128,7 @@ def write(path: Path, *, dropped: bool = False) -> None:
         if dropped:
             line = Event(at_utc=KEPT.at_utc, at_s=2.5, kind=DROPPED_KIND, text="raw data of 1 of 3 readings dropped")
             drop_raw(store, RUN, {0: KEPT}, line)
+            keep_summary(store, SUMMARY)
     connection = sqlite3.connect(path)
     for statement in ("PRAGMA journal_mode = DELETE", "PRAGMA page_size = 512", "VACUUM"):
         connection.execute(statement).fetchall()

@@ -37,7 +37,7 @@ def bare(reading):
 
 def test_every_reading_is_exported_with_its_arrays(store, tmp_path):
     written = export_parquet(store, tmp_path / "new" / "out")
-    assert (written.files, written.runs, written.readings) == (7, 2, COUNT)
+    assert (written.files, written.runs, written.readings) == (8, 2, COUNT)
     rows = pq.read_table(tmp_path / "new" / "out" / "readings" / "a%2Fb.parquet").to_pylist()
     readings = list(store.readings("a/b"))
     assert len(rows) == len(readings) == COUNT

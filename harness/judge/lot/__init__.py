@@ -3,5 +3,6 @@
 from harness.judge.lot.capability import Capability, capability
 from harness.judge.lot.chart import Chart, chart_of
 from harness.judge.lot.run_length import ewma_run_length, zones_run_length
+from harness.judge.lot.summarise import summary_of
 
-__all__ = ["Capability", "Chart", "capability", "chart_of", "ewma_run_length", "zones_run_length"]
+__all__ = ["Capability", "Chart", "capability", "chart_of", "ewma_run_length", "summary_of", "zones_run_length"]
