@@ -66,6 +66,8 @@ def _paths(header: RunHeader, job_path: str, bench_path: str) -> dict[str, str]:
     job = parse(JobFile, recorded["job"].text, file=paths["job"])
     for role, name in (("device", job.device), ("bench", job.bench), ("limits", job.limits)):
         paths[role] = _where(recorded[role], beside(paths["job"], name))
+    if "ladder" in recorded:
+        paths["ladder"] = _where(recorded["ladder"], beside(paths["job"], job.ladder.file))
     paths["bench"] = bench_path or paths["bench"]
     bench = parse(BenchFile, recorded["bench"].text, file=paths["bench"])
     for role, file in recorded.items():

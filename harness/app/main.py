@@ -12,6 +12,7 @@ from harness.errors import BenchError, ExitCode, GainladderError
 COMMANDS = {
     "sweep": "Walk a job's ladder: record, judge, report.",
     "preview": "Show the ladder of a job; opens nothing.",
+    "shorten": "Choose few settings that show every known fault.",
     "resume": "Go on with a run that broke off.",
     "watch": "Follow a run from another terminal.",
     "judge": "Decide about a run again, or with other limits.",

@@ -66,7 +66,8 @@ def _setup(header: RunHeader, found: Changes) -> Setup:
     if found.bench is not None:
         stored["bench"] = found.bench
     cycle = 0 if header.night is None else header.night.cycle
-    return read_setup(header.file("job").path, files=FileSet(stored=stored, from_record=True), cycle=cycle)
+    files = FileSet(stored=stored, from_record=True)
+    return read_setup(header.file("job").path, files=files, cycle=cycle, unit=header.unit)
 
 
 def _check_same(header: RunHeader, opened: OpenBench) -> None:

@@ -16,6 +16,7 @@ from harness.app.averaging import averaging_plan
 from harness.app.bench_open import OpenBench
 from harness.app.certificates import certificates_of
 from harness.app.closer_look import detail_of
+from harness.app.ladder_words import ladder_words
 from harness.app.output import say, write_file
 from harness.app.progress import progress_bar
 from harness.app.relay_use import RelayUse
@@ -159,6 +160,10 @@ def record_run(
         for words in warnings:
             say(words)
             recorder.note("relay-budget", words)
+        which = ladder_words(setup, header.unit)
+        if which:
+            say(which)
+            recorder.note("ladder", which)
         return take_readings(setup, opened, recorder, Resumption.of_new_run(setup.every_rung), probing=probing)
 
 

@@ -10,12 +10,22 @@ from harness.app.averaging import averaging_problems
 from harness.app.files import FileSet, beside
 from harness.app.wiring import wiring_of
 from harness.bus import BusWiring
-from harness.config import BenchFile, DeviceFile, InstrumentFile, InstrumentSlot, JobFile, LimitsFile, Night
+from harness.config import BenchFile, DeviceFile, InstrumentFile, InstrumentSlot, JobFile, LadderFile, LimitsFile, Night
 from harness.config.bench_file import Wiring
 from harness.errors import ConfigError, Problem
 from harness.judge import LimitSet, hardware_underneath
 from harness.judge import build as build_limits
-from harness.ladder import Drive, Ground, OtherSource, anchor_rungs, drive_of, input_ratio, plan_extras, terminal_ratio
+from harness.ladder import (
+    Drive,
+    Ground,
+    OtherSource,
+    anchor_rungs,
+    drive_of,
+    input_ratio,
+    is_audited,
+    plan_extras,
+    terminal_ratio,
+)
 from harness.ladder import build as build_ladder
 from harness.law import GainLaw, design_matrix
 from harness.law import build as build_law
@@ -88,6 +98,10 @@ class Setup:
     anchors: tuple[Rung, ...]
     """Of the ladder; read again and again."""
     files: tuple[ConfigFile, ...]
+    short: LadderFile | None = None
+    """The ladder file that the rungs follow; None where the job names none, or the unit is audited."""
+    audited: bool = False
+    """Whether the job has a short ladder and this unit walks the whole one."""
 
     @property
     def every_rung(self) -> tuple[Rung, ...]:
@@ -145,8 +159,12 @@ def read_setup(
     files: FileSet | None = None,
     ladder: bool = True,
     cycle: int = 0,
+    unit: str = "",
 ) -> Setup:
-    """A job and all it names, for one cycle of a night. ConfigError with the problems of every file at once."""
+    """A job and all it names, for one cycle of a night and one unit: an audited one walks the whole ladder.
+
+    ConfigError with the problems of every file at once.
+    """
     files = files or FileSet()
     job = files.read(JobFile, "job", job_path)
     if job is None:
@@ -158,6 +176,9 @@ def read_setup(
     limits = files.read(LimitsFile, "limits", limits_path, named_by=f"{job_path}: limits")
     bench = read_bench(files, bench_path or beside(job_path, job.bench), named_by=f"{job_path}: bench")
     law = _collect(files, lambda: build_law(device, file=device_path)) if device else None
+    ladder_path = beside(job_path, job.ladder.file) if job.ladder.file else ""
+    short = read_ladder(files, ladder_path, device=device, named_by=f"{job_path}: ladder.file") if ladder_path else None
+    audited = short is not None and is_audited(unit, every=job.ladder.audit_every)
     items = _limits(files, limits, limits_path, device=device, law=law) if limits else None
     if bench is not None and job.night is not None:
         files.problems.extend(night_problems(job.night, bench.file, file=job_path))
@@ -168,6 +189,7 @@ def read_setup(
     rungs = build_ladder(
         law, device, bench.file, job.ladder,
         source_min_vpk=least_vpk, source_max_vpk=most_vpk, file=job_path, cycle=cycle,
+        named=None if audited else short, named_by=ladder_path,
     ) if ladder else ()  # fmt: skip
     files.problems.extend(averaging_problems(job, items, rungs, file=job_path))
     files.check()
@@ -175,8 +197,17 @@ def read_setup(
     anchors = anchor_rungs(job.anchors, rungs, law.coarse_names, file=job_path) if ladder and job.anchors else ()
     return Setup(
         job=job, device=device, bench=bench, limits=items, law=law, rungs=rungs, extras=extras, anchors=anchors,
-        files=tuple(files.stored.values()),
+        files=tuple(files.stored.values()), short=None if audited else short, audited=audited,
     )  # fmt: skip
+
+
+def read_ladder(files: FileSet, path: str, *, device: DeviceFile | None, named_by: str) -> LadderFile | None:
+    """A ladder file; of another device it is a problem."""
+    short = files.read(LadderFile, "ladder", path, named_by=named_by)
+    if short is not None and device is not None and short.device != device.name:
+        allowed = f'"{device.name}", the device of the job'
+        files.problems.append(Problem(file=path, key="device", got=repr(short.device), allowed=allowed))
+    return short
 
 
 def extras_of(
@@ -236,7 +267,7 @@ def setup_of_run(header: RunHeader, *, limits_path: str = "") -> Setup:
     stored = {file.role: file for file in header.files if not (limits_path and file.role == "limits")}
     files = FileSet(stored=stored, from_record=True)
     cycle = 0 if header.night is None else header.night.cycle
-    return read_setup(header.file("job").path, limits_path=limits_path, files=files, cycle=cycle)
+    return read_setup(header.file("job").path, limits_path=limits_path, files=files, cycle=cycle, unit=header.unit)
 
 
 def parameter_names(law: GainLaw) -> tuple[str, ...]:

@@ -6,6 +6,7 @@ from harness.config.device_file import Coarse, DeviceFile, Firmware, Reference, 
 from harness.config.extra_section import Extra
 from harness.config.instrument_file import InstrumentFile
 from harness.config.job_file import JobFile
+from harness.config.ladder_file import CaughtFault, LadderCoverage, LadderFile, LadderRange
 from harness.config.limits_file import LimitItem, LimitsFile
 from harness.config.night_section import Anchors, Corner, Dwell, Night, Stops
 from harness.config.parse import parse, validate
@@ -19,6 +20,7 @@ __all__ = [
     "BenchFile",
     "BenchUncertainty",
     "Bus",
+    "CaughtFault",
     "Coarse",
     "Corner",
     "Corrections",
@@ -31,6 +33,9 @@ __all__ = [
     "InstrumentFile",
     "InstrumentSlot",
     "JobFile",
+    "LadderCoverage",
+    "LadderFile",
+    "LadderRange",
     "LevelAccuracy",
     "LimitItem",
     "LimitsFile",

@@ -21,6 +21,10 @@ class Ladder(Table):
     """Names of ranges."""
     fine: tuple[int, ...] = ()
     """0-based fine positions."""
+    file: str = Field(default="", max_length=1000)
+    """Ladder file with the settings of each range, relative to the job; empty: the lists above."""
+    audit_every: int = Field(default=0, ge=0)
+    """With a file: one unit of so many, by its serial number, walks everything all the same; 0: none."""
     directions: tuple[Literal["up", "down"], ...] = Field(default=("up", "down"), min_length=1)
     order: Literal["sorted", "random-blocks"] = "sorted"
     """`random-blocks`: ranges in an order drawn from `order_seed`, fine positions sorted in each: breaks what time and
@@ -36,6 +40,10 @@ class Ladder(Table):
             raise ValueError("fill_low < fill_target < fill_high")
         if len(set(self.directions)) != len(self.directions):
             raise ValueError("each direction once")
+        if self.file and (self.coarse or self.fine):
+            raise ValueError("coarse and fine, or a file with the settings of each range: not both")
+        if self.audit_every and not self.file:
+            raise ValueError("audit_every only with a file: without one every unit walks the same ladder")
         return self
 
 
@@ -88,6 +96,12 @@ class JobFile(Versioned):
     raw: Raw = Raw()
     forward: str = ""
     """A store that gets a copy while readings are taken, postgresql://user@server/database; empty: none."""
+
+    @model_validator(mode="after")
+    def _audit(self) -> JobFile:
+        if self.night is not None and self.ladder.audit_every:
+            raise ValueError("no ladder.audit_every with [night]: all units of a night walk the same ladder")
+        return self
 
     @field_validator("forward")
     @classmethod

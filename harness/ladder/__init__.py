@@ -1,6 +1,7 @@
 """Which settings are visited, in what order, at what drive level."""
 
 from harness.ladder.anchors import anchor_rungs
+from harness.ladder.audit import is_audited
 from harness.ladder.build import build
 from harness.ladder.coverage import coverage
 from harness.ladder.drive import Drive, drive_of, input_ratio, open_ratio, terminal_ratio
@@ -22,6 +23,7 @@ __all__ = [
     "coverage",
     "drive_of",
     "input_ratio",
+    "is_audited",
     "night_runs",
     "open_ratio",
     "plan_extras",

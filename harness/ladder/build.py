@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Mapping, Sequence
 
-from harness.config import BenchFile, DeviceFile
+from harness.config import BenchFile, DeviceFile, LadderFile
 from harness.config.job_file import Ladder
 from harness.errors import ConfigError, Problem
 from harness.ladder.choice import Choice, choose
@@ -28,6 +28,8 @@ def build(
     source_max_vpk: float,
     file: str,
     cycle: int = 0,
+    named: LadderFile | None = None,
+    named_by: str = "",
 ) -> tuple[Rung, ...]:
     """Which readings a job takes, in what order, at what level.
 
@@ -44,13 +46,15 @@ def build(
         source_max_vpk: most level of the source for the load it is told, V peak.
         file: the job file's name, for messages.
         cycle: which of several sweeps: each draws its own random blocks.
+        named: the ladder file of the job; None: what the job lists, or all.
+        named_by: the ladder file's name, for messages.
     Returns:
         the rungs, index from 0 without gaps.
     Raises:
         ConfigError: the job names a channel, range or fine position that the device does not have or names one twice,
             wants nothing at all, or wants a range that the source cannot drive to an allowed fill.
     """
-    choice = choose(law, job_ladder, file=file)
+    choice = choose(law, job_ladder, file=file, named=named, named_by=named_by)
     if choice.problems:
         raise ConfigError(choice.problems)
     drive = drive_of(
@@ -76,8 +80,8 @@ def build(
 def _levels(law: GainLaw, choice: Choice, drive: Drive, fill_target_ratio: float) -> Levels:
     return {
         (coarse, fine): drive.level(law.predict(Setting(1, coarse, fine)).gain_codes_per_v, fill_target_ratio)
-        for coarse in choice.coarse
-        for fine in choice.fine
+        for coarse, positions in choice.fine.items()
+        for fine in positions
     }
 
 
@@ -113,7 +117,7 @@ def _visits(law: GainLaw, choice: Choice, ladder: Ladder, cycle: int) -> list[tu
             found.extend(
                 (direction, law.predict(Setting(channel, coarse, fine)))
                 for coarse in blocks
-                for fine in choice.fine[turned]
+                for fine in choice.fine[coarse][turned]
             )
     return found
 

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+from harness.config import LadderFile
 from harness.config.job_file import Ladder
 from harness.errors import Problem
 from harness.law import GainLaw
@@ -16,35 +17,59 @@ class Choice:
 
     channels: tuple[int, ...]
     """1-based."""
-    coarse: tuple[int, ...]
-    fine: tuple[int, ...]
+    fine: Mapping[int, tuple[int, ...]]
+    """Fine positions by coarse index, ranges in rising order."""
     problems: tuple[Problem, ...]
     """What the job names that the device does not have, or names twice."""
 
+    @property
+    def coarse(self) -> tuple[int, ...]:
+        """The ranges that are visited."""
+        return tuple(self.fine)
 
-def choose(law: GainLaw, ladder: Ladder, *, file: str) -> Choice:
+
+def choose(law: GainLaw, ladder: Ladder, *, file: str, named: LadderFile | None = None, named_by: str = "") -> Choice:
     """Which settings a job wants.
 
     Args:
         law: knows what the device has.
         ladder: of the job file; an empty list means all.
         file: the job file's name, for messages.
+        named: the ladder file of the job; None: what the job lists, or all.
+        named_by: the ladder file's name, for messages.
     Returns:
-        the indices, in rising order whatever the order in the job, and the problems.
+        the indices, in rising order whatever the order in the files, and the problems.
     """
     channels = range(1, law.channels + 1)
     fine = range(len(law.fine_names))
-    problems = (
-        *_unknown("channels", ladder.channels, channels, f"1 to {law.channels}", file),
-        *_unknown("coarse", ladder.coarse, law.coarse_names, "one of " + ", ".join(law.coarse_names), file),
-        *_unknown("fine", ladder.fine, fine, f"0 to {fine[-1]}", file),
-    )
-    named = [index for index, name in enumerate(law.coarse_names) if name in ladder.coarse or not ladder.coarse]
+    places = "0 to " + str(fine[-1])
+    ranges = "one of " + ", ".join(law.coarse_names)
+    problems = list(_unknown("ladder.channels", ladder.channels, channels, f"1 to {law.channels}", file))
+    if named is None:
+        problems += _unknown("ladder.coarse", ladder.coarse, law.coarse_names, ranges, file)
+        problems += _unknown("ladder.fine", ladder.fine, fine, places, file)
+        wanted = {
+            index: tuple(one for one in fine if one in ladder.fine or not ladder.fine)
+            for index, name in enumerate(law.coarse_names)
+            if name in ladder.coarse or not ladder.coarse
+        }
+    else:
+        for index, row in enumerate(named.range):
+            problems += _unknown(f"range[{index}].fine", row.fine, fine, places, named_by)
+            if row.coarse not in law.coarse_names:
+                problems.append(
+                    Problem(file=named_by, key=f"range[{index}].coarse", got=repr(row.coarse), allowed=ranges)
+                )
+        by_name = {row.coarse: row.fine for row in named.range}
+        wanted = {
+            index: tuple(one for one in fine if one in by_name[name])
+            for index, name in enumerate(law.coarse_names)
+            if name in by_name
+        }
     return Choice(
         channels=tuple(index for index in channels if index in ladder.channels or not ladder.channels),
-        coarse=tuple(named),
-        fine=tuple(index for index in fine if index in ladder.fine or not ladder.fine),
-        problems=problems,
+        fine=wanted,
+        problems=tuple(problems),
     )
 
 
@@ -54,7 +79,7 @@ def _unknown(
     found: list[Problem] = []
     for index, value in enumerate(wanted):
         if value not in known:
-            found.append(Problem(file=file, key=f"ladder.{key}[{index}]", got=repr(value), allowed=allowed))
+            found.append(Problem(file=file, key=f"{key}[{index}]", got=repr(value), allowed=allowed))
         elif value in wanted[:index]:
-            found.append(Problem(file=file, key=f"ladder.{key}[{index}]", got=f"{value!r} again", allowed="each once"))
+            found.append(Problem(file=file, key=f"{key}[{index}]", got=f"{value!r} again", allowed="each once"))
     return found

@@ -20,12 +20,19 @@ CONFIGS = Path(__file__).parents[2] / "configs"
 LADDERS: dict[str, tuple[str, str]] = {
     "skerry-hr-4": ("ci", "fine = [0, 5, 10, 15, 20]"),
     "skerry-hr-4 beside": ("validation", "fine = [0, 10, 20]"),
+    "skerry-hr-4 short": ("skerry-hr-4-short", ""),
+    "skerry-hr-4 full": ("demo", ""),
     "tarn-vg-1": ("tarn-vg-1", "fine = [0, 12, 27, 40, 56]"),
     "tarn-vg-1 beside": ("tarn-vg-1-validation", "fine = [0, 20, 40, 56]"),
+    "tarn-vg-1 short": ("tarn-vg-1-short", ""),
+    "tarn-vg-1 full": ("tarn-vg-1", ""),
     "corrie-ur-2": ("corrie-ur-2", "fine = [0, 1, 14, 20, 28, 40]"),
     "corrie-ur-2 beside": ("corrie-ur-2-validation", "fine = [37, 38, 39, 40]"),
+    "corrie-ur-2 short": ("corrie-ur-2-short", ""),
+    "corrie-ur-2 full": ("corrie-ur-2", ""),
 }
-"""By device: its job, and the fine positions that stand for all; `beside` adds the readings beside the ladder."""
+"""By device: its job, and the fine positions that stand for all; `beside` adds the readings beside the ladder,
+`short` is the short ladder of the line, `full` every setting."""
 
 
 class Kept:

@@ -27,6 +27,7 @@ def command(job: str, csv_path: str, figure_path: str, as_json: bool) -> int:
     import dataclasses
 
     from harness import report
+    from harness.app.ladder_words import previewed
     from harness.app.night_preview import night_text
     from harness.app.output import result_json, say, write_file
     from harness.app.preview_text import coverage_text, frequency_text, ladder_text
@@ -52,8 +53,8 @@ def command(job: str, csv_path: str, figure_path: str, as_json: bool) -> int:
     trouble: ConfigError | None = None
     try:
         rungs = build(
-            setup.law, setup.device, setup.bench.file, setup.job.ladder,
-            source_min_vpk=least_vpk, source_max_vpk=most_vpk, file=job,
+            setup.law, setup.device, setup.bench.file, setup.job.ladder, file=job, named=setup.short,
+            source_min_vpk=least_vpk, source_max_vpk=most_vpk, named_by=setup.job.ladder.file,
         )  # fmt: skip
         rungs = (*rungs, *extras_of(setup.job, setup.device, setup.bench, setup.law, rungs, file=job))
     except ConfigError as error:
@@ -67,6 +68,7 @@ def command(job: str, csv_path: str, figure_path: str, as_json: bool) -> int:
         result_json({**content, **more, "coverage": dataclasses.asdict(covered)})
     elif not as_json:
         if trouble is None:
+            previewed(setup, rungs)
             ladder_text(preview_rows(rungs, setup.law), preview_summary(rungs, setup.law, setup.device))
             frequency_text(setup.device.acquisition)
             night = _night(job)

@@ -56,7 +56,7 @@ def command(
     from harness.app.signals import interruptible
     from harness.store import open_store
 
-    setup = read_setup(job, bench_path=bench_path, limits_path=limits_path)
+    setup = read_setup(job, bench_path=bench_path, limits_path=limits_path, unit=unit or UNNAMED)
     if not unit and setup.bench.file.simulation is None and not (setup.job.night and setup.job.night.units):
         raise UsageError("a real bench needs --unit SERIAL: a record without a serial number is worthless")
     folder = ready_folder(reports)
