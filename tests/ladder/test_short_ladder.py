@@ -103,6 +103,12 @@ def test_structure_alone_takes_fewer_and_names_no_fault() -> None:
     assert short.settings < short_of("skerry-hr-4").settings
 
 
+def test_steps_between_ranges_ask_for_one_position_in_all() -> None:
+    short = shorten(law_of("corrie-ur-2"), detect=3, least_percent=4.6, coarse_steps=True)
+    assert frozenset.intersection(*map(frozenset, short.fine))
+    assert short.settings <= 0.13 * 205
+
+
 def test_no_detection_at_all_is_refused() -> None:
     with pytest.raises(UsageError, match="detect 0; allowed is 1 or more"):
         shorten(law_of("corrie-ur-2"), detect=0, least_percent=2.0)

@@ -63,7 +63,10 @@ def command(
     least = least_percent or _gain_limit_percent(setup.limits)
     if least is None:
         raise UsageError("the limits have no row for the gain: say with --least from which percentage a fault shows")
-    short = shorten(setup.law, detect=detect, least_percent=least, most=most, catalogue=catalogue)
+    short = shorten(
+        setup.law, detect=detect, least_percent=least, most=most, catalogue=catalogue,
+        coarse_steps="coarse-step" in setup.limits and not {"residual", "parameter"} & _items(setup.limits),
+    )  # fmt: skip
     if as_json:
         result_json(short_object(short, setup))
     else:
@@ -77,6 +80,10 @@ def command(
         write_file(Path(out), text)
         say(f"wrote {out}, version {len(before) + 1}")
     return 0
+
+
+def _items(limits: LimitSet) -> set[str]:
+    return {row.item for _, row in limits.rows}
 
 
 def _gain_limit_percent(limits: LimitSet) -> float | None:

@@ -40,6 +40,22 @@ def musts(law: GainLaw, *, detect: int) -> tuple[Must, ...]:
     return tuple(must for must in _musts(law, detect) if bool(must.places.any()))
 
 
+def column(law: GainLaw, fine: int) -> tuple[Must, ...]:
+    """One fine position in every range, so that each step between ranges can be measured.
+
+    Args:
+        law: of the device.
+        fine: the position.
+    Returns:
+        a demand for each range.
+    """
+    places, count = np.arange(law.arithmetic_ratio.size), len(law.fine_names)
+    return tuple(
+        Must(what=f"step to range {name} at {law.fine_names[fine]}", places=places == coarse * count + fine, least=1)
+        for coarse, name in enumerate(law.coarse_names)
+    )
+
+
 def _musts(law: GainLaw, detect: int) -> Iterator[Must]:
     fine = len(law.fine_names)
     places = np.arange(law.arithmetic_ratio.size)

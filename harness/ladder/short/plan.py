@@ -10,7 +10,7 @@ import numpy as np
 from harness.diagnosis.view import Flags
 from harness.errors import UsageError
 from harness.ladder.short.exchange import covering, predicting
-from harness.ladder.short.musts import Must, musts
+from harness.ladder.short.musts import Must, column, musts
 from harness.ladder.short.prediction import model_of
 from harness.ladder.short.shown import Entry, Key, entries
 from harness.law import GainLaw
@@ -56,7 +56,13 @@ class ShortLadder:
 
 
 def shorten(
-    law: GainLaw, *, detect: int, least_percent: float, most: int | None = None, catalogue: bool = True
+    law: GainLaw,
+    *,
+    detect: int,
+    least_percent: float,
+    most: int | None = None,
+    catalogue: bool = True,
+    coarse_steps: bool = False,
 ) -> ShortLadder:
     """Few settings that show every fault of the dictionary, and predict the rest.
 
@@ -70,6 +76,8 @@ def shorten(
         detect: settings that must show each fault, at least 1.
         least_percent: a reading shows a fault of fixed size that moves it by more.
         most: settings of a channel that further ones for the prediction may reach; demands go beyond it. None: all.
+        coarse_steps: whether one fine position is asked for in every range: where nothing but the steps between ranges
+            tells an error of their ratio, because no limit on residuals or parameters does.
         catalogue: whether faults are asked for at all, or only structure and prediction.
     Returns:
         the settings of one channel: all channels have the same law.
@@ -83,13 +91,18 @@ def shorten(
         raise UsageError("shorten: the device has one setting; allowed are two or more: nothing can be left out")
     whole = entries(law, everything, least_percent=least_percent) if catalogue else ()
     model = model_of(law)
-    demands = [*musts(law, detect=detect), *_distinct(whole, detect)]
+    structure = musts(law, detect=detect)
+    demands = [*structure, *_distinct(whole, detect)]
+    # Either end of the fine positions holds one end of all gains.
+    columns = [column(law, fine) for fine in (0, len(law.fine_names) - 1)] if coarse_steps else [()]
     most = len(everything) if most is None else most
-    chosen = predicting(covering(demands, model), demands, model, most=most)
+    found = [predicting(covering([*demands, *more], model), [*demands, *more], model, most=most) for more in columns]
+    chosen = min(found, key=len)
+    structure = (*structure, *columns[found.index(chosen)])
     return ShortLadder(
         fine=_by_range(law, chosen),
         shown=_shown(whole, chosen, _walked(law, chosen, whole, least_percent), detect) if catalogue else (),
-        musts=tuple(must.what for must in musts(law, detect=detect)),
+        musts=tuple(must.what for must in structure),
         prediction_percent=model.worst_percent(chosen),
         full_prediction_percent=model.worst_percent(everything),
     )
