@@ -1,0 +1,70 @@
+"""Short ladders find what the whole ladder finds: sizes that the dictionary lacks, pairs, good units.
+
+The longer one: `python -m tests.faults.short`.
+"""
+
+from __future__ import annotations
+
+import pytest
+
+from harness.simulated import catalogue
+from tests.faults import short
+from tests.faults.trial import Trial, safe_trial, setup_of
+
+BY_ID = {entry.id: entry for entry in catalogue()}
+
+
+@pytest.mark.parametrize("seed", [1000, 1001])
+def test_a_good_unit_passes_over_wide_steps_of_a_rippled_code(seed: int) -> None:
+    """Unit 1001 was failed for a step of 2.5 dB held to the limit of one of 0.5 dB."""
+    found = safe_trial("corrie-ur-2 short", (), seed=seed)
+    assert (found.outcome, found.how) == ("PASS", "")
+
+
+def test_the_line_ladders_are_short() -> None:
+    sizes = {name: len(setup_of(f"{name} short").planned()) for name in ("skerry-hr-4", "tarn-vg-1", "corrie-ur-2")}
+    assert sizes == {"skerry-hr-4": 68, "tarn-vg-1": 30, "corrie-ur-2": 18}
+
+
+@pytest.mark.parametrize(
+    "injected",
+    [
+        # Places and sizes that no table of ours names, and a pair of opposite sign.
+        ("bit-weight-wrong=2.6,3",),
+        ("data-bits-swapped=2,5",),
+        ("relay-stuck-on=2",),
+        ("load-resistor-wrong=3", "attenuator-resistor-wrong=-3"),
+    ],
+)
+def test_unseen_sizes_and_pairs_are_found(injected: tuple[str, ...]) -> None:
+    device = "tarn-vg-1" if injected[0].startswith(("bit", "data")) else "corrie-ur-2"
+    assert safe_trial(f"{device} short", injected, seed=31).outcome == "FAIL"
+
+
+def of(outcome: str) -> Trial:
+    return Trial(outcome=outcome, named=(), together=(), none_of_these=False)
+
+
+def test_what_only_the_whole_ladder_finds_is_lost() -> None:
+    case = short.Case(label="above", entries=(BY_ID["F01"],), injected=("data-bit-stuck-low=4",))
+    outcomes = {"x short": "PASS", "x full": "FAIL"}
+    line = short.line_of("x", case, seed=1, full=False, look=lambda ladder, faults, seed: of(outcomes[ladder]))
+    assert line.lost
+    assert short.told(line).endswith(" LOST")
+    assert short.summary([line]).startswith("above: 0 of 1 found; lost 1, 0 of them rows of tables")
+    outcomes["x short"] = "FAIL"
+    line = short.line_of("x", case, seed=1, full=False, look=lambda ladder, faults, seed: of(outcomes[ladder]))
+    assert line.found
+    assert line.full is None
+    assert "1 of 1 found" in short.summary([line])
+
+
+def test_sizes_and_pairs_are_others_than_those_above() -> None:
+    cases = [*short.singles("tarn-vg-1")]
+    above = {case.injected for case in cases if case.label == "above"}
+    unseen = {case.injected for case in cases if case.label == "unseen"}
+    assert len(unseen) > 15
+    assert not above & unseen
+    drawn = [case.injected for case in short.pairs(cases, 8, seed=3)]
+    assert drawn == [case.injected for case in short.pairs(cases, 8, seed=3)]
+    assert all(len(injected) == 2 for injected in drawn)
