@@ -5,7 +5,6 @@ from __future__ import annotations
 import datetime
 import os
 from dataclasses import dataclass
-from itertools import pairwise
 from pathlib import Path
 
 from harness.app.bench_open import open_bench
@@ -20,6 +19,7 @@ from harness.bus import BusDevice, BusWiring, Roles
 from harness.config import DeviceFile, SettingsFile, validate
 from harness.errors import LearnError
 from harness.learn import captures_of, device_tables, hear, job_text, limits_text, moves, range_scales_vpp
+from harness.learn.obedience import fine_obeyed, fine_probe, ranges_obeyed
 from harness.learn.provisional import HEADING
 from harness.learn.write.toml import whole
 from harness.store import Store
@@ -27,8 +27,6 @@ from harness.sweep import scout
 from harness.values import Setting
 
 MOST_SCOUTED_WORDS = 9
-SAME_RATIO = 0.005
-"""Two ranges of gains nearer than this have the same gain."""
 USUAL_FILL = 0.5
 WEAKER = 0.8
 TROUBLE = "trouble"
@@ -134,10 +132,14 @@ def scout_ranges(session: Session) -> list[str]:
     if book.scouting_done:
         return []
     setup = _setup(session, range_scales_vpp(session.settings, {}), ladder=False)
+    probe = fine_probe(session.settings)
+    wanted = (*_scouted_settings(session), *((probe,) if probe is not None else ()))
     with open_bench(
         setup.bench, setup.device, transport=_transport(session), seed=session.seed, faults=session.faults
     ) as opened:
-        found = scout(opened.bench, plan_of(setup), _scouted_settings(session))
+        *found, last = scout(opened.bench, plan_of(setup), wanted)
+    if probe is None:
+        found.append(last)
     names, fine_names = session.settings.range_names, session.settings.fine_names
     troubles = [
         f"{names[one.setting.coarse]} {fine_names[one.setting.fine]}: {one.trouble}" for one in found if one.trouble
@@ -146,7 +148,10 @@ def scout_ranges(session: Session) -> list[str]:
     book.least_fill = min(one.fill_ratio for one in found if one.gain_codes_per_v) if book.scouted else 0.0
     if not book.scouted:
         raise LearnError(f"learn: no range can be measured: {'; '.join(troubles)}")
-    troubles += _out_of_order(session)
+    if probe is not None:
+        troubles += ranges_obeyed(book.scouted, session.settings)
+        first = book.scouted.get(Setting(1, probe.coarse, 0))
+        fine_obeyed(first, last.gain_codes_per_v, session.settings)
     book.scouting_done = True
     book.save()
     return troubles
@@ -158,23 +163,6 @@ def _scouted_settings(session: Session) -> tuple[Setting, ...]:
         most = min(MOST_SCOUTED_WORDS, count)
         return tuple(Setting(1, 0, round(k * (count - 1) / (most - 1))) for k in range(most))
     return tuple(Setting(1, coarse, 0) for coarse in range(len(session.settings.coarse)))
-
-
-def _out_of_order(session: Session) -> list[str]:
-    """LearnError where ranges stand in another order than their gains; a note where two have the same gain."""
-    if session.settings.set_by == "adapter":
-        return []
-    names, notes = session.settings.range_names, []
-    known = sorted((setting.coarse, gain) for setting, gain in session.notebook.scouted.items())
-    for (before, low), (after, high) in pairwise(known):
-        if high < low * (1.0 - SAME_RATIO):
-            raise LearnError(
-                f"learn: range {names[after]} has less gain ({high:.4g} codes/V) than {names[before]} ({low:.4g}); "
-                "allowed is an order from the least sensitive range on: reorder [[coarse]] in the settings file"
-            )
-        if high < low * (1.0 + SAME_RATIO):
-            notes.append(f"{names[after]} has the gain of {names[before]}: is the command for the range obeyed?")
-    return notes
 
 
 def measure(session: Session, store: Store) -> str:

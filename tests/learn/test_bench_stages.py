@@ -10,6 +10,7 @@ import pytest
 from harness.config import SettingsFile, validate
 from harness.errors import ConfigError, LearnError
 from harness.learn import captures_of, gather_readings, hear, moves, range_scales_vpp
+from harness.learn.obedience import fine_obeyed, fine_probe, ranges_obeyed
 from harness.sweep import scout
 from harness.values import Setting, Waveform
 from tests.learn import session
@@ -123,6 +124,41 @@ def test_a_device_that_ranges_by_itself_is_said_to() -> None:
     bench = random_bench(TRUTH)
     found = found_of(dataclasses.replace(bench, device=Autoranging(TRUTH, bench.source, bench.adapter)))
     assert "switch autoranging off" in found[0].trouble
+
+
+class Deaf(RandomDevice):
+    """Stays where it is, and says that it went."""
+
+    def select(self, setting: Setting, *beside: object) -> None:
+        super().select(Setting(setting.channel, 1, 0))
+
+
+def test_a_device_that_ignores_its_range_command_is_said_to() -> None:
+    bench = random_bench(TRUTH)
+    found = found_of(dataclasses.replace(bench, device=Deaf(TRUTH, bench.source, bench.adapter)))
+    gains = {one.setting: one.gain_codes_per_v for one in found}
+    with pytest.raises(LearnError, match=r"all 2 ranges have the same gain .* not obeyed; mend it in the profile"):
+        ranges_obeyed(gains, session.settings_of(TRUTH))
+
+
+def test_two_ranges_with_one_gain_among_others_are_noted() -> None:
+    tables = session.settings_of(TRUTH).model_dump(exclude_none=True)
+    tables["coarse"] = [{"name": name} for name in ("a", "b", "c")]
+    known = validate(SettingsFile, tables, file="x")
+    gains = {Setting(1, k, 0): gain for k, gain in enumerate((5.0, 5.01, 50.0))}
+    assert ranges_obeyed(gains, known) == ["b has the gain of a: is the command for the range obeyed?"]
+    with pytest.raises(LearnError, match=r"range c has less gain .* reorder"):
+        ranges_obeyed({**gains, Setting(1, 2, 0): 1.0}, known)
+
+
+def test_a_fine_position_that_changes_nothing_is_said() -> None:
+    known = session.settings_of(TRUTH)
+    probe = fine_probe(known)
+    assert probe == Setting(1, len(known.coarse) // 2, len(known.fine_names) - 1)
+    with pytest.raises(LearnError, match=r"has the gain of .* fine position is not obeyed"):
+        fine_obeyed(100.0, 100.2, known)
+    fine_obeyed(100.0, 101.0, known)
+    fine_obeyed(None, 100.0, known)
 
 
 def test_readings_without_a_bus_have_gains_and_no_words() -> None:
