@@ -28,6 +28,7 @@ GainladderError                     every child: a message that names the place;
 │  ├─ SchemaMismatch                written by another version
 │  ├─ RunNotFound (LookupError)     no such run, or an ambiguous prefix
 │  └─ RunExists                     the run id is taken
+├─ LockedOut                        a station or unit that must not be measured; the locks
 ├─ StopCondition                    a condition of the job ends a corner, a unit or the whole night
 └─ ReportError                      the report cannot be written
 """
@@ -254,6 +255,23 @@ class RunNotFound(StoreError, LookupError):
 
 class RunExists(StoreError):
     """The run id is already in the store."""
+
+
+class LockedOut(GainladderError):
+    """Production mode refuses: `codes` are the locks that hold; nothing was measured."""
+
+    exit_code = ExitCode.LOCKED
+
+    def __init__(self, message: str, *, codes: tuple[str, ...]) -> None:
+        super().__init__(message)
+        self.codes = codes
+
+    def __reduce__(self) -> tuple[object, ...]:
+        return _rebuild_locked, (self.args[0], self.codes)
+
+
+def _rebuild_locked(message: str, codes: tuple[str, ...]) -> LockedOut:
+    return LockedOut(message, codes=codes)
 
 
 class StopCondition(GainladderError):

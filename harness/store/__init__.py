@@ -2,6 +2,7 @@
 
 from harness.store.dropping import DROPPED_KIND, drop_raw
 from harness.store.forward import Forwarder, Waiting, targets, waiting_for
+from harness.store.notes import add_note, noted
 from harness.store.opening import open_store
 from harness.store.parquet import Exported, export_parquet
 from harness.store.recorder import Clock, RunRecorder
@@ -16,9 +17,11 @@ __all__ = [
     "RunRecorder",
     "Store",
     "Waiting",
+    "add_note",
     "drop_raw",
     "export_parquet",
     "keep_summary",
+    "noted",
     "open_store",
     "targets",
     "waiting_for",

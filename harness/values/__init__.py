@@ -1,5 +1,16 @@
 """Frozen records that travel between the rooms, and the only decibel functions."""
 
+from harness.values.attempt import (
+    ATTEMPT,
+    LIFTED,
+    VERDICT,
+    Attempt,
+    EndedAs,
+    attempt_of,
+    attempt_text,
+    ended_as_of,
+    ended_as_text,
+)
 from harness.values.bus_timing import BusDistance, BusRecord, BusTiming, LineLevels
 from harness.values.capture import Capture, Decoding, LatchedWord
 from harness.values.comparison import RunComparison, SettingChange
@@ -10,6 +21,19 @@ from harness.values.decibel import db_from_ratio, db_from_ratios, ratio_from_db
 from harness.values.detail import CodeCounts, Course, RecordResidual, RunDetail
 from harness.values.evidence import Realness, RealnessEvidence, WaveformFinding
 from harness.values.fit import Quality, SineFit
+from harness.values.golden import (
+    GOLDEN_CHECK,
+    GOLDEN_SAYS,
+    GOLDEN_UNIT,
+    STATION,
+    UNIT,
+    GoldenLook,
+    GoldenNumber,
+    golden_of,
+    golden_says_of,
+    golden_says_text,
+    golden_text,
+)
 from harness.values.judgement import (
     BudgetLine,
     BudgetTable,
@@ -51,9 +75,18 @@ from harness.values.summary import Charted, HeldItem, LotRun, RunSummary
 from harness.values.waveform import Codes, Waveform, joined
 
 __all__ = [
+    "ATTEMPT",
     "CONDITION",
+    "GOLDEN_CHECK",
+    "GOLDEN_SAYS",
+    "GOLDEN_UNIT",
+    "LIFTED",
     "SHARED_FACTOR",
+    "STATION",
+    "UNIT",
+    "VERDICT",
     "Aggressor",
+    "Attempt",
     "BudgetLine",
     "BudgetTable",
     "BusDistance",
@@ -75,8 +108,11 @@ __all__ = [
     "CoverageRow",
     "Decoding",
     "Direction",
+    "EndedAs",
     "Event",
     "FlagNote",
+    "GoldenLook",
+    "GoldenNumber",
     "HeldItem",
     "Identity",
     "Judgement",
@@ -127,10 +163,18 @@ __all__ = [
     "StepResult",
     "Waveform",
     "WaveformFinding",
+    "attempt_of",
+    "attempt_text",
     "conditions_of",
     "conditions_text",
     "db_from_ratio",
     "db_from_ratios",
+    "ended_as_of",
+    "ended_as_text",
+    "golden_of",
+    "golden_says_of",
+    "golden_says_text",
+    "golden_text",
     "joined",
     "ratio_from_db",
     "shared_factor_of",
