@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 
 from harness.config import LimitItem
@@ -13,7 +13,17 @@ from harness.judge.figures import path_figures, setting_figures
 from harness.judge.rows import row
 from harness.judge.steps import step_row
 from harness.judge.verdict import worst_outcome
-from harness.values import Judgement, Outcome, RunResult, Setting, SettingResult
+from harness.values import (
+    LIFTED,
+    Event,
+    Judgement,
+    Outcome,
+    RunResult,
+    Setting,
+    SettingResult,
+    attempt_of,
+    golden_says_of,
+)
 
 Made = Sequence[tuple[ClaimKind, Judgement]]
 Place = tuple[Setting, Setting | None]
@@ -117,7 +127,7 @@ def _rows(context: Context, at: Mapping[Place, Sequence[Judgement]]) -> tuple[Se
 
 
 def _notes(context: Context, complete: bool) -> tuple[str, ...]:
-    notes: list[str] = []
+    notes: list[str] = list(_told(context.events))
     if not complete:
         notes.append("The run is incomplete: settings with readings missing count as INVALID.")
     if not context.captured:
@@ -132,6 +142,21 @@ def _notes(context: Context, complete: bool) -> tuple[str, ...]:
         places = f"{len(against)} of {len(context.grounds)} settings"
         notes.append(f"Words and waveform contradict at {places}: see the evidence.")
     return (*notes, *(row.reason for row in context.parameters if row.reason))
+
+
+def _told(events: Sequence[Event]) -> Iterator[str]:
+    """What is known of the unit and the station before the run, and from a golden unit."""
+    attempt, said = attempt_of(events), golden_says_of(events)
+    if said is not None:
+        yield f"A golden unit tells station from unit: {said[1]}."
+    if attempt is not None and attempt.failed_before:
+        yield (
+            f"Attempt {attempt.number} of {attempt.most} without a repair, and one before it did not pass: a pass is a "
+            "pass on retest and is counted apart."
+        )
+    if attempt is not None and attempt.repaired:
+        yield f"The unit was repaired before this run: {attempt.repaired}."
+    yield from (f"A lock was lifted for this run: {event.text}." for event in events if event.kind == LIFTED)
 
 
 def _unmeasured(context: Context) -> tuple[str, ...]:

@@ -28,6 +28,7 @@ from harness.judge.verdict import worst_outcome
 from harness.judge.waveform import Seen
 from harness.law import GainLaw, LawFit
 from harness.values import (
+    GOLDEN_SAYS,
     SHARED_FACTOR,
     Certificate,
     Codes,
@@ -334,7 +335,7 @@ class RunJudge:
 def _still_true(events: Sequence[Event]) -> tuple[Event, ...]:
     """The journal without what was held against the station before the run was resumed: it was checked again since."""
     resumed = max((index for index, event in enumerate(events) if event.kind == "resumed"), default=-1)
-    against = (STATION_FAULT, SHARED_FACTOR)
+    against = (STATION_FAULT, SHARED_FACTOR, GOLDEN_SAYS)
     return tuple(event for index, event in enumerate(events) if index > resumed or event.kind not in against)
 
 

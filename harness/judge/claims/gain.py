@@ -8,7 +8,7 @@ from dataclasses import replace
 from harness.judge.claims.context import Context
 from harness.judge.claims.kind import ClaimKind, Need, Scope
 from harness.judge.limits import judge_number
-from harness.values import Judgement, Outcome, shared_factor_of
+from harness.values import UNIT, Judgement, Outcome, golden_says_of, shared_factor_of
 
 ALIKE_PERCENT = 3.0
 """Gains that are off by the factor that all channels share lie this near to it; see the self-check."""
@@ -16,7 +16,7 @@ ALIKE_PERCENT = 3.0
 
 def _judge(context: Context) -> tuple[Judgement, ...]:
     claims = []
-    ratio = shared_factor_of(context.events)
+    ratio, said = shared_factor_of(context.events), golden_says_of(context.events)
     for setting, item in context.gathered.items():
         limit, residual_percent = context.limit("gain", setting), item.residual_percent()
         if limit is None or residual_percent is None:
@@ -29,14 +29,16 @@ def _judge(context: Context) -> tuple[Judgement, ...]:
             where=item.prediction.label,
             expanded=known.gain_expanded_percent(setting) if known else None,
         )
-        claims.append(claim if ratio is None else _shared(claim, residual_percent, ratio))
+        claims.append(claim if ratio is None else _shared(claim, residual_percent, ratio, said))
     return tuple(claims)
 
 
-def _shared(claim: Judgement, residual_percent: float, ratio: float) -> Judgement:
-    """No opinion about a gain that is off by what all channels share: the run cannot tell station from unit."""
+def _shared(claim: Judgement, residual_percent: float, ratio: float, said: tuple[str, str] | None) -> Judgement:
+    """Of a gain that is off by what all channels share: no opinion, unless a golden unit has told station from unit."""
     if claim.outcome is not Outcome.FAIL or abs(residual_percent - 100.0 * math.log(ratio)) > ALIKE_PERCENT:
         return claim
+    if said is not None and said[0] == UNIT:
+        return replace(claim, reason=f"{claim.reason}; all channels share ×{ratio:.4g}: {said[1]}")
     return replace(
         claim,
         outcome=Outcome.INCONCLUSIVE,
