@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import getpass
 from collections.abc import Callable
 from typing import Any, TypeVar
 
@@ -54,3 +55,19 @@ def limits_option(function: Function) -> Function:
     return click.option("--limits", "limits_path", default="", metavar="FILE", help="Limits instead of the job's own.")(
         function
     )
+
+
+def lift_option(function: Function) -> Function:
+    """`--lift CODE=REASON`, repeatable."""
+    return click.option(
+        "--lift", "lifts", multiple=True, metavar="CODE=REASON",
+        help="Lift a lock-out for this run; recorded with operator and reason. Repeatable.",
+    )(function)  # fmt: skip
+
+
+def login() -> str:
+    """The login name of whoever calls; unknown where there is none."""
+    try:
+        return getpass.getuser()
+    except (KeyError, OSError):
+        return "unknown"

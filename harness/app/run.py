@@ -147,9 +147,17 @@ def judge_of(setup: Setup, *, waveforms: bool = True) -> RunJudge:
 
 
 def record_run(
-    setup: Setup, opened: OpenBench, store: Store, header: RunHeader, *, probing: bool = False
+    setup: Setup,
+    opened: OpenBench,
+    store: Store,
+    header: RunHeader,
+    *,
+    probing: bool = False,
+    notes: Sequence[tuple[str, str]] = (),
 ) -> StationFault | None:
     """Sweep and record. Returns the station fault that stopped the sweep, if one did; the run is then recorded too.
+
+    `notes` are kind and text of lines that the journal begins with.
 
     StopCondition, before anything is recorded: a relay of the unit would pass half of its life.
     """
@@ -157,6 +165,8 @@ def record_run(
     warnings = RelayUse(store).check(setup, header.unit)
     with owning(header.run_id):
         recorder = store.begin(header, clock=opened.bench.clock)
+        for kind, text in notes:
+            recorder.note(kind, text)
         for words in warnings:
             say(words)
             recorder.note("relay-budget", words)

@@ -10,6 +10,7 @@ from harness.config.ladder_file import CaughtFault, LadderCoverage, LadderFile, 
 from harness.config.limits_file import LimitItem, LimitsFile
 from harness.config.night_section import Anchors, Corner, Dwell, Night, Stops
 from harness.config.parse import parse, validate
+from harness.config.production_section import Production
 from harness.config.settings_file import LoadedWords, NamedRange, Probed, SettingsFile
 from harness.config.stage_section import Corrections, Stage
 from harness.config.uncertainty_section import BenchUncertainty, DeviceUncertainty, LevelAccuracy, Stated
@@ -43,6 +44,7 @@ __all__ = [
     "NamedRange",
     "Night",
     "Probed",
+    "Production",
     "Reference",
     "Response",
     "SettingsFile",

@@ -9,6 +9,7 @@ from pydantic import Field, field_validator, model_validator
 from harness.config.extra_section import Extra
 from harness.config.model import Name, Path, Table, Versioned
 from harness.config.night_section import Anchors, Night
+from harness.config.production_section import Production
 
 Fill = Annotated[float, Field(gt=0, lt=1)]
 
@@ -87,6 +88,8 @@ class JobFile(Versioned):
     """None: only a resumed run reads settings again."""
     night: Night | None = None
     """None: one sweep of one unit, as things are."""
+    production: Production | None = None
+    """None: no lock-outs, no counting of retests."""
     retries: int = Field(default=2, ge=0, le=5)
     averaging: Averaging | None = None
     """None: one record is a reading."""
@@ -101,6 +104,12 @@ class JobFile(Versioned):
     def _audit(self) -> JobFile:
         if self.night is not None and self.ladder.audit_every:
             raise ValueError("no ladder.audit_every with [night]: all units of a night walk the same ladder")
+        return self
+
+    @model_validator(mode="after")
+    def _line_or_night(self) -> JobFile:
+        if self.production is not None and self.night is not None:
+            raise ValueError("[production] or [night], not both")
         return self
 
     @field_validator("forward")

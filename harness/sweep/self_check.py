@@ -104,9 +104,9 @@ def _undecided(plan: SweepPlan, journal: Journal, ratio: float, channels: int, t
             SHARED_FACTOR,
             shared_factor_text(
                 ratio,
-                f"shared by {channels} channels: the station ({names}) or the unit. Measure a golden unit, or another "
-                "one, on this station: when it is off by the same, mend the station; when it is not, raise "
-                "self_check_percent of the bench above this factor and run again: then the unit is judged",
+                f"shared by {channels} channels: the station ({names}) or the unit. Measure a golden unit on this "
+                "station (`gainladder golden check`) and run again: by its last check the run is then the station's or "
+                "the unit's",
             ),
         )
     return False

@@ -60,3 +60,8 @@ def test_several_units_on_a_real_bench_need_somebody_to_connect_them(monkeypatch
     assert asked == ["connect unit N2, then press a key"]
     _connector(setup, 1)("N1")
     assert len(asked) == 1
+
+
+def test_a_night_is_no_production() -> None:
+    with pytest.raises(ConfigError, match=r"\[production\] or \[night\], not both"):
+        job("[night]\n", '[production]\ngolden_units = ["G1"]\n\n[night]\n')

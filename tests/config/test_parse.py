@@ -83,6 +83,7 @@ def test_text_that_is_not_toml_names_the_line() -> None:
         (LimitsFile, "limits", "skerry-hr-4", "low = -2.0", "low = 1.9", "limit[0]", "two guard bands"),
         (JobFile, "jobs", "ci", "fill_low = 0.5", "fill_low = 0.8", "ladder", "fill_low < fill_target < fill_high"),
         (JobFile, "jobs", "ci", '["up", "down"]', '["up", "up"]', "ladder", "each direction once"),
+        (JobFile, "jobs", "end-of-test", '"G1", "G2"', '"G1", "G1"', "production.golden_units", "each serial"),
     ],
 )  # fmt: skip
 def test_what_does_not_fit_together_is_said(

@@ -177,7 +177,7 @@ def test_a_factor_that_nobody_can_place_is_told_to_the_judge(rig: Any) -> None:
     told = Event(at_utc="", at_s=0.0, kind="shared-factor", text=said)
     assert shared_factor_of([told]) == pytest.approx(1.3, rel=0.01)
     assert "shared by 2 channels: the station (unit-mix-up, source-load-mis-set, terminator-wrong, pad-wrong)" in said
-    assert "Measure a golden unit, or another one, on this station" in said
+    assert "Measure a golden unit on this station (`gainladder golden check`) and run again" in said
 
 
 def test_a_factor_of_one_channel_alone_is_held_against_nobody(rig: Any) -> None:

@@ -41,7 +41,9 @@ def command(
     from harness.app.resume import ResumeRequest, resume_run
     from harness.app.setup import setup_of_run
     from harness.app.signals import interruptible
+    from harness.errors import UsageError
     from harness.store import open_store
+    from harness.values import GOLDEN_UNIT
 
     folder = ready_folder(reports)
     request = ResumeRequest(job_path=job_path, bench_path=bench_path, as_recorded=as_recorded)
@@ -49,7 +51,10 @@ def command(
         run_id = store.resolve(run)
         say(cautions.short())
         header = store.header(run_id)
-        beside = forward_url or setup_of_run(header).job.forward
+        setup = setup_of_run(header)
+        beside = forward_url or setup.job.forward
+        if any(event.kind == GOLDEN_UNIT for event in store.events(run_id)):
+            raise UsageError(f"run {run_id} is a golden check, which is never gone on with: begin another one")
         with forwarding_beside(store, store_url, beside):
             if header.night is not None:
                 from harness.app.night_ending import conclude_night

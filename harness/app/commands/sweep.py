@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import getpass
-
 import click
 
 from harness.app import cautions
@@ -12,7 +10,9 @@ from harness.app.options import (
     fault_option,
     forward_option,
     json_option,
+    lift_option,
     limits_option,
+    login,
     seed_option,
     store_option,
 )
@@ -30,6 +30,8 @@ from harness.errors import UsageError
 @seed_option
 @fault_option
 @click.option("--probe", is_flag=True, help="After the ladder take the readings that tell the likely faults apart.")
+@lift_option
+@click.option("--repaired", default="", metavar="TEXT", help="What was done to the unit: its runs are counted anew.")
 @click.option("--operator", default="", metavar="NAME", help="Who runs it; default: the login name.")
 @json_option
 def command(
@@ -43,6 +45,8 @@ def command(
     seed: int | None,
     faults: tuple[str, ...],
     probe: bool,
+    lifts: tuple[str, ...],
+    repaired: str,
     operator: str,
     as_json: bool,
 ) -> int:
@@ -51,9 +55,11 @@ def command(
     from harness.app.ending import conclude
     from harness.app.forward_beside import forwarding_beside
     from harness.app.output import ready_folder, say
+    from harness.app.production import Asked, admit
     from harness.app.run import UNNAMED, RunRequest, new_header, record_run
     from harness.app.setup import Setup, read_setup
     from harness.app.signals import interruptible
+    from harness.drivers import RealClock
     from harness.store import open_store
 
     setup = read_setup(job, bench_path=bench_path, limits_path=limits_path, unit=unit or UNNAMED)
@@ -61,19 +67,20 @@ def command(
         raise UsageError("a real bench needs --unit SERIAL: a record without a serial number is worthless")
     folder = ready_folder(reports)
     say(cautions.short())
-    request = RunRequest(unit=unit or UNNAMED, operator=operator or _login(), faults=faults)
+    request = RunRequest(unit=unit or UNNAMED, operator=operator or login(), faults=faults)
     beside = forward_url or setup.job.forward
+    asked = Asked(operator=request.operator, lifts=lifts, repaired=repaired)
     with open_store(store_url) as store, interruptible(), forwarding_beside(store, store_url, beside) as plant:
         if setup.job.night is not None:
             from harness.app.night_ending import conclude_night
             from harness.app.night_start import new_night
-            from harness.drivers import RealClock
 
             def again(cycle: int) -> Setup:
                 return read_setup(job, bench_path=bench_path, limits_path=limits_path, cycle=cycle)
 
             night_id, end = new_night(store, setup, again, request, unit=unit, seed=seed, utc=RealClock().utc())
             return conclude_night(store, night_id, end, folder, as_json=as_json)
+        notes = admit(store, setup, request.unit, asked, RealClock())
         with open_bench(
             setup.bench, setup.device, transport=setup.job.transport, seed=seed, faults=faults, unit=unit
         ) as opened:
@@ -81,12 +88,5 @@ def command(
             header = new_header(setup, opened, request)
             size = f"{len(setup.every_rung)} readings of {len(setup.planned())} settings"
             say(f"run {header.run_id}: {size}, {opened.mode} bench")
-            station = record_run(setup, opened, store, header, probing=probe)
+            station = record_run(setup, opened, store, header, probing=probe, notes=notes)
         return conclude(store, header.run_id, station, folder, as_json=as_json)
-
-
-def _login() -> str:
-    try:
-        return getpass.getuser()
-    except (KeyError, OSError):
-        return "unknown"

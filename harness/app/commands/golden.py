@@ -1,0 +1,95 @@
+"""`gainladder golden`: is the station what it was, and is it good enough?"""
+
+from __future__ import annotations
+
+import click
+
+from harness.app import cautions
+from harness.app.options import (
+    DEFAULT_REPORTS,
+    fault_option,
+    json_option,
+    lift_option,
+    limits_option,
+    login,
+    seed_option,
+    store_option,
+)
+
+
+@click.group(no_args_is_help=True)
+def command() -> None:
+    """A golden unit against its own history, and gauge studies from stored runs."""
+
+
+@command.command()
+@click.argument("job", metavar="JOB")
+@click.option("--unit", required=True, metavar="SERIAL", help="Serial number of the golden unit.")
+@click.option("--bench", "bench_path", default="", metavar="FILE", help="Bench instead of the job's own.")
+@limits_option
+@store_option
+@click.option("--reports", default=DEFAULT_REPORTS, show_default=True, metavar="DIR", help="Where pages go.")
+@seed_option
+@fault_option
+@lift_option
+@click.option("--new-reference", "restart", default="", metavar="REASON", help="Forget its history; build a new one.")
+@click.option("--operator", default="", metavar="NAME", help="Who runs it; default: the login name.")
+@json_option
+def check(
+    job: str,
+    unit: str,
+    bench_path: str,
+    limits_path: str,
+    store_url: str,
+    reports: str,
+    seed: int | None,
+    faults: tuple[str, ...],
+    lifts: tuple[str, ...],
+    restart: str,
+    operator: str,
+    as_json: bool,
+) -> int:
+    """Measure golden unit SERIAL by JOB and hold it against its own history on this station.
+
+    The first checks build the reference. Exit code 0: sound; 1: off its history, or failing its limits; 3: INVALID;
+    4: locked out; 5: the reference is still being built.
+    """
+    from harness.app.bench_open import open_bench
+    from harness.app.golden.check import conclude_check
+    from harness.app.output import ready_folder, result, result_json, say
+    from harness.app.production import Asked, admit
+    from harness.app.run import RunRequest, new_header, record_run, write_report
+    from harness.app.setup import read_setup
+    from harness.app.signals import interruptible
+    from harness.drivers import RealClock
+    from harness.errors import UsageError
+    from harness.judge import exit_code
+    from harness.store import open_store
+    from harness.values import GOLDEN_UNIT
+
+    setup = read_setup(job, bench_path=bench_path, limits_path=limits_path)
+    if setup.job.night is not None:
+        raise UsageError(f"{job}: a night is no golden check; name a job without [night]")
+    if setup.job.production is not None and unit not in setup.job.production.golden_units:
+        units = ", ".join(setup.job.production.golden_units)
+        raise UsageError(f"{job}: {unit} is no golden unit; production.golden_units allows {units}")
+    folder = ready_folder(reports)
+    say(cautions.short())
+    request = RunRequest(unit=unit, operator=operator or login(), faults=faults)
+    asked = Asked(operator=request.operator, lifts=lifts)
+    with open_store(store_url) as store, interruptible():
+        notes = admit(store, setup, unit, asked, RealClock(), golden=True)
+        with open_bench(
+            setup.bench, setup.device, transport=setup.job.transport, seed=seed, faults=faults, unit=unit
+        ) as opened:
+            header = new_header(setup, opened, request)
+            say(f"run {header.run_id}: golden unit {unit}, {len(setup.every_rung)} readings, {opened.mode} bench")
+            station = record_run(setup, opened, store, header, notes=((GOLDEN_UNIT, unit), *notes))
+        checked = conclude_check(store, setup, header.run_id, station, RealClock(), restart=restart)
+        page = write_report(store, checked.header, checked.result, folder)
+    if as_json:
+        result_json(checked.content | {"report": str(page)})
+    else:
+        for line in (*checked.lines, f"report {page}"):
+            result(line)
+    return int(exit_code(checked.look.outcome))

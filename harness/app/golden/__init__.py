@@ -1,0 +1,1 @@
+"""Golden units, gauge studies, and a station by itself."""

@@ -1,0 +1,139 @@
+"""Production mode from the command line: locks, golden checks, retests, and what the record holds of them."""
+
+from __future__ import annotations
+
+import dataclasses
+
+import pytest
+
+from harness.app.golden.looks import looks, newest, tell_shared
+from harness.app.setup import read_setup
+from harness.drivers import RealClock
+from harness.store import add_note, noted, open_store
+from harness.values import (
+    ATTEMPT,
+    GOLDEN_CHECK,
+    GOLDEN_SAYS,
+    SHARED_FACTOR,
+    VERDICT,
+    Outcome,
+    ended_as_of,
+    golden_text,
+    shared_factor_text,
+)
+
+RELAY = "relay-not-picking:2"
+
+
+@pytest.fixture
+def station(gainladder, line_job, tmp_path):
+    """Commands on one store: job first, then words."""
+    store = str(tmp_path / "line.sqlite")
+    job = line_job()
+
+    def run(*words):
+        return gainladder(*words[:-1], job, *words[-1].split(), "--store", store, "--reports", str(tmp_path / "pages"))
+
+    run.store, run.job = store, job
+    return run
+
+
+def sound(station):
+    """A station with a reference: one check that was measured, its copies, and one more that was measured."""
+    assert station("golden", "check", "--unit G1").code == 5
+    with open_store(station.store) as store:
+        (first,) = looks(store)
+        assert (first.unit, first.station, first.job, first.reference) == ("G1", "simulated bench", "line", True)
+        for _ in range(2):
+            add_note(store, first.run_id, GOLDEN_CHECK, golden_text(first), RealClock())
+    return station("golden", "check", "--unit G1")
+
+
+def test_a_shift(station, gainladder):
+    """One sequence, for each run costs a second: locked, opened by a golden check, retests, locked by the next one."""
+    locked = station("sweep", "--unit A1")
+    assert locked.code == 4
+    assert "golden-missing: no golden unit was ever checked on this station" in locked.err
+    assert "lifted by a golden check that is sound" in locked.err
+    checked = sound(station)
+    assert checked.code == 0, checked.err
+    assert checked.out.startswith("PASS  golden unit G1 on simulated bench: ")
+    again = gainladder("resume", "last", "--store", station.store)
+    assert again.code == 2
+    assert "is a golden check, which is never gone on with" in again.err
+    _retests(station)
+    _moved(station)
+
+
+def _retests(station):
+    failed = station("sweep", f"--unit A2 --fault {RELAY}")
+    assert failed.code == 1, failed.err
+    assert "attempt 1 of 3 of unit A2" in failed.out
+    again = station("sweep", "--unit A2")
+    assert again.code == 0, again.err
+    assert "RETEST PASS, attempt 2 of 3 of unit A2: counted apart from first passes" in again.out
+    other = station("sweep", "--unit A3")
+    assert "first pass, attempt 1 of 3 of unit A3" in other.out
+    with open_store(station.store, read_only=True) as store:
+        ends = [ended_as_of((event,)) for _, event in noted(store, VERDICT)]
+        assert [str(end.outcome) for end in ends] == ["FAIL", "PASS", "PASS"]
+        assert ends[0].place.startswith("gain ch2 ")
+        assert len(noted(store, ATTEMPT)) == 3
+        # Lines behind the end of a run are part of its chain.
+        assert store.check().faults == ()
+
+
+def _moved(station):
+    moved = station("golden", "check", "--unit G1 --fault pad-wrong=0.02 --json")
+    assert moved.code == 1, moved.out
+    assert not all(row["inside"] for row in moved.json["rows"])
+    locked = station("sweep", "--unit A1")
+    assert locked.code == 4
+    assert "golden-failed: the last golden check was not sound" in locked.err
+    with open_store(station.store) as store:
+        # 0.02 dB is 0.23 %.
+        assert looks(store)[-1].common_percent == pytest.approx(-0.2303, abs=0.03)
+        # A unit that is off by what the golden unit is off by, and another one that is not.
+        run_id = looks(store)[0].run_id
+        setup = read_setup(station.job)
+        for ratio, whose in ((0.9977, ["station"]), (0.8, [])):
+            add_note(store, run_id, SHARED_FACTOR, shared_factor_text(ratio, "two channels"), RealClock())
+            before = len(noted(store, GOLDEN_SAYS))
+            tell_shared(store, setup, run_id, RealClock())
+            assert [event.text.split(":")[0] for _, event in noted(store, GOLDEN_SAYS)][before:] == whose
+        elsewhere = dataclasses.replace(looks(store)[0], station="other bench")
+        add_note(store, run_id, GOLDEN_CHECK, golden_text(elsewhere), RealClock())
+        assert newest(store, setup).outcome is Outcome.FAIL
+
+
+def test_a_simulated_bench_is_locked_unless_the_job_allows_it(gainladder, line_job, tmp_path):
+    job = line_job(simulated=False)
+    ended = gainladder("golden", "check", job, "--unit", "G1", "--store", str(tmp_path / "s.sqlite"))
+    assert ended.code == 4
+    assert "simulated-bench: the bench is simulated" in ended.err
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (("sweep", "--unit G1"), "G1 is a golden unit of this job: measure it with `gainladder golden check`"),
+        (("golden", "check", "--unit A1"), "A1 is no golden unit; production.golden_units allows G1"),
+        (
+            ("sweep", "--unit A1 --lift disk-low=no"),
+            "--lift: got 'disk-low=no'; allowed: CODE=REASON with a code of calib",
+        ),
+    ],
+)
+def test_what_is_asked_wrongly_is_a_usage_error(station, words, said):
+    ended = station(*words)
+    assert ended.code == 2
+    assert said in ended.err
+
+
+def test_lifts_go_with_production_mode_only(gainladder, tmp_path):
+    ended = gainladder("sweep", "configs/jobs/ci.toml", "--repaired", "K1")
+    assert ended.code == 2
+    assert "--lift and --repaired go with a job that has [production]" in ended.err
+    night = gainladder("golden", "check", "configs/jobs/overnight.toml", "--unit", "G1", "--store", str(tmp_path / "s"))
+    assert night.code == 2
+    assert "a night is no golden check" in night.err
