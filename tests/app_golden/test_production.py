@@ -62,6 +62,7 @@ def test_a_shift(station, gainladder):
     assert again.code == 2
     assert "is a golden check, which is never gone on with" in again.err
     _retests(station)
+    _studied(station, gainladder)
     _moved(station)
 
 
@@ -81,6 +82,17 @@ def _retests(station):
         assert len(noted(store, ATTEMPT)) == 3
         # Lines behind the end of a run are part of its chain.
         assert store.check().faults == ()
+
+
+def _studied(station, gainladder):
+    # All runs are of one seed: a simulation that repeats itself is no study of a station.
+    studied = gainladder("golden", "study", station.job, "--store", station.store)
+    assert studied.code == 2
+    assert "these runs allow none" in studied.err
+    assert "a simulation with one seed repeats itself" in studied.err
+    none = gainladder("golden", "study", "configs/jobs/ci.toml", "--store", station.store)
+    assert none.code == 2
+    assert "holds no finished run of job ci" in none.err
 
 
 def _moved(station):

@@ -93,3 +93,51 @@ def check(
         for line in (*checked.lines, f"report {page}"):
             result(line)
     return int(exit_code(checked.look.outcome))
+
+
+@command.command()
+@click.argument("runs", nargs=-1, required=True, metavar="RUN...|JOB")
+@click.option(
+    "--by",
+    type=click.Choice(["station", "operator"]),
+    default="station",
+    show_default=True,
+    help="Who measures: whose difference is reproducibility.",
+)
+@click.option("--reference", default="", metavar="RUN", help="A run whose numbers are the true ones, for bias and Cgk.")
+@store_option
+@json_option
+def study(runs: tuple[str, ...], by: str, reference: str, store_url: str, as_json: bool) -> int:
+    """Gauge studies from stored runs, named one by one, or all finished ones of a JOB file.
+
+    Type-1 study (Cg, Cgk), gauge R&R by average and range and by analysis of variance, station against station:
+    whichever the runs allow. Exit code 0: good enough; 1: not; 5: too few runs to say.
+    """
+    from harness.app.golden.study import code_of, lines_of, reduced_runs, runs_of_job
+    from harness.app.golden.study import study as made_of
+    from harness.app.output import result, result_json, say
+    from harness.app.setup import read_setup
+    from harness.errors import UsageError
+    from harness.store import open_store
+
+    with open_store(store_url, read_only=True) as store:
+        if len(runs) == 1 and runs[0].endswith(".toml"):
+            chosen = runs_of_job(store, read_setup(runs[0], ladder=False).job.name)
+        else:
+            chosen = tuple(store.resolve(run) for run in runs)
+        found, left_out = reduced_runs(store, chosen, by=by)
+        true = None
+        if reference:
+            reduced, bad = reduced_runs(store, [store.resolve(reference)], by=by)
+            if not reduced:
+                raise UsageError(f"--reference: {bad[0]}; allowed is a complete run that is not INVALID")
+            true = reduced[0].numbers
+    for line in left_out:
+        say(line)
+    content = made_of(found, reference=true)
+    if as_json:
+        result_json(content)
+    else:
+        for line in lines_of(content):
+            result(line)
+    return int(code_of(content))
