@@ -67,7 +67,7 @@ def check(
     from harness.store import open_store
     from harness.values import GOLDEN_UNIT
 
-    setup = read_setup(job, bench_path=bench_path, limits_path=limits_path)
+    setup = read_setup(job, bench_path=bench_path, limits_path=limits_path, unit=unit)
     if setup.job.night is not None:
         raise UsageError(f"{job}: a night is no golden check; name a job without [night]")
     if setup.job.production is not None and unit not in setup.job.production.golden_units:
