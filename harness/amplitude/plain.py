@@ -90,8 +90,9 @@ def _inserted(record: Floats, residual: Floats) -> list[Flag]:
     """Held samples leave first differences of zero, linear interpolation leaves second differences of zero."""
     held = np.append(np.diff(record) == 0.0, 1.0)
     straight = np.concatenate(([1.0], np.abs(_bend(record)) <= STRAIGHT_CODE, [1.0]))
+    held_count, straight_count = float(held.sum()), float(straight.sum())
     for factor in reversed(FACTORS):
-        if _in_groups(held, factor):
+        if _in_groups(held, factor, total=held_count):
             text = f"samples repeat their neighbour in groups of {factor}"
             return [Flag(name="repeated-samples", severity="invalid", reason=f"{text}: fetch at the true sample rate")]
     # A slow signal is straight everywhere: there the noise of the residual tells, every true sample is a kink in it.
@@ -99,7 +100,7 @@ def _inserted(record: Floats, residual: Floats) -> list[Flag]:
     for factor in reversed(FACTORS):
         squares = sorted(_phases(bends, factor).tolist())
         scatter = SIGNIFICANT * math.sqrt(6.0 * factor / record.shape[0])
-        if _in_groups(straight, factor) or squares[-2] < squares[-1] * (1.0 - scatter):
+        if _in_groups(straight, factor, total=straight_count) or squares[-2] < squares[-1] * (1.0 - scatter):
             text = f"one sample in {factor} stands out, the others lie on straight lines"
             reason = f"{text}: the record is interpolated; fetch real points only"
             return [Flag(name="interpolated-samples", severity="invalid", reason=reason)]
@@ -117,7 +118,10 @@ def _phases(values: Floats, factor: int) -> Floats:
     return np.asarray(np.ones(groups) @ values[: groups * factor].reshape(groups, factor) / groups, dtype=np.float64)
 
 
-def _in_groups(sign: Floats, factor: int) -> bool:
-    """Whether a sign is on at nearly all samples but those of one phase of the factor, where it is mostly off."""
+def _in_groups(sign: Floats, factor: int, *, total: float) -> bool:
+    """Whether a sign, on at `total` samples, is so at nearly all but those of one phase of the factor, mostly off there."""
+    # All phases but one need that many; plain samples have far fewer, and there are many factors to try.
+    if total <= (factor - 1) * HELD * (sign.size // factor):
+        return False
     least, next_to, *_ = sorted(_phases(sign, factor).tolist())
     return bool(least < MOVING and next_to > HELD)

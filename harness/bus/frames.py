@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import lru_cache
 
 import numpy as np
 import numpy.typing as npt
@@ -32,6 +33,7 @@ class _Part:
     position: int
 
 
+@lru_cache(maxsize=64)
 def _parts(bus: BusWiring) -> tuple[_Part, ...]:
     """Latches of equal build together, shorter frames first, in a chain the device that is farthest first."""
     masks: dict[tuple[int, ...], int] = {}

@@ -49,8 +49,7 @@ class BusTally:
             see `decode` and `measure_timing`.
         """
         stream = stream_of(capture, self._bus, self._limits)
-        tables = (stream.feed(whole(capture)), stream.close())
-        words = tuple(word for table in tables for word in table.words())
+        words = tuple(stream.only(whole(capture)).words())
         self.captures += 1
         self._sound += stream.frames.sound
         self._unsound += stream.frames.unsound
