@@ -119,7 +119,7 @@ def _phases(values: Floats, factor: int) -> Floats:
 
 
 def _in_groups(sign: Floats, factor: int, *, total: float) -> bool:
-    """Whether a sign, on at `total` samples, is so at nearly all but those of one phase of the factor, mostly off there."""
+    """Whether a sign, on at `total` samples, is so in nearly all but one phase of the factor, mostly off there."""
     # All phases but one need that many; plain samples have far fewer, and there are many factors to try.
     if total <= (factor - 1) * HELD * (sign.size // factor):
         return False

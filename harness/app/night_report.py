@@ -45,7 +45,7 @@ def _result(store: Store, night_id: str, why: Sequence[str], before: NightResult
         life = dict(setup.device.relay_life)
         decided = judge_of(setup, waveforms=False)
         for reading in store.readings(run_id):
-            decided.take(reading)
+            decided.add(reading)
         events = store.events(run_id)
         part = RunPart(
             info=info,

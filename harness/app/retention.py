@@ -28,7 +28,7 @@ def drop_by_rule(store: Store, setup: Setup, run_id: str, clock: Clock) -> str:
     events = store.events(run_id)
     judge = judge_of(probe.with_probe(setup, events))
     for reading in store.readings(run_id):
-        judge.take(reading)
+        judge.add(reading)
     result = judge.result(events)
     measured = judge.measured()
     outcomes = {row.setting: row.outcome for row in result.settings}

@@ -241,7 +241,7 @@ def judged(store: Store, run_id: str, *, limits_path: str = "") -> tuple[RunHead
     setup = probe.with_probe(setup_of_run(header, limits_path=limits_path), events)
     judge = judge_of(setup)
     for reading in store.readings(run_id):
-        judge.take(reading)
+        judge.add(reading)
     result = judge.result(events)
     if limits_path:
         replaced = tuple(file for file in setup.files if file.role == "limits")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 import numpy as np
 
@@ -45,6 +45,28 @@ def reading_u_percent(gathered: Gathered) -> float:
     mean = sum(variances) / max(len(variances), 1) ** 2
     repeat = (gathered.up_down_percent() or 0.0) / 2.0
     return math.sqrt(mean + repeat**2 / 2.0 + LEAST_U_PERCENT**2)
+
+
+def fit_channels(
+    law: GainLaw, gathered: Iterable[Gathered], limits: LimitSet, budget: GainBudget = NO_BUDGET
+) -> dict[int, LawFit]:
+    """The law of each channel as its sound settings show it.
+
+    Args:
+        law: of the device.
+        gathered: all settings of a run.
+        limits: as fit_channel.
+        budget: as fit_channel.
+    Returns:
+        by channel; one with too few settings is not among them.
+    Source:
+        see fit_channel.
+    """
+    by_channel: dict[int, list[Gathered]] = {}
+    for item in gathered:
+        by_channel.setdefault(item.prediction.setting.channel, []).append(item)
+    fits = {channel: fit_channel(law, items, limits, budget) for channel, items in by_channel.items()}
+    return {channel: fit for channel, fit in fits.items() if fit is not None}
 
 
 def fit_channel(

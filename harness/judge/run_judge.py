@@ -15,9 +15,9 @@ from harness.judge.claims import Context, judge_all
 from harness.judge.claims.station import STATION_FAULT
 from harness.judge.extra_reading import ExtraMeasured, measure_extra, place_of, unread
 from harness.judge.facts import ChannelFacts, Facts, channel_facts, facts_of, reducer
-from harness.judge.fitted import fit_channel, judge_parameters, residual_expanded_percent
+from harness.judge.fitted import fit_channels, judge_parameters, residual_expanded_percent
 from harness.judge.flags import flag_notes
-from harness.judge.gain_budget import BesideBudget, GainBudget, Statement, budget_tables
+from harness.judge.gain_budget import BesideBudget, Statement, budget_tables
 from harness.judge.level import by_meter
 from harness.judge.limit_set import LimitSet
 from harness.judge.looked import look
@@ -26,7 +26,7 @@ from harness.judge.no_doubt import NoDoubt
 from harness.judge.rows import Gathered
 from harness.judge.verdict import worst_outcome
 from harness.judge.waveform import Seen
-from harness.law import GainLaw, LawFit
+from harness.law import GainLaw
 from harness.values import (
     GOLDEN_SAYS,
     SHARED_FACTOR,
@@ -119,6 +119,29 @@ class RunJudge:
         Source:
             measure.
         """
+        made = self.add(reading)
+        if isinstance(made, Outcome):
+            return made
+        context = Context(
+            law=self._law,
+            device=self._device,
+            limits=self._limits,
+            captured=self._bus is not None,
+            gathered={reading.setting: made},
+            uncertainty=NoDoubt(),
+        )
+        return worst_outcome([claim.outcome for _, claim in judge_all(context, provisional=True)])
+
+    def add(self, reading: Reading) -> Outcome | Gathered:
+        """Add one reading as take does, where nobody asks how it looks alone.
+
+        Args:
+            reading: as take.
+        Returns:
+            the reading of the ladder, reduced; for any other what take returns.
+        Source:
+            measure.
+        """
         self._known.clear()
         self._known_channels.clear()
         reading = by_meter(reading, terminal_ratio=self._terminal_ratio)
@@ -157,16 +180,7 @@ class RunJudge:
             # The first sound record of a setting shows what there is to see; another adds nothing.
             seen = look(reading, last.fit, device=self._device, input_ratio=self._input_ratio)
             self._seen |= {} if seen is None else {setting: seen}
-        alone = Gathered(prediction=prediction, final=(measured,), planned=1, attempts=1)
-        context = Context(
-            law=self._law,
-            device=self._device,
-            limits=self._limits,
-            captured=self._bus is not None,
-            gathered={setting: alone},
-            uncertainty=NoDoubt(),
-        )
-        return worst_outcome([claim.outcome for _, claim in judge_all(context, provisional=True)])
+        return Gathered(prediction=prediction, final=(measured,), planned=1, attempts=1)
 
     def _take_extra(self, reading: Reading) -> Outcome:
         test_hz = self._device.acquisition.frequency_hz
@@ -232,7 +246,7 @@ class RunJudge:
     def _context(self, events: Sequence[Event], plan: Mapping[Setting, Prediction]) -> Context:
         facts = self._facts(plan)
         gathered, budget = facts.gathered, facts.budget
-        fits = self._fits(gathered, budget)
+        fits = fit_channels(self._law, gathered.values(), self._limits, budget)
         extras = self._taken(plan)
         steady = at_dc(extras, law=self._law, statement=self._statement, input_ratio=self._input_ratio)
         return Context(
@@ -323,13 +337,6 @@ class RunJudge:
                 extras=own,
             )
         return self._known_channels[key]
-
-    def _fits(self, gathered: Mapping[Setting, Gathered], budget: GainBudget) -> dict[int, LawFit]:
-        by_channel: dict[int, list[Gathered]] = {}
-        for setting, item in gathered.items():
-            by_channel.setdefault(setting.channel, []).append(item)
-        fits = {channel: fit_channel(self._law, items, self._limits, budget) for channel, items in by_channel.items()}
-        return {channel: fit for channel, fit in fits.items() if fit is not None}
 
 
 def _still_true(events: Sequence[Event]) -> tuple[Event, ...]:

@@ -178,7 +178,7 @@ class _Tee:
 
     def record(self, reading: Reading) -> None:
         self._recorder.record(reading)
-        self._judge.take(reading)
+        self._judge.add(reading)
 
     def note(self, kind: str, text: str) -> None:
         self._recorder.note(kind, text)

@@ -37,7 +37,7 @@ class StoredRun:
         judge = judge_of(self.setup)
         seen: set[Range] = set()
         for reading in store.readings(run_id):
-            judge.take(reading)
+            judge.add(reading)
             seen.add((reading.setting.channel, reading.setting.coarse))
         self._by_channel = by_channel
         self.swept: tuple[Range, ...] = tuple(one for one in self.ladder if one in seen)
