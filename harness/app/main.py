@@ -19,6 +19,7 @@ COMMANDS = {
     "report": "Make the page, CSV, JSON or JUnit of a run.",
     "runs": "List the recorded runs, newest first.",
     "golden": "Golden unit, gauge study, station by itself.",
+    "lot": "Yield, reasons, capability of many units.",
     "check": "Identify the instruments of a bench; source off.",
     "learn": "Find out what an unknown gain control does.",
     "simulate": "Serve a simulated bench to other programs.",

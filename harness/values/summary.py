@@ -15,7 +15,7 @@ class HeldItem(NamedTuple):
     """
 
     item: str
-    """Such as `gain`; a parameter with its name, `parameter pregain`."""
+    """Such as `gain`; all fitted parameters of a run under the same limits are one, `parameter`."""
     unit: str
     """Empty for a claim without a number."""
     low: float | None

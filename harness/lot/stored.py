@@ -1,0 +1,63 @@
+"""Runs and summaries of a store, a file or a server."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+from sqlalchemy import select
+
+from harness.lot.choice import Head, name_of
+from harness.store import Store
+from harness.store.schema import RUN_FILES, RUNS, SUMMARIES, columns_at, since_of
+from harness.store.summary_row import summary_of_row
+from harness.values import RunSummary
+
+_PAGE = 500
+
+
+class StoredLot:
+    """Of an open store."""
+
+    def __init__(self, store: Store) -> None:
+        self._store = store
+        self._numbers: dict[str, int] = {}
+
+    def heads(self) -> list[Head]:
+        """All runs, oldest first."""
+        version = self._store.version
+        naming = select(RUN_FILES.c.run, RUN_FILES.c.role, RUN_FILES.c.path).where(
+            RUN_FILES.c.role.in_(("job", "device"))
+        )
+        with self._store.viewing("listing the runs of a lot") as connection:
+            names = {(row.run, row.role): row.path for row in connection.execute(naming)}
+            rows = connection.execute(select(*columns_at(RUNS, version))).all()
+        rows = sorted(rows, key=lambda row: (row.started_utc, row.run_id))
+        self._numbers = {row.run_id: row.number for row in rows}
+        short: dict[str, str] = {"": ""}
+        for path in set(names.values()):
+            short[path] = name_of(path)
+        return [
+            Head(
+                row.run_id, row.unit, row.started_utc, bool(row.night), row.end,
+                short[names.get((row.number, "job"), "")], short[names.get((row.number, "device"), "")],
+            )
+            for row in rows
+        ]  # fmt: skip
+
+    def summaries(self, heads: Sequence[Head]) -> Iterator[tuple[Head, RunSummary | None]]:
+        """The runs of some heads with their summaries, a page at a time."""
+        there = self._store.version >= since_of(SUMMARIES)
+        for page in _pages(heads):
+            numbers = {self._numbers[head.run_id]: head for head in page}
+            query = select(SUMMARIES).where(SUMMARIES.c.run.in_(numbers))
+            rows = {}
+            if there:
+                with self._store.viewing("reading the summaries of a lot") as connection:
+                    rows = {row.run: row._asdict() for row in connection.execute(query)}
+            for number, head in numbers.items():
+                yield head, summary_of_row(rows[number], head.run_id) if number in rows else None
+
+
+def _pages(heads: Sequence[Head]) -> Iterator[Sequence[Head]]:
+    for begin in range(0, len(heads), _PAGE):
+        yield heads[begin : begin + _PAGE]
