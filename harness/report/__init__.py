@@ -15,6 +15,7 @@ from harness.report.lot_page import lot_html
 from harness.report.night_page import night_html
 from harness.report.page import html
 from harness.report.summary import summary
+from harness.report.units_page import units_html
 from harness.report.words import NOTHING
 
 __all__ = [
@@ -38,4 +39,5 @@ __all__ = [
     "report_line",
     "run_html",
     "summary",
+    "units_html",
 ]

@@ -66,7 +66,9 @@ def test_over_the_command_line(lot, gainladder):
     assert f"{truth['first']} of {UNITS}" in ended.out
     assert "false alarms expected" in ended.out
     assert "over the takt of 60 s" in ended.out
-    same = gainladder("lot", "--parquet", str(folder), "--json")
+    out = path.parent / "page.html"
+    same = gainladder("lot", "--parquet", str(folder), "--json", "--out", str(out))
+    assert f"{truth['final']} of {UNITS}" in out.read_text()
     assert same.json["final"]["events"] == truth["final"]
 
 

@@ -25,12 +25,13 @@ if TYPE_CHECKING:
 @click.option("--takt", "takt_s", type=click.FloatRange(min=0.0, min_open=True), metavar="S", help="Seconds a unit.")
 @click.option("--parquet", default="", metavar="DIR", help="A folder of `store export --parquet` instead of a store.")
 @click.option("--keep", is_flag=True, help="Keep the summaries of runs that have none.")
+@click.option("--out", default="", metavar="PAGE.html", help="Write a page too.")
 @limits_option
 @store_option
 @json_option
 def command(
     job: str, since: str, takt_s: float | None, parquet: str, keep: bool, limits_path: str, store_url: str,
-    as_json: bool,
+    as_json: bool, out: str,
 ) -> int:
     """Yield, reasons, capability, charts and time of all units of a job. Needs no bench.
 
@@ -53,6 +54,13 @@ def command(
         say(f"{found.judged_now} runs had no summary and were judged now; {kept}")
     for reason, count in found.left_out:
         say(f"{count} runs left out: {reason}")
+    if out:
+        from harness import report
+        from harness.app.output import write_file
+        from harness.app.version import version
+
+        write_file(Path(out), report.units_html(found.result, found.left_out, software=version()))
+        say(f"wrote {out}")
     if as_json:
         result_json({**dataclasses.asdict(found.result), "left_out": found.left_out, "judged_now": found.judged_now})
     else:
