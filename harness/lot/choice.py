@@ -24,6 +24,8 @@ class Head(NamedTuple):
     job: str
     """Name of the job file without folder and ending."""
     device: str
+    golden: bool = False
+    """Of a golden unit: it says something about the station."""
 
 
 class Lot(Protocol):
@@ -60,10 +62,11 @@ def choose(heads: Sequence[Head], *, job: str, since: str) -> Choice:
     """
     if not heads:
         raise UsageError("lot: no run is recorded there; sweep a unit first, or name another store with --store")
-    single = [head for head in heads if not head.night]
+    single = [head for head in heads if not head.night and not head.golden]
     wanted = job or (single or heads)[-1].job
     reasons: dict[str, Callable[[Head], bool]] = {
         "part of a night": lambda head: head.night,
+        "of a golden unit": lambda head: head.golden,
         "another job": lambda head: head.job != wanted,
         f"before {since}": lambda head: head.started_utc < since,
         "not ended": lambda head: not head.end,

@@ -10,13 +10,14 @@ from typing import Any
 from harness.errors import StoreError, StoreUnavailable, UsageError
 from harness.lot.choice import Head, name_of
 from harness.store.summary_row import summary_of_row
-from harness.values import RunSummary
+from harness.values import GOLDEN_UNIT, RunSummary
 
-FILES = ("runs.parquet", "run_files.parquet", "summaries.parquet")
+FILES = ("runs.parquet", "run_files.parquet", "summaries.parquet", "events.parquet")
 _PAGE = 1000
 _HEADS = """
 SELECT r.run_id, r.unit, r.started_utc, r.night <> '', r."end",
-    max(CASE WHEN f.role = 'job' THEN f.path END), max(CASE WHEN f.role = 'device' THEN f.path END)
+    max(CASE WHEN f.role = 'job' THEN f.path END), max(CASE WHEN f.role = 'device' THEN f.path END),
+    r.run_id IN (SELECT run_id FROM read_parquet($events) WHERE kind = $golden)
 FROM read_parquet($runs) r LEFT JOIN read_parquet($files) f USING (run_id)
 GROUP BY ALL ORDER BY r.started_utc, r.run_id
 """
@@ -50,10 +51,11 @@ class ExportedLot:
 
     def heads(self) -> list[Head]:
         """All runs, oldest first."""
-        paths = {"runs": str(self._folder / FILES[0]), "files": str(self._folder / FILES[1])}
+        paths = {"runs": str(self._folder / FILES[0]), "files": str(self._folder / FILES[1]),
+                 "events": str(self._folder / FILES[3]), "golden": GOLDEN_UNIT}  # fmt: skip
         return [
-            Head(run_id, unit, at, night, end, name_of(job or ""), name_of(device or ""))
-            for run_id, unit, at, night, end, job, device in self._rows(_HEADS, paths)
+            Head(run_id, unit, at, night, end, name_of(job or ""), name_of(device or ""), golden)
+            for run_id, unit, at, night, end, job, device, golden in self._rows(_HEADS, paths)
         ]
 
     def summaries(self, heads: Sequence[Head]) -> Iterator[tuple[Head, RunSummary | None]]:

@@ -7,10 +7,10 @@ from collections.abc import Iterator, Sequence
 from sqlalchemy import select
 
 from harness.lot.choice import Head, name_of
-from harness.store import Store
+from harness.store import Store, noted
 from harness.store.schema import RUN_FILES, RUNS, SUMMARIES, columns_at, since_of
 from harness.store.summary_row import summary_of_row
-from harness.values import RunSummary
+from harness.values import GOLDEN_UNIT, RunSummary
 
 _PAGE = 500
 
@@ -31,6 +31,7 @@ class StoredLot:
         with self._store.viewing("listing the runs of a lot") as connection:
             names = {(row.run, row.role): row.path for row in connection.execute(naming)}
             rows = connection.execute(select(*columns_at(RUNS, version))).all()
+        golden = {run_id for run_id, _ in noted(self._store, GOLDEN_UNIT)}
         rows = sorted(rows, key=lambda row: (row.started_utc, row.run_id))
         self._numbers = {row.run_id: row.number for row in rows}
         short: dict[str, str] = {"": ""}
@@ -40,6 +41,7 @@ class StoredLot:
             Head(
                 row.run_id, row.unit, row.started_utc, bool(row.night), row.end,
                 short[names.get((row.number, "job"), "")], short[names.get((row.number, "device"), "")],
+                row.run_id in golden,
             )
             for row in rows
         ]  # fmt: skip

@@ -22,7 +22,7 @@ import numpy as np
 from sqlalchemy import insert
 
 from harness.store import Store, open_store
-from harness.store.schema import FILES, RUN_FILES, RUNS, SUMMARIES
+from harness.store.schema import EVENTS, FILES, RUN_FILES, RUNS, SUMMARIES
 
 ITEMS = ("gain", "residual", "channel-match", "offset", "noise", "up-down", "scale")
 """Items with numbers; their limits are -1 and 1, their spread is 0.2: Cpk 1.67 but for the first."""
@@ -126,7 +126,7 @@ def _write(store: Store, block: list[tuple[str, str, dict[str, Any]]], before: i
 
 
 def export(store: Store, folder: Any) -> None:
-    """The three tables of a lot as Parquet: of runs without readings `store export` would write a file each."""
+    """The four tables of a lot as Parquet: of runs without readings `store export` would write a file each."""
     from sqlalchemy import select
 
     from harness.store.parquet import _write as write
@@ -134,7 +134,7 @@ def export(store: Store, folder: Any) -> None:
     folder.mkdir(parents=True, exist_ok=True)
     with store.viewing("exporting") as connection:
         ids = dict(tuple(row) for row in connection.execute(select(RUNS.c.number, RUNS.c.run_id)))
-        for table in (RUNS, RUN_FILES, SUMMARIES):
+        for table in (RUNS, RUN_FILES, SUMMARIES, EVENTS):
             rows = connection.execute(select(table).execution_options(yield_per=_BLOCK)).partitions()
             write(folder / f"{table.name}.parquet", table, ([row._asdict() for row in page] for page in rows), ids)
 

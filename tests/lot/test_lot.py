@@ -8,8 +8,10 @@ import pytest
 
 from harness.errors import StoreError, UsageError
 from harness.lot import Asked, ExportedLot, StoredLot, analyse
-from harness.store import open_store
+from harness.store import add_note, open_store
+from harness.values import GOLDEN_UNIT
 from tests.lot.generate import SPREAD, export, generate
+from tests.store.freeze import FrozenClock
 
 ROOT = Path(__file__).resolve().parents[2]
 UNITS = 300
@@ -78,7 +80,7 @@ def test_over_the_command_line(lot, gainladder):
         (["--since", "monday"], "--since: got 'monday'; allowed is a date such as 2026-11-30"),
         (["--job", "other"], "lot: got job 'other': no run is left ("),
         (["--since", "2027-01-01"], "before 2027-01-01); jobs there: job"),
-        (["--parquet", "configs"], "--parquet configs: no runs.parquet, run_files.parquet, summaries.parquet there"),
+        (["--parquet", "configs"], "--parquet configs: no runs.parquet, run_files.parquet, summaries.parquet"),
         (["--parquet", "configs", "--keep"], "lot: got --parquet and --keep; allowed is --keep with a store"),
         (["--limits", "configs/nothing.toml"], "configs/nothing.toml"),
     ],
@@ -97,7 +99,7 @@ def test_an_empty_store_and_a_damaged_folder(tmp_path, lot):
     empty = open_store(str(tmp_path / "empty.sqlite"))
     with empty as store, pytest.raises(UsageError, match="lot: no run is recorded"):
         analyse(StoredLot(store), Asked(), summarise=None)
-    for name in ("runs", "run_files", "summaries"):
+    for name in ("runs", "run_files", "summaries", "events"):
         (tmp_path / f"{name}.parquet").write_bytes(b"nothing")
     with pytest.raises(StoreError, match=r"--parquet .*: cannot be read \(.*\): export it again"):
         ExportedLot(tmp_path).heads()
@@ -136,6 +138,18 @@ def test_runs_without_a_summary_are_judged_now_and_kept_on_demand(gainladder, tm
     assert strict["limits"]["final"]["events"] == 0
     same = gainladder("lot", *place, "--limits", "configs/limits/skerry-hr-4.toml", "--json").json
     assert (same["limits"]["now_passing"], same["limits"]["now_not_passing"]) == ([], [])
+
+
+def test_a_golden_unit_is_no_unit_of_the_lot(tmp_path):
+    pytest.importorskip("duckdb")
+    with open_store(str(tmp_path / "lot.sqlite")) as store:
+        generate(store, 5, seed=3)
+        add_note(store, "run-0000002", GOLDEN_UNIT, "", FrozenClock())
+        export(store, tmp_path / "out")
+        for source in (StoredLot(store), ExportedLot(tmp_path / "out")):
+            found = analyse(source, Asked(), summarise=None)
+            assert found.left_out == (("of a golden unit", 1),)
+            assert found.result.units == 4
 
 
 def test_nothing_is_left_without_summaries(lot):
