@@ -164,3 +164,11 @@ def test_nothing_is_left_without_summaries(lot):
 
         with pytest.raises(UsageError, match=r"no run is left: \d+ cannot be judged"):
             analyse(source, Asked(), summarise=broken)
+
+
+def test_a_server_says_the_same_as_a_file(postgres_server):
+    postgres_server.sql("DROP SCHEMA IF EXISTS lot CASCADE", "CREATE SCHEMA lot")
+    with open_store(postgres_server.url("lot")) as store:
+        truth = generate(store, 20, seed=3)
+        found = analyse(StoredLot(store), Asked(), summarise=None).result
+    assert (found.units, found.first_pass.events, found.final.events) == (20, truth["first"], truth["final"])
