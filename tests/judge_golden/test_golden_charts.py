@@ -97,6 +97,14 @@ def test_what_cannot_be_compared_is_refused():
         golden_check([], numbers(0, 0, 0, 0), wanted=2)
 
 
+def test_a_unit_so_far_off_that_nothing_was_fitted_has_left_its_history():
+    history = built(np.random.default_rng(3))
+    unfitted = [n for n in numbers(0, -9, -9, 0) if n.name != "ln K"]
+    check = golden_check(history, unfitted, wanted=RUNS)
+    assert check.outcome is Outcome.FAIL
+    assert [row.name for row in check.outside] == ["factor 20V", "factor 2V"]
+
+
 def test_numbers_of_a_run_by_the_law():
     setup = setup_at(*((channel, coarse, fine) for channel in (1, 2) for coarse in (0, 3) for fine in (0, 10, 20)))
     ratios = {0: 1.02, 3: 0.99}
