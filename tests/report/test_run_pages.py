@@ -48,6 +48,11 @@ def test_two_runs(made: SimpleNamespace) -> None:
     assert set(rows) <= set(worth)
     assert len(rows) == min(len(worth), 200)
     assert rows[0] in {one.label for one in flipped}
+    # One alone is told as one.
+    single = dataclasses.replace(found, changes=(flipped[0], dataclasses.replace(flipped[0], later=flipped[0].earlier)))
+    alone = report.against_html((made.header(), made.failing), (old, made.good), single)
+    assert "1 of 2 settings comes out otherwise" in alone
+    assert "1 setting comes out otherwise</title>" in alone
     assert re.search(r'<th scope="row">unit</th><td>A0</td><td class="differs">A1</td>', page)
     assert re.search(r'<th scope="row">software</th><td>0.1.0</td><td>0.1.0</td>', page)
     assert page == report.against_html((made.header(), made.failing), (old, made.good), found)
