@@ -32,6 +32,8 @@ class LimitItem(Table):
     """r of the rule `guard-band`: w = r·U."""
     parameter: str = ""
     """Name of a fitted parameter; for the item `parameter` only."""
+    apart: int | None = Field(default=None, ge=1)
+    """Most fine positions that a step spans where the row holds; for the item `fine-step` only. None: any."""
     owner: Name
     reason: Text
     version: int | None = Field(default=None, ge=1)

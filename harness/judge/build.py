@@ -53,6 +53,9 @@ def build(
             problems.append(Problem(file=file, key=f"{key}.item", got=f"{name!r} again", allowed=allowed))
         problems.extend(_scope_problems(item, key, file, channels, coarse_names))
         problems.extend(_parameter_problems(item, f"{key}.parameter", file, parameters))
+        if item.apart is not None and item.item != "fine-step":
+            allowed = "nothing here: only fine-step has positions apart"
+            problems.append(Problem(file=file, key=f"{key}.apart", got=str(item.apart), allowed=allowed))
         if item.unit != unit:
             problems.append(Problem(file=file, key=f"{key}.unit", got=repr(item.unit), allowed=repr(unit)))
         has_numbers = item.low is not None or item.high is not None

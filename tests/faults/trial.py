@@ -26,7 +26,7 @@ LADDERS: dict[str, tuple[str, str]] = {
     "tarn-vg-1 beside": ("tarn-vg-1-validation", "fine = [0, 20, 40, 56]"),
     "tarn-vg-1 short": ("tarn-vg-1-short", ""),
     "tarn-vg-1 full": ("tarn-vg-1", ""),
-    "corrie-ur-2": ("corrie-ur-2", "fine = [0, 1, 14, 20, 28, 40]"),
+    "corrie-ur-2": ("corrie-ur-2", "fine = [0, 1, 20, 31, 32, 40]"),
     "corrie-ur-2 beside": ("corrie-ur-2-validation", "fine = [37, 38, 39, 40]"),
     "corrie-ur-2 short": ("corrie-ur-2-short", ""),
     "corrie-ur-2 full": ("corrie-ur-2", ""),

@@ -73,7 +73,8 @@ def row(**keys: object) -> str:
 def test_every_problem_of_content_at_once() -> None:
     text = (
         row(item="gian") + row(item="word", low=1.0) + row(item="gain", unit="dB", high=1.0)
-        + row(item="monotonic") + row(item="monotonic") + row(item="fine-step", unit="percent")
+        + row(item="monotonic") + row(item="monotonic") + row(item="fine-step", unit="percent", apart=2)
+        + row(item="coarse-step", unit="percent", high=1.0, apart=2)
     )  # fmt: skip
     with pytest.raises(ConfigError) as caught:
         build(limits(text), file="l.toml")
@@ -84,6 +85,8 @@ def test_every_problem_of_content_at_once() -> None:
     again = "each item once for everywhere, and rows with channels or coarse that do not overlap"
     assert found["limit[4].item"] == ("'monotonic' again", again)
     assert found["limit[5]"] == ("no number", "low, high or both")
+    assert found["limit[6].apart"] == ("2", "nothing here: only fine-step has positions apart")
+    assert "limit[5].apart" not in found
 
 
 def test_a_guard_band_of_1_64_standard_uncertainties_leaves_one_in_twenty() -> None:

@@ -16,10 +16,13 @@ def _limit(context: Context, step: Step) -> LimitItem | None:
     """The row that holds for a step.
 
     A fine step that switches another stage than the code, such as a pre-gain, is as uncertain as that stage: the row of
-    the coarse steps holds, where it is the wider one.
+    the coarse steps holds, where it is the wider one. One that spans more positions than its row allows for is not
+    judged as a step: what lies between the two positions has not been looked at.
     """
     setting = step.upper.setting
     limit = context.limit(f"{step.kind}-step", setting)
+    if limit is not None and limit.apart is not None and setting.fine - step.lower.setting.fine > limit.apart:
+        return None
     wide = context.limit("coarse-step", setting)
     if step.kind == "coarse" or limit is None or wide is None or not _switches(context, step):
         return limit
