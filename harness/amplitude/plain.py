@@ -22,6 +22,8 @@ STRAIGHT_CODE = 0.5
 CORRELATION_NOISE_CODE = 0.45
 """Below this residual the error of rounding itself may be correlated, so that nothing can be concluded."""
 LARGEST_CORRELATION = 0.1
+STRETCHES = 4
+"""In each of them a sign must show that is one of the whole record."""
 SIGNIFICANT = 5.0
 """Standard deviations: one false alarm in a million records."""
 
@@ -98,13 +100,27 @@ def _inserted(record: Floats, residual: Floats) -> list[Flag]:
     # A slow signal is straight everywhere: there the noise of the residual tells, every true sample is a kink in it.
     bends = np.concatenate(([0.0], _bend(residual) ** 2, [0.0]))
     for factor in reversed(FACTORS):
-        squares = sorted(_phases(bends, factor).tolist())
-        scatter = SIGNIFICANT * math.sqrt(6.0 * factor / record.shape[0])
-        if _in_groups(straight, factor, total=straight_count) or squares[-2] < squares[-1] * (1.0 - scatter):
+        if _in_groups(straight, factor, total=straight_count) or _stands_out(bends, factor):
             text = f"one sample in {factor} stands out, the others lie on straight lines"
             reason = f"{text}: the record is interpolated; fetch real points only"
             return [Flag(name="interpolated-samples", severity="invalid", reason=reason)]
     return []
+
+
+def _stands_out(bends: Floats, factor: int) -> bool:
+    """Whether the bends of one phase are larger than chance allows, and so all along: a burst is no interpolation."""
+    scatter = SIGNIFICANT * math.sqrt(6.0 * factor / bends.size)
+    whole = _phases(bends, factor)
+    if not _apart(whole, scatter):
+        return False
+    stretch = bends.size // (STRETCHES * factor) * factor
+    parts = [_phases(bends[k * stretch : (k + 1) * stretch], factor) for k in range(STRETCHES)]
+    return all(int(np.argmax(part)) == int(np.argmax(whole)) and _apart(part, scatter) for part in parts)
+
+
+def _apart(squares: Floats, scatter: float) -> bool:
+    next_to, largest = sorted(squares.tolist())[-2:]
+    return bool(next_to < largest * (1.0 - scatter))
 
 
 def _bend(values: Floats) -> Floats:
