@@ -35,6 +35,11 @@ class BusTally:
         self._frame: tuple[int, Capture, LatchedWord] | None = None
         self.captures = 0
 
+    @property
+    def wiring(self) -> BusWiring:
+        """Which line is what."""
+        return self._bus
+
     def decode(self, capture: Capture, *, number: int) -> Decoding:
         """The words of a further capture; its distances are added.
 

@@ -7,10 +7,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from harness.amplitude import CodeGaps, Flag, check_quality, code_gaps, fit_sine3
-from harness.bus import BusTally
+from harness.bus import BusTally, BusWiring
 from harness.config import DeviceFile
 from harness.errors import MeasureError
 from harness.judge.flags import record_flags
+from harness.judge.frame_count import WRONG_LATCH, elsewhere, surplus_of
 from harness.judge.level import level_flag
 from harness.values import Codes, ControlWord, Decoding, Direction, Quality, Reading, ReadingStatus, SineFit
 
@@ -27,6 +28,11 @@ class Captured:
     """False when the capture itself is missing or incomplete: no opinion about the device."""
     more: tuple[Captured, ...] = ()
     """Of the channel's other gain devices, in the order of the state's further words."""
+
+    @property
+    def surplus(self) -> bool:
+        """Whether the word came with more clocks or latches than belong to it; the text says so, a kept one as well."""
+        return self.value is not None and self.text.endswith(")")
 
     def all_values(self, count: int) -> tuple[int | None, ...]:
         """The words of `count` gain devices; None where nothing is known of one."""
@@ -206,16 +212,18 @@ def _captured(reading: Reading, bus: BusTally, latches: Sequence[str]) -> Captur
         return Captured(value=None, text=f"{error.reason}: {error}", sound=False)
     if not decoding.complete:
         return Captured(value=None, text="the adapter dropped events", sound=False)
-    first, *others = [_of_latch(decoding, latch) for latch in latches]
+    first, *others = [_of_latch(decoding, latch, bus.wiring) for latch in latches]
     return replace(first, more=tuple(others))
 
 
-def _of_latch(decoding: Decoding, latch: str) -> Captured:
+def _of_latch(decoding: Decoding, latch: str, wiring: BusWiring) -> Captured:
     word = decoding.last(latch)
     if word is None:
         detail = "no edge on any line" if decoding.clock_edges == 0 else "the bus was clocked, this latch did not fire"
-        return Captured(value=None, text=f"no latch ({detail})", sound=True)
+        others = elsewhere(decoding, latch)
+        away = f" {WRONG_LATCH} {', '.join(others)}" if others else ""
+        return Captured(value=None, text=f"no latch ({detail}){away}", sound=True)
     if word.value is None:
         return Captured(value=None, text=word.note or "unknown word", sound=True)
-    text = str(ControlWord(latch, word.bits, word.value))
-    return Captured(value=word.value, text=f"{text} {word.note}".strip(), sound=True)
+    text, surplus = str(ControlWord(latch, word.bits, word.value)), surplus_of(decoding, word, latch, wiring)
+    return Captured(value=word.value, text=f"{text} {word.note}{f' ({surplus})' if surplus else ''}".strip(), sound=True)

@@ -38,7 +38,6 @@ SOUND = {
     "others afterwards": [(WORD.latch, BITS), ("latch-1", "000000001"), ("latch-bias", "000011110000")],
     # A neighbour whose latch is missing leaves its clocks in front of this frame: long, but the last bits count.
     "long frame behind a missing latch": [("", "101010101"), (WORD.latch, BITS)],
-    "broadcast": [(f"{WORD.latch}+latch-3", BITS)],
     "re-latch": [(WORD.latch, BITS), (WORD.latch, "")],
 }
 
@@ -53,9 +52,24 @@ def test_the_planned_word_passes_however_it_came(frames: Any) -> None:
 
 WRONG = {
     "one bit": ([(WORD.latch, BITS[:-1] + ("0" if BITS[-1] == "1" else "1"))], str(WORD)[:9]),
-    "another channel's latch": ([("latch-1", BITS)], "no latch (the bus was clocked, this latch did not fire)"),
+    "another channel's latch": (
+        [("latch-1", BITS)], "no latch (the bus was clocked, this latch did not fire) wrong-latch latch-1",
+    ),
+    "others latched, this one not": (
+        [("", BITS), ("latch-1", "000000001")], "no latch (the bus was clocked, this latch did not fire); planned",
+    ),
     "short frame": ([("latch-1", "000000001"), (WORD.latch, BITS[:8])], "short-frame"),
     "nothing moved": ([], "no latch (no edge on any line)"),
+    # The word is right: edges and latches are counted all the same. Frames here are of 9 and 12 bits.
+    "broadcast": ([(f"{WORD.latch}+latch-3", BITS)], f"{WORD} broadcast (latch-3 as well)"),
+    "one clock too many": ([(WORD.latch, f"0{BITS}")], f"{WORD} long-frame (1 clocks too many)"),
+    "a frame too many, all others latched": (
+        [
+            ("latch-1", "000000001"), ("latch-3", "000000001"), ("latch-4", "000000001"),
+            (WORD.latch, f"{BITS}{BITS}"),
+        ],
+        f"{WORD} long-frame (9 clocks too many)",
+    ),
     "never latched": ([("", BITS)], "no latch (the bus was clocked, this latch did not fire)"),
 }
 

@@ -41,7 +41,7 @@ def frozen_hypotheses(view: View) -> Iterator[Hypothesis]:
         for fault, prior, odd, latched in (
             ("latch-missing", 0.0, (), (None, silent)),
             ("clock-line-dead", 2.0, ("re-latch", "short-frame"), (None, silent)),
-            ("latches-crossed", 1.0, (), (held,)),
+            ("latches-crossed", 1.0, ("wrong-latch",), (held,)),
             ("latch-broadcast", 2.0, ("broadcast",), (held,)),
             ("chain-wrong-device", 3.0, ("long-frame",), (None, held)),
         ):

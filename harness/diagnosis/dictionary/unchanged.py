@@ -14,7 +14,7 @@ from harness.diagnosis.view import View
 SHOWN_BY: Final[tuple[tuple[str, tuple[str, ...], float], ...]] = (
     ("setup-hold-marginal", ("bus-timing",), 0.0),
     ("logic-level-weak", ("bus-timing",), 0.5),
-    ("latch-transparent", ("bus-timing", "short-frame", "clock-under-latch"), 1.0),
+    ("latch-transparent", ("bus-timing", "short-frame", "re-latch", "clock-under-latch"), 1.0),
     ("extra-clock-edge", ("bus-timing", "long-frame"), 1.5),
     ("chain-wrong-device", ("bus-timing", "long-frame"), 2.0),
     ("latch-broadcast", ("bus-timing", "broadcast"), 1.5),
