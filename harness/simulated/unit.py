@@ -37,6 +37,7 @@ RELAY_FAULTS = (
 FIRMWARE_FAULTS = (
     "word-table-row-wrong",
     "fine-gain-arithmetic",
+    "calibration-of-another-unit",
     "scale-row-wrong",
     "scale-not-updated",
     "autorange-on",
