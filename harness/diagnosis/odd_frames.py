@@ -5,4 +5,4 @@ from __future__ import annotations
 from typing import Final
 
 ODD_FRAMES: Final = ("long-frame", "short-frame", "re-latch", "broadcast", "clock-under-latch", "wrong-latch")
-"""Codes of a decoder, and of who else took a frame; a fault that does not explain one that was seen is the less likely."""
+"""Codes of a decoder, and of who else took a frame; a fault that does not explain one that was seen is less likely."""

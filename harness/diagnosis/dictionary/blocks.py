@@ -20,6 +20,7 @@ WHOLE: tuple[tuple[str, float, bool], ...] = (
     ("converter-reference-wrong", 1.5, False),
     ("external-feedback-resistor", 2.0, False),
     ("load-resistor-missing", 2.5, False),
+    ("input-resistor-wrong", 2.8, False),
     ("calibration-of-another-unit", 3.0, False),
     ("source-load-mis-set", 1.0, True),
     ("reference-meter-drifted", 2.0, True),
