@@ -19,6 +19,7 @@ from harness.amplitude.levels import TwoLevel, rms_amplitude_code, two_level
 from harness.amplitude.plain import noise_correlation, processed_samples
 from harness.amplitude.quality import check_quality, code_spacing
 from harness.amplitude.rounding import dc_bias_code, rounded_amplitude_code, worst_bias_ratio
+from harness.amplitude.settled import start_unrest
 from harness.amplitude.sine import SineFits, fit_sine3, fit_sines3
 from harness.amplitude.sine4 import SineFit4, fit_sine4
 from harness.amplitude.steady import (
@@ -71,6 +72,7 @@ __all__ = [
     "split_noise",
     "split_offset",
     "stale_record",
+    "start_unrest",
     "steady",
     "steady_noise_code",
     "too_few_cycles",

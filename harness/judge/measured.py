@@ -226,4 +226,5 @@ def _of_latch(decoding: Decoding, latch: str, wiring: BusWiring) -> Captured:
     if word.value is None:
         return Captured(value=None, text=word.note or "unknown word", sound=True)
     text, surplus = str(ControlWord(latch, word.bits, word.value)), surplus_of(decoding, word, latch, wiring)
-    return Captured(value=word.value, text=f"{text} {word.note}{f' ({surplus})' if surplus else ''}".strip(), sound=True)
+    said = f"{text} {word.note} ({surplus})" if surplus else f"{text} {word.note}".strip()
+    return Captured(value=word.value, text=said, sound=True)

@@ -31,7 +31,7 @@ def check(bench: Rig, **changes: Any) -> bool:
 @pytest.mark.parametrize(
     ("fault", "named", "also", "said"),
     [
-        ("cables-swapped", "cables-swapped", (), "channels 1 and 2 are exchanged: swap them back at the fixture"),
+        ("cables-swapped", "cables-swapped", (), "channels 1 and 2 are exchanged: swap them back at the"),
         ("settle-too-short=5", "settle-too-short", ("relay-settles-late",), "make [settle] coarse_s of the device"),
         ("fixture-worn=0.3", "fixture-worn", (), "reseat the unit, clean or renew the contacts"),
         ("probe-factor-wrong=10", "probe-factor-wrong", None, "pads and probe factor, then run again"),

@@ -15,7 +15,7 @@ def word_claim(gathered: Gathered) -> Judgement:
     Args:
         gathered: the setting's readings; their captures were taken.
     Returns:
-        PASS, FAIL with the words seen or what came with one too many, or INVALID where a capture is missing or incomplete.
+        PASS, FAIL with the words seen or what came with one, or INVALID where a capture is missing or incomplete.
     Source:
         common practice, no source: the expected word is compared only after the decoder has decided; clock edges and
         latches are counted, for a word that is right by chance came wrong all the same.
@@ -24,7 +24,8 @@ def word_claim(gathered: Gathered) -> Judgement:
     expected = (prediction.state.word, *prediction.state.more)
     captured = [m.captured for m in gathered.final if m.captured is not None]
     pairs = [pair for c in captured for pair in zip((c, *c.more), expected, strict=False)]
-    wrong = sorted({f"{c.text}; planned {word}" for c, word in pairs if c.sound and (c.value != word.value or c.surplus)})
+    off = [(c, word) for c, word in pairs if c.sound and (c.value != word.value or c.surplus)]
+    wrong = sorted({f"{c.text}; planned {word}" for c, word in off})
     missing = sorted({c.text for c in captured if not c.sound})
     setting = prediction.setting
     if wrong:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from functools import reduce
 
 from harness.errors import StationFault
 from harness.sweep.checks.gentle import Gentle, percent
@@ -17,21 +18,37 @@ def check_cables(gentle: Gentle, wrong: Sequence[Rung], middles: Sequence[Rung])
 
     `wrong` are those of `middles`, one rung a channel, that are not as predicted. StationFault when the whole gain of a
     channel, relays included, shows in another one, and the reverse. Latches that are crossed exchange words alone and
-    leave relays in their place: where the words say all, cables and latches are not told apart and nothing is raised.
+    leave relays in their place. Where the words say all, the adapter tells: with exchanged cables each channel's own
+    latch fires, and no other; where it was not heard, the two are not told apart and nothing is raised.
     """
     for place, first in enumerate(wrong):
         for second in middles:
             known = second in wrong[: place + 1]
-            if known or not (_relays_tell(gentle, first) and _relays_tell(gentle, second)):
+            if known or not all(_relays_tell(gentle, one) or _own_latch(gentle, one) for one in (first, second)):
                 continue
             if _shows(gentle, first, second) and _shows(gentle, second, first):
                 one, other = first.setting.channel, second.setting.channel
                 raise StationFault(
-                    f"what is set in channel {one} shows in channel {other}, and the reverse, relays included: the "
-                    f"cables of channels {one} and {other} are exchanged: swap them back at the fixture, "
-                    "then run again",
+                    f"what is set in channel {one} shows in channel {other}, and the reverse, relays included or under "
+                    f"the channel's own latch: the cables of channels {one} and {other} are exchanged: swap them back "
+                    "at the fixture, then run again",
                     fault="cables-swapped",
                 )
+
+
+def _own_latch(gentle: Gentle, rung: Rung) -> bool:
+    """Whether the adapter hears a change of the channel under its own latch, and under no other."""
+    resting, bus = _resting(gentle, rung), gentle.plan.device.bus
+    if resting is None or bus is None:
+        return False
+    gentle.set(resting.setting)
+    capture = gentle.heard(rung.setting)
+    if capture is None or capture.dropped:
+        return False
+    own = {member.latch for member in bus.on_bus if member.channel == rung.setting.channel}
+    moved = reduce(lambda seen, level: seen | level ^ capture.initial, capture.levels.tolist(), 0)
+    fired = {member.latch for member in bus.on_bus if moved >> capture.lines.index(member.latch) & 1}
+    return bool(fired) and fired <= own
 
 
 def _shows(gentle: Gentle, rung: Rung, elsewhere: Rung) -> bool:
@@ -65,10 +82,14 @@ def _resting(gentle: Gentle, rung: Rung) -> Rung | None:
 
 def _relays_tell(gentle: Gentle, rung: Rung) -> bool:
     """Whether the setting differs from that of a channel at rest in something that no word on the bus carries."""
-    resting, carried = _resting(gentle, rung), _carried(gentle)
-    if resting is None or carried is None:
-        return False
-    return _outside(rung, carried) != _outside(resting, carried)
+    resting = _resting(gentle, rung)
+    return resting is not None and relays_differ(gentle, rung, resting) is True
+
+
+def relays_differ(gentle: Gentle, rung: Rung, other: Rung) -> bool | None:
+    """Whether two settings differ in more than words on the bus; None where words drive relays as well."""
+    carried = _carried(gentle)
+    return None if carried is None else _outside(rung, carried) != _outside(other, carried)
 
 
 def _carried(gentle: Gentle) -> frozenset[str] | None:

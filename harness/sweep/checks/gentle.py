@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import math
 
-from harness.amplitude import check_quality, fit_sine3
+from harness.amplitude import check_quality, fit_sine3, start_unrest
 from harness.sweep.hands import Hands
 from harness.sweep.levelling import DOWN_RATIO
 from harness.sweep.plan import SweepPlan
-from harness.values import Quality, Rung, Setting, Waveform
+from harness.values import Capture, Quality, Rung, Setting, Waveform
 
 FILL_RATIO = 0.25
 """Fill of the check: a gain or a source nearly four times too strong still does not clip."""
@@ -26,10 +26,18 @@ class Gentle:
         self.plan = plan
         self.meter_ratio: dict[str, float] = {}
         """Level by the meter over that of the source, at the readings of `ratio`, by label; empty without a meter."""
+        self.start_unrest = 1.0
+        """How much more the fit of the last valid record left at its start than later; see `start_unrest`."""
 
     def set(self, setting: Setting) -> None:
         """Set the device; nobody listens to the bus."""
         self.hands.select(setting, listen=False)
+
+    def heard(self, setting: Setting) -> Capture | None:
+        """Set the device and tell what the adapter heard of it; None without one, or where it heard nothing."""
+        selected = self.hands.select(setting)
+        self.hands.hear(selected)
+        return selected.capture
 
     def ratio(self, rung: Rung) -> float | None:
         """Gain over prediction, at a lower level where the record clips; the source is off afterwards.
@@ -79,6 +87,9 @@ class Gentle:
         if quality.clipped or quality.underfilled:
             return None
         fit = fit_sine3(wave.codes, sample_rate_hz=wave.sample_rate_hz, frequency_hz=self.hands.frequency_hz)
+        self.start_unrest = start_unrest(
+            wave.codes, sample_rate_hz=wave.sample_rate_hz, frequency_hz=self.hands.frequency_hz, fit=fit
+        )
         ratio = fit.amplitude_code / (input_vpk * rung.prediction.gain_codes_per_v)
         return ratio if ratio > 0.0 else None
 

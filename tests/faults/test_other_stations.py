@@ -1,0 +1,32 @@
+"""Stations of a board whose words set everything: the adapter and the start of a record tell what gains do not."""
+
+from __future__ import annotations
+
+import pytest
+
+from tests.faults.trial import trial
+
+
+@pytest.mark.parametrize("fault", ["cables-swapped", "settle-too-short=4", "settle-too-short=2"])
+def test_the_station_is_locked_and_the_board_not_blamed(fault: str) -> None:
+    ended = trial("tarn-vg-1", (fault,), seed=2)
+    assert (ended.outcome, ended.named[0]) == ("LOCKED", fault.split("=")[0])
+
+
+def test_crossed_latches_are_the_boards_and_the_adapter_says_so() -> None:
+    ended = trial("tarn-vg-1", ("latches-crossed",), seed=2)
+    assert ended.outcome == "FAIL"
+    assert "latches-crossed" in ended.named
+
+
+@pytest.mark.parametrize(
+    ("device", "fault"), [("tarn-vg-1", "latch-broadcast"), ("corrie-ur-2", "chain-wrong-device")]
+)
+def test_a_right_word_with_too_many_edges_fails(device: str, fault: str) -> None:
+    ended = trial(device, (fault,), seed=2)
+    assert (ended.outcome, fault in ended.named) == ("FAIL", True)
+    assert "word" in ended.how
+
+
+def test_a_register_that_is_reset_before_a_record_makes_no_interpolated_record() -> None:
+    assert trial("corrie-ur-2", ("register-reset-mid-run",), seed=11).outcome == "FAIL"
