@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 from harness.diagnosis import KNOWN, Sight
 from harness.simulated import SIZES, catalogue
 from harness.simulated.fault_entry import FaultEntry
+from tests.faults.sizes_elsewhere import sizes_of
 from tests.faults.trial import LADDERS, Trial, safe_trial, setup_of
 
 LABELS = ("below", "at", "above")
@@ -23,6 +24,8 @@ CHANNEL = 2
 """Where a fault sits that can sit in one channel: another channel then shows that the station is right."""
 SCALED = ("F07", "F45")
 """Faults whose size is a probability for each event; at `above` it shows in 99 % of runs, at `at` in half of them."""
+SELF_CHECK_RECORDS = 12
+"""About so many."""
 BESIDE = frozenset(
     {Sight.LEVELS, Sight.FREQUENCY, Sight.REPEATS, Sight.CLIP, Sight.CROSSTALK, Sight.NOISE, Sight.OFFSET}
 ) | {Sight.POLARITY}
@@ -99,13 +102,13 @@ def ladder_of(entry: FaultEntry, device: str) -> str:
 
 def text_of(entry: FaultEntry, label: str, ladder: str) -> str | None:
     """What to inject for a size; None where that size does not exist."""
-    size = getattr(SIZES[entry.id], label)
+    size = getattr(sizes_of(entry, ladder), label)
     if size is None or entry.needs:
         return None
     if entry.id in SCALED and label != "below":
         size = f"={-math.log(0.01 if label == 'above' else 0.5) / _events(ladder):.3g}"
-    # In the middle of the channel's readings, where it follows another one of the same ladder.
-    late = f"@{round(1.36 * _events(ladder))}" if entry.id == "F19" and _several(ladder) else ""
+    # In the middle of the channel's readings, where it follows another one of the same ladder and the self-check.
+    late = f"@{round(1.25 * _events(ladder)) + SELF_CHECK_RECORDS}" if entry.id == "F19" and _several(ladder) else ""
     return f"{placed(entry, ladder)}{size}{late}"
 
 

@@ -8,6 +8,7 @@ from collections.abc import Callable
 from harness.simulated import SIZES
 from harness.simulated.fault_entry import FaultEntry
 from tests.faults.detection import ladder_of, placed, seen
+from tests.faults.sizes_elsewhere import sizes_of
 from tests.faults.trial import safe_trial
 
 STEPS = range(-8, 9)
@@ -22,9 +23,9 @@ SECOND_FIXED = ("F31",)
 """Faults whose second number is a place."""
 
 
-def size_at(entry: FaultEntry, half_octaves: int) -> str:
-    """The size at the threshold, times the square root of two so many times."""
-    text = SIZES[entry.id].at or ""
+def size_at(entry: FaultEntry, half_octaves: int, *, ladder: str = "skerry-hr-4") -> str:
+    """The size at the threshold of a ladder, times the square root of two so many times."""
+    text = sizes_of(entry, ladder).at or ""
     first, *rest = [float(number) for number in text[1:].split(",")]
     times = 2.0 ** (half_octaves / 2.0)
     if entry.id in DECIBEL:
@@ -58,8 +59,8 @@ def smallest(entry: FaultEntry, device: str, *, seed: int) -> str:
     ladder = ladder_of(entry, device)
 
     def found(step: int) -> bool:
-        injected = f"{placed(entry, ladder)}={size_at(entry, step)}"
+        injected = f"{placed(entry, ladder)}={size_at(entry, step, ladder=ladder)}"
         return seen(entry, safe_trial(ladder, (injected,), seed=seed))
 
     step = least_step(found)
-    return "" if step is None else f"{size_at(entry, step)} ({2.0 ** (step / 2.0):.2g} of its threshold)"
+    return "" if step is None else f"{size_at(entry, step, ladder=ladder)} ({2.0 ** (step / 2.0):.2g} of its threshold)"
