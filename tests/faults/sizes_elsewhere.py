@@ -29,7 +29,7 @@ ELSEWHERE: Final[dict[str, dict[str, tuple[Texts, str]]]] = {
         "F25": (("=0.10", "=0.22", "=0.40"), RECORD),
         "F30": (("=1.02", "=1.04", "=2.0"), GAIN_4),
         "F31": (
-            ("=8.1,4", "=16.3,4", "=32.6,4"),
+            ("=8.15,4", "=16.3,4", "=32.6,4"),
             "linear in dB: bit 4 is 0.8 dB, of which 16.3 % are the 1.5 % that a fine step may be off",
         ),
         "F32": (("=0.75", "=1.5", "=3.0"), "the limit on a fine step is 1.5 %, not 0.3 %"),
@@ -38,7 +38,7 @@ ELSEWHERE: Final[dict[str, dict[str, tuple[Texts, str]]]] = {
         "F35": (("=2.0,0.15", "=4.0,0.30", "=8.0,0.60"), GAIN_4),
         "F37": (("=-0.06", "=-0.12", "=-1.0"), TWO_LEVEL),
         "F55": (("=2.0", "=4.0", "=8.0"), GAIN_4),
-        "T6": (("=10", "=4.5", "=2"), RECORD),
+        "T6": (("=10", "=4.5", "=3"), RECORD),
     },
 }
 

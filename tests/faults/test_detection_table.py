@@ -20,6 +20,8 @@ NEAR = [row for row in TABLE if row["device"].startswith(REFERENCE)]
 """Of the device that is nearest to the reference set-up of the sizes: its rows must hold to the letter."""
 ABOVE = [row for row in TABLE if row["size"] == "above" and not row["note"]]
 UNITS = [row for row in ABOVE if row["device"].startswith(REFERENCE) and row["id"].startswith("F")]
+OTHERS = [row for row in ABOVE if not row["device"].startswith(REFERENCE) and row["id"][0] in "FT"]
+"""Of the other devices, as far as the table has them; sizes follow their own limits (sizes_elsewhere.py)."""
 BLIND = {
     "F36": "no shipped job reads at two temperatures",
     "F48": "no shipped job of this device reads both polarities",
@@ -44,6 +46,11 @@ AT_ONE_SIDE = {
     "T12": "at its threshold one channel scatters by chance alone, and a sound channel speaks against the fixture",
 }
 """OPEN: at the threshold only the unit is named."""
+ONE_CHANNEL = {
+    "T3": "one factor on everything: with one channel only a golden unit tells it from a resistor; both named",
+    "T6": "with one channel late relays of the unit do the very same; both named",
+}
+"""Faults of the station that fail a device of one channel, the Corrie: a fault of the unit does the very same."""
 SCALES = {
     "I12": "a scale of the record before is the device's word: one run cannot tell it from a wrong row; both are named",
 }
@@ -53,6 +60,10 @@ UNNAMED = {
     "T10": "read back and refused before the first reading: the message names the range, there is nothing to diagnose",
 }
 """Faults that are found and not named, and why."""
+
+
+def one_channel(row: dict[str, str]) -> bool:
+    return row["device"].startswith("corrie-ur-2") and row["id"] in ONE_CHANNEL
 
 
 def runs(found: list[dict[str, str]], column: str) -> int:
@@ -101,11 +112,28 @@ def test_above_the_threshold_all_are_named_with_what_is_not_told_apart() -> None
     assert {row["id"] for row in found if row["together"] != row["seeds"]} <= set(UNNAMED)
 
 
+def test_above_the_threshold_the_other_devices_find_everything() -> None:
+    missed = [row for row in OTHERS if row["found"] != row["seeds"]]
+    assert {row["id"] for row in missed} <= set(SHARED)
+    for row in missed:
+        assert set(re.findall(r"[A-Z]+", row["outcomes"])) <= {"FAIL", "INCONCLUSIVE"}
+        assert row["together"] == row["seeds"]
+
+
+@pytest.mark.parametrize("device", sorted({row["device"].split()[0] for row in OTHERS}))
+def test_above_the_threshold_the_other_devices_name_95_percent(device: str) -> None:
+    """In the best three, or beside one of them as not told apart."""
+    mine = [row for row in OTHERS if row["device"].startswith(device) and row["id"] not in UNNAMED]
+    assert runs(mine, "together") >= 0.95 * runs(mine, "seeds")
+
+
 def test_product_and_station_are_never_confused() -> None:
     """Neither side is named alone for the other's fault, and no fault of the station fails the unit."""
     assert {row["id"] for row in TABLE if row["size"] == "above" and row["blamed"] != "0"} == set()
-    assert {row["id"] for row in TABLE if row["size"] == "at" and row["blamed"] != "0"} <= set(AT_ONE_SIDE)
-    assert {row["id"] for row in ABOVE if row["id"].startswith("T") and "FAIL" in row["outcomes"]} == set()
+    at = [row for row in TABLE if row["size"] == "at" and row["blamed"] != "0" and not one_channel(row)]
+    assert {row["id"] for row in at} <= set(AT_ONE_SIDE)
+    failing = [row for row in ABOVE if row["id"].startswith("T") and "FAIL" in row["outcomes"]]
+    assert [row for row in failing if not one_channel(row)] == []
 
 
 def test_below_the_threshold_nothing_fails() -> None:

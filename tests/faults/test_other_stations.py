@@ -30,3 +30,16 @@ def test_a_right_word_with_too_many_edges_fails(device: str, fault: str) -> None
 
 def test_a_register_that_is_reset_before_a_record_makes_no_interpolated_record() -> None:
     assert trial("corrie-ur-2", ("register-reset-mid-run",), seed=11).outcome == "FAIL"
+
+
+@pytest.mark.parametrize(
+    ("device", "fault"),
+    [
+        ("tarn-vg-1", "register-reset-mid-run:2@37"),
+        ("tarn-vg-1", "extra-clock-edge:2=0.23"),
+        ("corrie-ur-2", "relay-settles-late=0.4"),
+        ("corrie-ur-2", "settle-too-short=3"),
+    ],
+)
+def test_what_comes_now_and_then_or_late_is_named(device: str, fault: str) -> None:
+    assert trial(device, (fault,), seed=1).names(fault.split("=")[0].split(":")[0])

@@ -54,18 +54,39 @@ def _sized(fault: str, what: str, pattern_percent: Floats, *, prior: float = 0.0
 
 
 def _after_relay(view: View) -> Iterator[Hypothesis]:
-    """Part of the way of the relays is still to go at the first reading after they have moved."""
+    """Part of the way of the relays is still to go at the first reading after they have moved.
+
+    Where the first reading of a channel came from is not in the record: nowhere, or any of its ranges.
+    """
     named = [name for name, control in view.law.path.controls().items() if control.named]
-    moved = dict(view.arrays)
-    for name in named:
-        moved[name] = np.concatenate((view.arrays[name][:1], view.arrays[name][:-1]))
-    way = np.exp(np.maximum(view.log_gains_percent(moved), LEAST_WAY_PERCENT) / 100.0) - 1.0
+    states = []
+    if named and view.count:
+        states = np.unique(np.stack([view.arrays[name] for name in named]), axis=1).T.tolist()
+    ways = [_way(view, named, None), *(_way(view, named, state) for state in states)]
     first = view.first_of_block.astype(np.float64)
     first[:1] = 0.0
-    for pattern_percent, what, prior in ((way, "after a relay", 0.0), (first, "first reading in each range", 1.0)):
+    patterns = [*((way, "after a relay", 0.0) for way in ways), (first, "first reading in each range", 1.0)]
+    for pattern_percent, what, prior in patterns:
         if np.any(pattern_percent != 0.0):
-            yield _sized("relay-settles-late", what, pattern_percent, prior=prior)
-            yield replace(_sized("settle-too-short", what, pattern_percent, prior=prior + 1.0), everywhere=True)
+            yield _late("relay-settles-late", what, pattern_percent, prior)
+            yield replace(_late("settle-too-short", what, pattern_percent, prior + 1.0), everywhere=True)
+
+
+def _late(fault: str, what: str, pattern_percent: Floats, prior: float) -> Hypothesis:
+    """A record that begins while something settles is no pure sine: that counts as noise."""
+    found = _sized(fault, what, pattern_percent, prior=prior)
+    return replace(found, explains=found.explains | {"noise"})
+
+
+def _way(view: View, named: list[str], start: list[int] | None) -> Floats:
+    """The way of the relays to each reading, as a share of its gain; to the first one from a state, or none."""
+    moved = dict(view.arrays)
+    for place, name in enumerate(named):
+        here = view.arrays[name]
+        before = here[:1] if start is None else np.asarray([start[place]], dtype=here.dtype)
+        moved[name] = np.concatenate((before[: here.size], here[:-1]))
+    way: Floats = np.exp(np.maximum(view.log_gains_percent(moved), LEAST_WAY_PERCENT) / 100.0) - 1.0
+    return way
 
 
 def _lagging(view: View) -> Iterator[Hypothesis]:

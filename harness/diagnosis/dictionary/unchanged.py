@@ -35,6 +35,7 @@ SHOWN_BY: Final[tuple[tuple[str, tuple[str, ...], float], ...]] = (
     ("channel-crosstalk", ("crosstalk",), 0.0),
     ("intermittent-joint", ("steady",), 0.0),
     ("relay-contact-film", ("steady",), 2.0),
+    ("register-reset-mid-run", ("steady",), 3.0),
     ("scale-row-wrong", ("scale",), 0.0),
     ("calibration-of-another-unit", ("scale",), 0.5),
     ("scale-not-updated", ("scale",), 1.0),

@@ -32,6 +32,7 @@ def word_hypotheses(view: View) -> Iterator[Hypothesis]:
         if bool(view.heard.any()):
             yield _entry(transform, pattern_percent, on_bus=True)
     yield from _rows(view)
+    yield from _edges(view)
 
 
 FLAT_PRIOR = 4.0
@@ -75,6 +76,24 @@ def _rows(view: View) -> Iterator[Hypothesis]:
         latched=words,
         by_code=True,
         free=int(rows.size),
+    )
+
+
+def _edges(view: View) -> Iterator[Hypothesis]:
+    """Now and then a clock edge too many, as the frames say, and gains that follow the shifted words."""
+    long = np.asarray(["long-frame" in visit.odd for visit in view.visits], dtype=np.bool_)
+    hit = long & (view.latched >= 0) & (view.latched != view.planned)
+    words = np.where(hit, view.latched, view.planned)
+    shifted = view.planned << 1 & np.int64(2**view.word_bits - 1)
+    if not bool(hit.any()) or bool((hit & (words >> 1 != shifted >> 1)).any()):
+        return
+    yield Hypothesis(
+        fault="extra-clock-edge",
+        what="at the frames that say so",
+        pattern_percent=view.of_words(words),
+        by_code=True,
+        explains=frozenset({"bus-timing", "long-frame", "steady", "noise"}),
+        needs=frozenset({"long-frame"}),
     )
 
 
