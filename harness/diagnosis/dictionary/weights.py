@@ -31,7 +31,22 @@ def weight_hypotheses(view: View) -> Iterator[Hypothesis]:
             if np.any(slope != 0.0) and np.ptp(slope) > 0.0:
                 yield _sized("bit-weight-wrong", f"bit {bit}", slope.copy())
         yield from _carry(view, len(weights))
+    if not any(parameter.weight for stage in view.law.path.hardware() for parameter in stage.law.parameters()):
+        yield from _without_weights(view)
     yield from _compression(view)
+
+
+def _without_weights(view: View) -> Iterator[Hypothesis]:
+    """A law that is linear in dB: a bit that is off moves the code, and the gain by so many steps."""
+    codes = view.arrays.get(view.law.code_control)
+    if codes is None or not view.count or int(codes.min()) < 1:
+        return
+    step_percent = -view.log_gains_percent({**view.arrays, view.law.code_control: codes - 1})
+    bits = [bit for bit in range(int(codes.max()).bit_length()) if np.ptp(codes >> bit & 1) > 0]
+    for bit in bits:
+        yield _sized("bit-weight-wrong", f"bit {bit}", (codes >> bit & 1) * 2.0**bit * step_percent / 100.0)
+    if bits:
+        yield _sized("major-carry-step", "step", (codes >> bits[-1] & 1).astype(np.float64), prior=0.5)
 
 
 def _compression(view: View) -> Iterator[Hypothesis]:
