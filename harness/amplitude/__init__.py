@@ -14,10 +14,12 @@ from harness.amplitude.figures import (
     used_bits,
 )
 from harness.amplitude.flags import Flag, clip_before_converter, low_noise, quiet_level, stale_record, too_few_cycles
+from harness.amplitude.frequency_error import FrequencyError, frequency_error
 from harness.amplitude.histogram import Linearity, samples_for_every_code, sine_histogram
 from harness.amplitude.levels import TwoLevel, rms_amplitude_code, two_level
 from harness.amplitude.plain import noise_correlation, processed_samples
 from harness.amplitude.quality import check_quality, code_spacing
+from harness.amplitude.rms_check import rms_differs
 from harness.amplitude.rounding import dc_bias_code, rounded_amplitude_code, worst_bias_ratio
 from harness.amplitude.settled import start_unrest
 from harness.amplitude.sine import SineFits, fit_sine3, fit_sines3
@@ -29,11 +31,12 @@ from harness.amplitude.steady import (
     steady,
     steady_noise_code,
 )
-from harness.amplitude.tones import Tone, ToneFit, fit_sines, harmonics_hz, mains_hz
+from harness.amplitude.tones import Tone, ToneFit, fit_sines, harmonics_hz, mains_hz, tones_of
 
 __all__ = [
     "CodeGaps",
     "Flag",
+    "FrequencyError",
     "FrequencyPlan",
     "Linearity",
     "NoiseSplit",
@@ -55,6 +58,7 @@ __all__ = [
     "fit_sine4",
     "fit_sines",
     "fit_sines3",
+    "frequency_error",
     "harmonics_hz",
     "is_quiet",
     "low_noise",
@@ -65,6 +69,7 @@ __all__ = [
     "processed_samples",
     "quiet_level",
     "rms_amplitude_code",
+    "rms_differs",
     "rounded_amplitude_code",
     "samples_for_every_code",
     "sinad_db",
@@ -75,6 +80,7 @@ __all__ = [
     "start_unrest",
     "steady",
     "steady_noise_code",
+    "tones_of",
     "too_few_cycles",
     "two_level",
     "used_bits",

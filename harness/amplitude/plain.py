@@ -29,7 +29,12 @@ SIGNIFICANT = 5.0
 
 
 def processed_samples(
-    samples: Samples, *, sample_rate_hz: float, frequency_hz: float, fit: SineFit | None = None
+    samples: Samples,
+    *,
+    sample_rate_hz: float,
+    frequency_hz: float,
+    fit: SineFit | None = None,
+    lines: Floats | None = None,
 ) -> tuple[Flag, ...]:
     """Whether samples are not plain ones: fractions of codes, inserted samples, correlated noise.
 
@@ -40,6 +45,7 @@ def processed_samples(
         sample_rate_hz: samples a second, > 0.
         frequency_hz: of the signal, 0 < frequency_hz < sample_rate_hz / 2.
         fit: of these samples, where it is known already.
+        lines: shape (n,), hum and harmonics that the fit took along; None for none.
     Returns:
         the flags: non-integer-codes, repeated-samples, interpolated-samples (invalid), correlated-noise (flag).
     Raises:
@@ -61,6 +67,8 @@ def processed_samples(
         text = f"{fractions} of {record.shape[0]} samples are no whole codes: averaged, filtered or scaled data"
         flags.append(Flag(name="non-integer-codes", severity="invalid", reason=f"{text}; fetch raw codes"))
     residual = record - fit.offset_code - sine_of(fit, sample_rate_hz=sample_rate_hz, frequency_hz=frequency_hz)
+    if lines is not None:
+        residual -= lines
     flags += _inserted(record, residual)
     correlation = noise_correlation(residual)
     least = max(LARGEST_CORRELATION, SIGNIFICANT / math.sqrt(record.shape[0]))

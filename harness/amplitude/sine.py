@@ -109,6 +109,25 @@ def checked_record(samples: Samples, *, sample_rate_hz: float, frequency_hz: flo
     return record
 
 
+def orthonormal_rows(length: int, sample_rate_hz: float, frequency_hz: float) -> Floats:
+    """What a fit of three parameters can take up.
+
+    Args:
+        length: samples of the record.
+        sample_rate_hz: as fit_sine3.
+        frequency_hz: as fit_sine3.
+    Returns:
+        shape (3, length), read-only: orthonormal, spanning sine, cosine and constant.
+    Raises:
+        NotFinite: as fit_sine3.
+        TooFewCycles: as fit_sine3.
+        FitFailed: as fit_sine3.
+    Source:
+        QR decomposition.
+    """
+    return _basis(length, sample_rate_hz, frequency_hz).rows
+
+
 def sine_of(fit: SineFit, *, sample_rate_hz: float, frequency_hz: float) -> Floats:
     """The sine that a fit found, without its offset.
 

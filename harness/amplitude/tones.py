@@ -36,6 +36,8 @@ class ToneFit:
     """Its residual is what no tone explains; n - 3 - 2·(extra tones) degrees of freedom."""
     extra: tuple[Tone, ...]
     """In the order asked for."""
+    offset_spread_ratio: float = 1.0
+    """Standard uncertainty of the offset over noise/√n: a line with hardly a period in the record is much like one."""
 
 
 def harmonics_hz(frequency_hz: float, orders: Sequence[int], *, sample_rate_hz: float) -> tuple[float, ...]:
@@ -112,7 +114,32 @@ def fit_sines(
         noise_code=math.sqrt(float(np.einsum("i,i->", residual, residual)) / (length - rows.shape[1])),
         samples=length,
     )
-    return ToneFit(signal=signal, extra=tuple(tones[1:]))
+    # The offset is the first row of the inverse of the triangle times projections of equal variance.
+    spread = np.linalg.solve(triangle.T, np.eye(rows.shape[1])[0])
+    return ToneFit(
+        signal=signal,
+        extra=tuple(tones[1:]),
+        offset_spread_ratio=math.sqrt(length * float(np.einsum("i,i->", spread, spread))),
+    )
+
+
+def tones_of(tones: Sequence[Tone], *, samples: int, sample_rate_hz: float) -> Floats:
+    """The lines that a fit found.
+
+    Args:
+        tones: of a fit; none gives nothing but zeros.
+        samples: length of the record.
+        sample_rate_hz: samples a second, > 0.
+    Returns:
+        shape (samples,), their sum.
+    Source:
+        definition of a tone.
+    """
+    index, total = np.arange(samples), np.zeros(samples)
+    for tone in tones:
+        angle_rad = (2.0 * math.pi * tone.frequency_hz / sample_rate_hz) * index + tone.phase_rad
+        total += tone.amplitude_code * np.sin(angle_rad)
+    return total
 
 
 @lru_cache(maxsize=4)

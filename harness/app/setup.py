@@ -196,8 +196,8 @@ def read_setup(
     extras = extras_of(job, device, bench, law, rungs, file=job_path) if rungs else ()
     anchors = anchor_rungs(job.anchors, rungs, law.coarse_names, file=job_path) if ladder and job.anchors else ()
     return Setup(
-        job=job, device=device, bench=bench, limits=items, law=law, rungs=rungs, extras=extras, anchors=anchors,
-        files=tuple(files.stored.values()), short=None if audited else short, audited=audited,
+        job=job, device=fitted_by(job, device), bench=bench, limits=items, law=law, rungs=rungs, extras=extras,
+        anchors=anchors, files=tuple(files.stored.values()), short=None if audited else short, audited=audited,
     )  # fmt: skip
 
 
@@ -208,6 +208,13 @@ def read_ladder(files: FileSet, path: str, *, device: DeviceFile | None, named_b
         allowed = f'"{device.name}", the device of the job'
         files.problems.append(Problem(file=path, key="device", got=repr(short.device), allowed=allowed))
     return short
+
+
+def fitted_by(job: JobFile, device: DeviceFile) -> DeviceFile:
+    """The device, its records fitted as the job says: hum is a matter of the place and not of the device."""
+    if job.fit is None:
+        return device
+    return device.model_copy(update={"acquisition": device.acquisition.model_copy(update={"fit": job.fit})})
 
 
 def extras_of(

@@ -4,6 +4,7 @@ from harness.config.bench_file import BenchFile, InstrumentSlot, SimulationSecti
 from harness.config.bus_section import Bus, GainDeviceOnBus, spans
 from harness.config.device_file import Coarse, DeviceFile, Firmware, Reference, Response
 from harness.config.extra_section import Extra
+from harness.config.fit_section import FitTerms
 from harness.config.instrument_file import InstrumentFile
 from harness.config.job_file import JobFile
 from harness.config.ladder_file import CaughtFault, LadderCoverage, LadderFile, LadderRange
@@ -30,6 +31,7 @@ __all__ = [
     "Dwell",
     "Extra",
     "Firmware",
+    "FitTerms",
     "GainDeviceOnBus",
     "InstrumentFile",
     "InstrumentSlot",

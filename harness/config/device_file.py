@@ -7,6 +7,7 @@ from typing import Literal
 from pydantic import Field, model_validator
 
 from harness.config.bus_section import Bus
+from harness.config.fit_section import FitTerms
 from harness.config.model import Name, NotNegative, Positive, Table, Versioned
 from harness.config.stage_section import Stage
 from harness.config.uncertainty_section import DeviceUncertainty
@@ -70,6 +71,8 @@ class Acquisition(Table):
     samples: int = Field(ge=64, le=1_000_000)
     cycles: int = Field(ge=3)
     """Whole cycles in the record: the test frequency is sample_rate_hz * cycles / samples."""
+    fit: FitTerms = FitTerms()
+    """Lines beside the signal; a job's own [fit] stands in its place."""
 
     @property
     def frequency_hz(self) -> float:

@@ -7,6 +7,7 @@ from typing import Annotated, Literal
 from pydantic import Field, field_validator, model_validator
 
 from harness.config.extra_section import Extra
+from harness.config.fit_section import FitTerms
 from harness.config.model import Name, Path, Table, Versioned
 from harness.config.night_section import Anchors, Night
 from harness.config.production_section import Production
@@ -91,6 +92,8 @@ class JobFile(Versioned):
     production: Production | None = None
     """None: no lock-outs, no counting of retests."""
     retries: int = Field(default=2, ge=0, le=5)
+    fit: FitTerms | None = None
+    """Lines that the fit of a record takes along; None: as the device file says."""
     averaging: Averaging | None = None
     """None: one record is a reading."""
     overlap: bool = True

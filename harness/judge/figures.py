@@ -17,7 +17,7 @@ from harness.amplitude import (
 )
 from harness.errors import FitFailed
 from harness.judge.rows import Gathered
-from harness.values import ConverterFigures, PathFigures
+from harness.values import ConverterFigures, PathFigures, db_from_ratio
 
 
 def setting_figures(item: Gathered, *, span_code: float) -> ConverterFigures | None:
@@ -29,14 +29,18 @@ def setting_figures(item: Gathered, *, span_code: float) -> ConverterFigures | N
     Returns:
         the figures; None without a valid reading, or with a record that leaves no residual at all.
     Source:
-        IEEE Std 1241 (from memory): SINAD and effective bits take the rms of all n samples, not of n - 3.
+        IEEE Std 1241 (from memory): SINAD and effective bits take the rms of all n samples, not of n - 3, and all that
+        is no signal: lines that the fit took along count as well. The noise at the input is without them.
     """
     first = item.valid[0] if item.valid else None
     if first is None or first.fit is None or first.quality is None or first.gaps is None:
         return None
     fit, quality, gaps = first.fit, first.quality, first.gaps
     step = max(float(quality.code_spacing), item.prediction.state.arithmetic_ratio)
-    residual_code = fit.noise_code / step * math.sqrt((fit.samples - 3) / fit.samples)
+    hum_code, harmonic_code = (first.fitted.hum_code, first.fitted.harmonic_code) if first.fitted else (None, None)
+    lines_code = math.hypot(hum_code or 0.0, harmonic_code or 0.0) / math.sqrt(2.0)
+    rest_code = fit.noise_code * math.sqrt((fit.samples - 3) / fit.samples)
+    residual_code = math.hypot(rest_code, lines_code) / step
     if residual_code <= 0.0 or not first.gain_codes_per_v:
         return None
     fill_ratio = 2.0 * fit.amplitude_code / step / span_code
@@ -50,7 +54,13 @@ def setting_figures(item: Gathered, *, span_code: float) -> ConverterFigures | N
         gap_longest=gaps.longest,
         gap_share_ratio=gaps.share_ratio,
         gap_chance_ratio=gaps.chance_ratio,
+        thd_db=_below(harmonic_code, fit.amplitude_code),
+        hum_db=_below(hum_code, fit.amplitude_code),
     )
+
+
+def _below(line_code: float | None, signal_code: float) -> float | None:
+    return db_from_ratio(line_code / signal_code) if line_code else None
 
 
 def path_figures(

@@ -11,33 +11,36 @@ from harness.amplitude import (
     clip_before_converter,
     low_noise,
     processed_samples,
+    rms_differs,
     stale_record,
+    tones_of,
     too_few_cycles,
 )
 from harness.errors import MeasureError
-from harness.values import Codes, FlagNote, Quality, SineFit, Waveform
+from harness.judge.record_fit import RecordFit
+from harness.values import Codes, FlagNote, Quality, Waveform
 
 UNTESTED = "untested"
 """Name of the flag of a record that is too short, or of a frequency that does not allow a test."""
 
 
 def record_flags(
-    wave: Waveform, fit: SineFit, quality: Quality, *, frequency_hz: float, previous: Codes | None
+    wave: Waveform, fitted: RecordFit, quality: Quality, *, previous: Codes | None
 ) -> tuple[Flag, ...]:
     """What speaks against a record that could be fitted.
 
     Args:
         wave: the record.
-        fit: its sine, amplitude above zero.
+        fitted: its sine, amplitude above zero, with the frequency and the lines beside it.
         quality: of the record; its code spacing is the step of the converter where arithmetic doubles codes.
-        frequency_hz: of the signal.
         previous: the codes fetched before; None for the first record.
     Returns:
         all flags, those first that make the record invalid.
     Source:
         as the tests of harness.amplitude.
     """
-    place = {"sample_rate_hz": wave.sample_rate_hz, "frequency_hz": frequency_hz}
+    fit, tones = fitted.fit, fitted.tones
+    place = {"sample_rate_hz": wave.sample_rate_hz, "frequency_hz": fitted.frequency_hz}
     step = float(quality.code_spacing)
 
     def cycles() -> Iterable[Flag]:
@@ -48,6 +51,14 @@ def record_flags(
         found = None if previous is None else stale_record(wave.codes, previous)
         return () if found is None else (found,)
 
+    def plain() -> Iterable[Flag]:
+        lines = tones_of(tones, samples=wave.codes.size, sample_rate_hz=wave.sample_rate_hz) if tones else None
+        return processed_samples(wave.codes, **place, fit=fit, lines=lines)
+
+    def rms() -> Iterable[Flag]:
+        found = rms_differs(wave.codes, fit=fit, **place, tones=tones)
+        return () if found is None else (found,)
+
     def quiet() -> Iterable[Flag]:
         found = _low_noise(round(fit.noise_code / step, 2), float(f"{fit.amplitude_code / step:.2g}"))
         return () if found is None else (found,)
@@ -56,7 +67,8 @@ def record_flags(
         "number of cycles": cycles,
         "clip before the converter": lambda: clip_before_converter(wave.codes, **place),
         "stale record": stale,
-        "plain samples": lambda: processed_samples(wave.codes, **place, fit=fit),
+        "plain samples": plain,
+        "amplitude by RMS": rms,
         "low noise": quiet,
     }
     flags: list[Flag] = []

@@ -4,11 +4,14 @@ from __future__ import annotations
 
 from harness.config import DeviceFile
 from harness.errors import MeasureError
+from harness.judge.record_fit import RecordFit
 from harness.judge.waveform import Record, Seen, see
 from harness.values import Reading, SineFit
 
 
-def look(reading: Reading, fit: SineFit | None, *, device: DeviceFile, input_ratio: float) -> Seen | None:
+def look(
+    reading: Reading, fit: SineFit | None, *, device: DeviceFile, input_ratio: float, at: RecordFit | None = None
+) -> Seen | None:
     """What the record of a reading shows.
 
     Args:
@@ -16,6 +19,7 @@ def look(reading: Reading, fit: SineFit | None, *, device: DeviceFile, input_rat
         fit: of its record; None where there is none.
         device: for the test frequency.
         input_ratio: volts at the device's input per volt that the source is set to.
+        at: the fit with the frequency that it found; None takes the one read back.
     Returns:
         the record as waveform tests see it; None where they can say nothing of it, such as of one that is too short.
     Source:
@@ -28,7 +32,7 @@ def look(reading: Reading, fit: SineFit | None, *, device: DeviceFile, input_rat
         record = Record(
             samples=wave.codes,
             sample_rate_hz=wave.sample_rate_hz,
-            frequency_hz=reading.frequency_hz or device.acquisition.frequency_hz,
+            frequency_hz=at.frequency_hz if at else reading.frequency_hz or device.acquisition.frequency_hz,
             drive_vpk=reading.drive_read_vpk * input_ratio,
             mode=wave.mode,
         )

@@ -6,13 +6,14 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from harness.amplitude import CodeGaps, Flag, check_quality, code_gaps, fit_sine3
+from harness.amplitude import CodeGaps, Flag, check_quality, code_gaps
 from harness.bus import BusTally, BusWiring
 from harness.config import DeviceFile
 from harness.errors import MeasureError
 from harness.judge.flags import record_flags
 from harness.judge.frame_count import WRONG_LATCH, elsewhere, surplus_of
 from harness.judge.level import level_flag
+from harness.judge.record_fit import RecordFit, fit_record
 from harness.values import Codes, ControlWord, Decoding, Direction, Quality, Reading, ReadingStatus, SineFit
 
 
@@ -66,6 +67,8 @@ class Measured:
     """Of the reading, in order of recording."""
     scale_v_per_code: float | None = None
     """Input volts a code, as the device displays them; None without a record."""
+    fitted: RecordFit | None = None
+    """The fit of its record with all that belongs to it; None without one."""
 
 
 def measure(
@@ -90,7 +93,7 @@ def measure(
         the numbers; a record that is missing, stale, clipped, processed or cannot be fitted turns
         a valid reading into an invalid one, with the reason.
     Source:
-        IEEE Std 1057, three-parameter fit; practice: gain is a ratio of fitted amplitudes, never of screen values.
+        fit_record; practice: gain is a ratio of fitted amplitudes, never of screen values.
     """
     gain = None
     status, reason = reading.status, reading.reason
@@ -124,6 +127,7 @@ def measure(
         gaps=record.gaps,
         index=reading.index,
         scale_v_per_code=_scale(reading),
+        fitted=record.fitted,
     )
 
 
@@ -163,6 +167,7 @@ class _Record:
     quality: Quality | None = None
     flags: tuple[Flag, ...] = ()
     gaps: CodeGaps | None = None
+    fitted: RecordFit | None = None
 
 
 def _read(reading: Reading, device: DeviceFile, previous: Codes | None) -> _Record:
@@ -173,8 +178,11 @@ def _read(reading: Reading, device: DeviceFile, previous: Codes | None) -> _Reco
         return _Record(reason="no-record: the reading holds no waveform")
     if wave.mode != "sample":
         return _Record(reason=f"not-plain: acquired in mode {wave.mode!r}; allowed is sample, others hide code gaps")
-    frequency_hz = reading.frequency_hz or device.acquisition.frequency_hz
-    fit = fit_sine3(wave.codes, sample_rate_hz=wave.sample_rate_hz, frequency_hz=frequency_hz)
+    acquisition = device.acquisition
+    fitted = fit_record(
+        wave, read_hz=reading.frequency_hz, planned_hz=acquisition.frequency_hz, terms=acquisition.fit
+    )
+    fit = fitted.fit
     quality = check_quality(
         wave.codes,
         low_code=device.converter.low_code,
@@ -187,7 +195,7 @@ def _read(reading: Reading, device: DeviceFile, previous: Codes | None) -> _Reco
         return _Record(reason=quality.reason, fit=fit, quality=quality)
     if fit.amplitude_code <= 0.0:
         return _Record(reason="no-signal: the record holds no sine at the test frequency", fit=fit, quality=quality)
-    flags = record_flags(wave, fit, quality, frequency_hz=frequency_hz, previous=previous)
+    flags = (*record_flags(wave, fitted, quality, previous=previous), *fitted.flags)
     off = level_flag(reading)
     flags = flags if off is None else (*flags, off)
     step = quality.code_spacing
@@ -197,6 +205,7 @@ def _read(reading: Reading, device: DeviceFile, previous: Codes | None) -> _Reco
         quality=quality,
         flags=flags,
         gaps=code_gaps((wave.codes - wave.codes.min()) // step, amplitude_code=fit.amplitude_code / step),
+        fitted=fitted,
     )
 
 

@@ -178,7 +178,7 @@ class RunJudge:
         known.append(measured)
         if self._waveforms and setting not in self._seen and measured.gain_codes_per_v is not None:
             # The first sound record of a setting shows what there is to see; another adds nothing.
-            seen = look(reading, last.fit, device=self._device, input_ratio=self._input_ratio)
+            seen = look(reading, last.fit, device=self._device, input_ratio=self._input_ratio, at=last.fitted)
             self._seen |= {} if seen is None else {setting: seen}
         return Gathered(prediction=prediction, final=(measured,), planned=1, attempts=1)
 

@@ -17,6 +17,8 @@ class FigureCells:
     used: str = words.NOTHING
     noise_in: str = words.NOTHING
     gaps: str = words.NOTHING
+    thd: str = words.NOTHING
+    hum: str = words.NOTHING
 
 
 def figure_cells(figures: ConverterFigures | None) -> FigureCells:
@@ -35,6 +37,8 @@ def figure_cells(figures: ConverterFigures | None) -> FigureCells:
         used=words.decimal(figures.used_bits),
         noise_in=words.volts(figures.noise_in_v),
         gaps=f"{figures.gap_empty} of {figures.gap_inner}, longest {figures.gap_longest}",
+        thd=words.decimal(figures.thd_db, digits=1),
+        hum=words.decimal(figures.hum_db, digits=1),
     )
 
 

@@ -63,6 +63,8 @@ COLUMNS = (
     "gain_conformance_ratio",
     "gain_consumer_risk_ratio",
     "gain_producer_risk_ratio",
+    "thd_db",
+    "hum_db",
 )
 """Units are in the names; an empty field means that there is no value; new columns come last."""
 FIGURES = COLUMNS[COLUMNS.index("sinad_db") : COLUMNS.index("realness_by_words")]
@@ -141,6 +143,7 @@ def _row(header: RunHeader, result: RunResult, row: SettingResult) -> tuple[obje
         row.gain_conformance_ratio,
         row.gain_consumer_risk_ratio,
         row.gain_producer_risk_ratio,
+        *(None if row.figures is None else getattr(row.figures, name) for name in ("thd_db", "hum_db")),
     )
 
 

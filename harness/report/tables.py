@@ -57,6 +57,8 @@ class Columns:
     tur: bool
     flags: bool
     figures: bool
+    thd: bool
+    hum: bool
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -92,6 +94,8 @@ def columns(result: RunResult) -> Columns:
         tur=any(row.tur_ratio is not None for row in rows),
         flags=any(row.flags for row in rows),
         figures=any(row.figures is not None for row in rows),
+        thd=any(row.figures is not None and row.figures.thd_db is not None for row in rows),
+        hum=any(row.figures is not None and row.figures.hum_db is not None for row in rows),
     )
 
 

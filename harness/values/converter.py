@@ -27,6 +27,10 @@ class ConverterFigures:
     """Empty over inner."""
     gap_chance_ratio: float
     """Share that chance alone leaves empty in a record of this length."""
+    thd_db: float | None = None
+    """Harmonics that the fit took along, together, over the signal, dB; None where none were asked for."""
+    hum_db: float | None = None
+    """Lines of the mains, likewise."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

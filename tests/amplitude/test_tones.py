@@ -7,7 +7,7 @@ import math
 import numpy as np
 import pytest
 
-from harness.amplitude import fit_sine3, fit_sines, harmonics_hz, mains_hz
+from harness.amplitude import fit_sine3, fit_sines, harmonics_hz, mains_hz, tones_of
 from harness.errors import FitFailed, NotFinite
 
 RATE_HZ, LENGTH, FREQUENCY_HZ = 50e3, 10_000, 997.0
@@ -96,3 +96,22 @@ def test_extra_tone_must_be_a_frequency_below_half_the_rate():
 def test_more_tones_than_samples_are_refused():
     with pytest.raises(FitFailed, match="59 samples for 26 extra tones; allowed are 60 or more"):
         fit(tone(FREQUENCY_HZ, 10.0, 0.3)[:59], tuple(2000.0 + 500.0 * k for k in range(26)))
+
+
+def test_the_offset_is_as_uncertain_as_it_says():
+    """8 ms hold 0.4 periods of 50 Hz: hum and offset are much alike, and the scatter of 400 offsets shows it."""
+    length, rng = 400, np.random.default_rng(7)
+    records = [tone(FREQUENCY_HZ, 100.0, 0.3)[:length] + rng.normal(0.0, 1.0, length) for _ in range(400)]
+    fits = [fit(record, (50.0,)) for record in records]
+    scatter = np.std([one.signal.offset_code for one in fits], ddof=1) * math.sqrt(length)
+    assert fits[0].offset_spread_ratio > 3.0
+    assert scatter == pytest.approx(fits[0].offset_spread_ratio, rel=0.15)
+    # Whole cycles of everything leave the offset alone.
+    whole = fit_sines(tone(1000.0, 9.0, 0.0) + 1.0, sample_rate_hz=RATE_HZ, frequency_hz=1000.0, extra_hz=(50.0,))
+    assert whole.offset_spread_ratio == pytest.approx(1.0, abs=1e-9)
+
+
+def test_the_sum_of_tones_is_what_was_put_in():
+    found = fit(tone(FREQUENCY_HZ, 1500.0, 1.1) + tone(50.0, 30.0, 0.2) + tone(1994.0, 2.0, -1.0), (50.0, 1994.0))
+    made = tone(50.0, 30.0, 0.2) + tone(1994.0, 2.0, -1.0)
+    assert tones_of(found.extra, samples=LENGTH, sample_rate_hz=RATE_HZ) == pytest.approx(made, abs=1e-8)

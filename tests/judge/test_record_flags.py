@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 
 from harness.judge.flags import record_flags
+from harness.judge.record_fit import RecordFit
 from harness.values import Outcome, Quality, Reading, Rung, RunResult, SineFit, Waveform
 from tests.judge.run_builder import FULL, judged, outcomes, reading_of, reasons, setup_at
 
@@ -73,7 +74,7 @@ def test_a_bend_is_flagged() -> None:
 
     result = run_of(bent)
     # The harmonic stands in the residual, whose neighbouring samples are then alike.
-    assert result.settings[0].flags == ("third-harmonic", "correlated-noise")
+    assert result.settings[0].flags == ("third-harmonic", "correlated-noise", "rms-differs")
     assert "allowed is -40 dB" in result.flags[0].example
     assert outcomes(result, "measurable") == {result.settings[0].setting: "PASS"}
 
@@ -130,6 +131,6 @@ def test_few_cycles_are_flagged_and_what_cannot_be_tested_is_said() -> None:
     wave = Waveform(codes=codes, sample_rate_hz=3000.0, scale_v_per_code=1.0, sequence=1)
     fit = SineFit(amplitude_code=100.0, offset_code=0.0, phase_rad=0.3, noise_code=0.5, samples=3000)
     quality = Quality(fill_ratio=0.5, railed=0, code_spacing=1, clipped=False, underfilled=False, reason="")
-    flags = record_flags(wave, fit, quality, frequency_hz=1000.0, previous=None)
+    flags = record_flags(wave, RecordFit(fit=fit, frequency_hz=1000.0), quality, previous=None)
     assert [flag.name for flag in flags if "clip before the converter not tested" in flag.reason] == ["untested"]
 

@@ -8,14 +8,16 @@ from collections.abc import Sequence
 from harness.judge.claims.context import Context
 from harness.judge.claims.kind import ClaimKind, Need, Scope
 from harness.judge.limits import judge_value
-from harness.values import Judgement, SineFit
+from harness.judge.measured import Measured
+from harness.values import Judgement
 
 
 def _judge(context: Context) -> tuple[Judgement, ...]:
     converter = context.device.converter
     claims = []
     for setting, item in context.gathered.items():
-        limit, fits = context.limit("offset", setting), [m.fit for m in item.valid if m.fit is not None]
+        limit, found = context.limit("offset", setting), [m for m in item.valid if m.fit is not None]
+        fits = [m.fit for m in found if m.fit is not None]
         if limit is None or not fits:
             continue
         # Declared arithmetic multiplies whatever the converter's offset is and is no offset.
@@ -27,16 +29,23 @@ def _judge(context: Context) -> tuple[Judgement, ...]:
                 offset_percent,
                 setting=setting,
                 where=item.prediction.label,
-                expanded=100.0 * _expanded_code(fits) / span_codes,
+                expanded=100.0 * _expanded_code(found) / span_codes,
             )
         )
     return tuple(claims)
 
 
-def _expanded_code(fits: Sequence[SineFit]) -> float:
-    """U of the mean of fitted offsets: variance σ²/N of each, σ with what rounding adds (Kay 1993, from memory)."""
-    variances = [(fit.noise_code**2 + 1.0 / 12.0) / fit.samples for fit in fits]
-    return 2.0 * math.sqrt(math.fsum(variances)) / len(fits)
+def _expanded_code(found: Sequence[Measured]) -> float:
+    """U of the mean of fitted offsets: variance σ²/N of each, σ with what rounding adds (Kay 1993, from memory); more
+    where hum was taken along."""
+    variances = [
+        (one.fitted.offset_spread_ratio if one.fitted else 1.0) ** 2
+        * (one.fit.noise_code**2 + 1.0 / 12.0)
+        / one.fit.samples
+        for one in found
+        if one.fit is not None
+    ]
+    return 2.0 * math.sqrt(math.fsum(variances)) / len(found)
 
 
 OFFSET = ClaimKind(
