@@ -18,7 +18,7 @@ COMMANDS = {
     "judge": "Decide about a run again, or with other limits.",
     "report": "Make the page, CSV, JSON or JUnit of a run.",
     "runs": "List the recorded runs, newest first.",
-    "golden": "Golden unit, gauge study, station by itself.",
+    "golden": "Check a golden unit; study the gauge.",
     "lot": "Yield, reasons, capability of many units.",
     "check": "Identify the instruments of a bench; source off.",
     "learn": "Find out what an unknown gain control does.",

@@ -39,11 +39,12 @@ def test_a_second_sweep_shows_the_displayed_error_gone(make_desk: Any) -> None:
     # what is left at the fine steps is what the first run said
     left = {item.setting: item.error_percent for item in run.calibration.measured}
     for setting, error in after.items():
-        assert error == pytest.approx(left[setting], abs=0.02)
+        # Noise of the 10 mV range at its highest gain: 0.012 % for each of two readings.
+        assert error == pytest.approx(left[setting], abs=0.06)
     assert max(map(abs, after.values())) < 0.6 * max(map(abs, before.values()))
     # raw codes do not know of constants
     for setting, gain in codes_after.items():
-        assert gain == pytest.approx(codes_before[setting], rel=2e-4)
+        assert gain == pytest.approx(codes_before[setting], rel=6e-4)
 
 
 def test_a_second_calibration_multiplies_the_constants_it_finds(make_desk: Any) -> None:

@@ -86,7 +86,8 @@ def test_a_healthy_unit_passes_and_exactly_the_declared_range_is_arithmetic(gain
     assert set(ended.json["arithmetic_settings"]) == {label for label in planned() if " 10mV " in label}
 
 
-@pytest.mark.parametrize("seed", range(2, 12))
+# Many more by `python -m tests.studies.false_fail`.
+@pytest.mark.parametrize("seed", range(2, 5))
 def test_good_units_of_other_seeds_pass_too(gainladder: Any, seed: int) -> None:
     assert gainladder("sweep", JOB, "--unit", "A1", "--seed", str(seed)).code == 0
 
