@@ -70,8 +70,9 @@ def device_tables(
         "kind": "device", "version": 1, "name": settings.name, "description": "Provisional.",
         "channels": settings.channels, "set_by": settings.set_by,
         "change": [{"version": 1, "date": date, "owner": owner, "reason": "to measure by"}],
-        "input": settings.input.model_dump(), "converter": settings.converter.model_dump(),
-        "acquisition": settings.acquisition.model_dump(),
+        "input": settings.input.model_dump(exclude_unset=True),
+        "converter": settings.converter.model_dump(exclude_unset=True),
+        "acquisition": settings.acquisition.model_dump(exclude_unset=True),
         "coarse": [
             {"name": name, "full_scale_vpp": scale, "controls": {"range": name}}
             # A command may name the range by its full scale: then it is the named one that must be sent.
@@ -88,7 +89,7 @@ def device_tables(
             _positions(settings, count),
         ],
         "firmware": {"rule": "table", "code": "code", "table": list(words or range(count))},
-        "settle": settings.settle.model_dump(),
+        "settle": settings.settle.model_dump(exclude_unset=True),
     }  # fmt: skip
     if settings.probed is not None:
         tables["bus"] = _bus(settings, count)

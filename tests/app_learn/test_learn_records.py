@@ -33,7 +33,7 @@ def events(capture: Capture) -> str:
 @pytest.fixture
 def kept(tmp_path: Path) -> Path:
     """A folder with a settings file, gains and captures of a device that is not there any more."""
-    tables = settings_of(TRUTH).model_dump(exclude_none=True) | {"channels": 1}
+    tables = settings_of(TRUTH).model_dump(exclude_unset=True) | {"channels": 1}
     (tmp_path / "settings.toml").write_text(whole(tables, heading="kept"))
     steady = [100.0 * 4.0**p.coarse * 1.02**p.fine for p in PLACES]
     true = [TRUTH.gain(p.channel, p.coarse, p.fine) for p in PLACES]

@@ -142,7 +142,7 @@ def test_a_device_that_ignores_its_range_command_is_said_to() -> None:
 
 
 def test_two_ranges_with_one_gain_among_others_are_noted() -> None:
-    tables = session.settings_of(TRUTH).model_dump(exclude_none=True)
+    tables = session.settings_of(TRUTH).model_dump(exclude_unset=True)
     tables["coarse"] = [{"name": name} for name in ("a", "b", "c")]
     known = validate(SettingsFile, tables, file="x")
     gains = {Setting(1, k, 0): gain for k, gain in enumerate((5.0, 5.01, 50.0))}
@@ -189,6 +189,6 @@ def test_a_channel_without_a_latch_is_left_out_and_named() -> None:
     ],
 )
 def test_a_settings_file_that_contradicts_itself(change: dict, says: str) -> None:
-    tables = session.settings_of(TRUTH).model_dump(exclude_none=True) | change
+    tables = session.settings_of(TRUTH).model_dump(exclude_unset=True) | change
     with pytest.raises(ConfigError, match=says):
         validate(SettingsFile, {key: value for key, value in tables.items() if value is not None}, file="settings")

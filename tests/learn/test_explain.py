@@ -212,7 +212,7 @@ def test_a_table_that_turns_round_is_no_stage() -> None:
 
 def test_ranges_in_the_wrong_order_make_no_device_file() -> None:
     truth = Truth(11)
-    tables = settings_of(truth).model_dump(exclude_none=True)
+    tables = settings_of(truth).model_dump(exclude_unset=True)
     tables["fine"]["count"] = 20
     tables["coarse"] = [{"name": "a"}, {"name": "b"}]
     settings = validate(SettingsFile, tables, file="x")

@@ -34,7 +34,7 @@ HEAD = "channel,coarse,fine,gain,word\n"
 
 def settings(**changes: object) -> SettingsFile:
     """Two ranges, twelve fine positions, one channel."""
-    tables = settings_of(Truth(11)).model_dump(exclude_none=True) | {"channels": 1}
+    tables = settings_of(Truth(11)).model_dump(exclude_unset=True) | {"channels": 1}
     tables["coarse"] = [{"name": "low", "value": 0.0}, {"name": "high", "value": 1.0}]
     tables["fine"] = {"first_db": 0.0, "last_db": 11.0, "count": 12}
     return validate(SettingsFile, tables | changes, file="settings")

@@ -283,12 +283,13 @@ def test_a_lock_that_is_given_back_in_time_is_waited_for(path, lock, clock, make
 def test_a_damaged_file(path, clock, make_header, make_reading):
     with open_store(str(path)) as store:
         recorder = store.begin(make_header(), clock)
-        for index in range(30):
+        for index in range(90):
             recorder.record(make_reading(index))
         assert store.check().faults == ()
     whole = bytearray(path.read_bytes())
     page = int.from_bytes(whole[16:18], "big")
-    for start in range(12 * page, len(whole) - page, 3 * page):
+    # Behind the pages that an opening reads: roots of tables and indices.
+    for start in range(40 * page, len(whole) - page, 3 * page):
         whole[start : start + 200] = b"\xa5" * 200
     path.write_bytes(whole)
     with open_store(str(path)) as store:

@@ -55,13 +55,14 @@ class Draft:
         found: Tables = {
             "kind": "device", "version": 1, "name": known.name, "description": known.description or "Learned.",
             "channels": known.channels, "set_by": known.set_by, "change": [dict(self.change)],
-            "input": known.input.model_dump(), "converter": known.converter.model_dump(),
-            "acquisition": known.acquisition.model_dump(),
+            "input": known.input.model_dump(exclude_unset=True),
+            "converter": known.converter.model_dump(exclude_unset=True),
+            "acquisition": known.acquisition.model_dump(exclude_unset=True),
             "coarse": [_range_table(part) for part in self.ranges],
             "fine": self.fine,
             "stage": [dict(stage.keys) for stage in self.stages],
             "firmware": dict(firmware),
-            "settle": known.settle.model_dump(),
+            "settle": known.settle.model_dump(exclude_unset=True),
         }  # fmt: skip
         if self.bus is not None and self.layouts:
             found["bus"] = {**self.bus, **self._words()}
