@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from harness.amplitude import clip_before_converter, low_noise, stale_record, too_few_cycles
+from harness.amplitude.flags import quiet_level
 from harness.errors import FitFailed, NotFinite
 
 LENGTH, CYCLES = 10_000, 37
@@ -99,3 +100,8 @@ def test_quiet_flag_wants_numbers():
         low_noise(residual_code=-1.0, amplitude_code=3.0)
     with pytest.raises(NotFinite, match="low noise: amplitude_code is nan"):
         low_noise(residual_code=0.5, amplitude_code=math.nan)
+
+
+def test_a_steady_level_wants_a_noise_that_is_a_number():
+    with pytest.raises(NotFinite, match=r"quiet level: noise_code is -0\.1; allowed is a finite number, not negative"):
+        quiet_level(-0.1)

@@ -75,3 +75,11 @@ def test_a_capable_station_with_few_runs_is_not_passed_by():
 def test_runs_that_allow_no_study_are_told_so(runs, said):
     with pytest.raises(UsageError, match=said):
         study(runs, reference=None)
+
+
+def test_a_reference_that_is_no_sound_run_is_refused(gainladder, tmp_path):
+    store = f"sqlite:///{tmp_path}/runs.sqlite"
+    gainladder("sweep", "configs/jobs/ci.toml", "--unit", "A1", "--fault", "source-load-mis-set", "--store", store)
+    ended = gainladder("golden", "study", "last", "--reference", "last", "--store", store)
+    assert ended.code == 2
+    assert "allowed is a complete run that is not INVALID" in ended.err

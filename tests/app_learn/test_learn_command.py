@@ -10,6 +10,8 @@ from typing import Any
 
 import pytest
 
+from harness.errors import StationFault
+
 BENCH = "configs/benches/simulated.toml"
 SETTINGS = Path("configs/settings/skerry-hr-4.toml").read_text()
 RANGES = ("5V", "2V", "50mV", "20mV", "10mV")
@@ -157,3 +159,14 @@ def test_every_settings_file_is_whole() -> None:
 
     for path in sorted(Path("configs/settings").glob("*.toml")):
         assert parse(SettingsFile, path.read_text(), file=str(path)).fine_names
+
+
+def test_a_measuring_that_the_station_stops_goes_on_with_the_same_words(
+    learn: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    stopped = StationFault("the meter reads too much", fault="source-amplitude-wrong")
+    monkeypatch.setattr("harness.app.learn_stages.record_run", lambda *given: stopped)
+    ended = learn("--yes")
+    assert ended.code == 3
+    assert "the measuring stopped: the meter reads too much" in ended.err
+    assert "`gainladder learn` with the same words goes on where it stopped" in ended.err

@@ -143,3 +143,10 @@ OFF = look(numbers(0, -9, -9, 0), Outcome.FAIL, common=100.0 * math.log(0.912))
 def test_a_golden_unit_tells_whose_a_shared_factor_is(seen, age_h, whose):
     said = golden_says(0.91, seen, age_h=age_h, most_h=12.0)
     assert (said and said[0]) == whose
+
+
+def test_a_check_without_any_number_of_the_reference_is_an_error():
+    history = built(np.random.default_rng(2))
+    other = (GoldenNumber(name="factor 5V", percent=0.0),)
+    with pytest.raises(MeasureError, match="ln K, factor 20V, factor 2V, noise 20mV of the reference was not measured"):
+        golden_check(history, other, wanted=RUNS)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from functools import cache
 from pathlib import Path
 
@@ -145,3 +146,10 @@ def test_one_unit_of_fifty_is_audited_and_always_the_same() -> None:
     assert audited == [unit for unit in units if is_audited(unit, every=50)]
     assert not any(is_audited(unit, every=0) for unit in units)
     assert all(is_audited(unit, every=1) for unit in units[:5])
+
+
+def test_a_device_with_one_setting_has_nothing_to_leave_out() -> None:
+    law = law_of("corrie-ur-2")
+    single = dataclasses.replace(law, arithmetic_ratio=law.arithmetic_ratio[:1])
+    with pytest.raises(UsageError, match="the device has one setting"):
+        shorten(single, detect=1, least_percent=2.0)

@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from harness.errors import NotFinite, UsageError
+from harness.errors import FitFailed, NotFinite, UsageError
 from harness.law import LN_K, design_matrix, fit_law
 from harness.values import Setting
 
@@ -179,3 +179,9 @@ def test_repeats_and_any_order(law) -> None:
 def test_what_cannot_be_fitted(law, settings, gains, error, words: str) -> None:
     with pytest.raises(error, match=words):
         fit_law(law, settings, np.asarray(gains), u_percent=0.1)
+
+
+def test_gains_of_another_law_are_no_fit(law) -> None:
+    settings = channel(law)
+    with pytest.raises(FitFailed, match="would change by a factor of exp"):
+        fit_law(law, settings, unit(law, settings) * math.exp(30.0), u_percent=0.05)
