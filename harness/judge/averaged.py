@@ -8,7 +8,7 @@ from dataclasses import replace
 
 from harness.config import DeviceFile
 from harness.judge.measured import Measured, measure
-from harness.values import Codes, Direction, Reading, ReadingStatus, Setting
+from harness.values import Codes, Direction, Reading, Setting
 
 
 class Averaged:
@@ -24,16 +24,15 @@ class Averaged:
         other._place, other._records = self._place, list(self._records)
         return other
 
-    def add(self, reading: Reading, device: DeviceFile, input_ratio: float, previous: Codes | None) -> None:
-        """One more record; of another rung than the ones before, it begins anew."""
+    def add(self, reading: Reading, device: DeviceFile, input_ratio: float, previous: Codes | None) -> Measured:
+        """One more record; of another rung than the ones before, it begins anew. What it says by itself."""
         place = (reading.setting, reading.direction)
         if place != self._place:
             self.forget()
         self._place = place
-        sound = replace(reading, status=ReadingStatus.VALID)
-        self._records.append(
-            measure(sound, device=device, bus=None, latches=(), input_ratio=input_ratio, previous=previous)
-        )
+        one = measure(reading, device=device, bus=None, latches=(), input_ratio=input_ratio, previous=previous)
+        self._records.append(one)
+        return one
 
     def forget(self) -> None:
         """The rung is tried anew: what was taken of it before does not count."""

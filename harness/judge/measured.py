@@ -16,6 +16,9 @@ from harness.judge.level import level_flag
 from harness.judge.record_fit import RecordFit, fit_record
 from harness.values import Codes, ControlWord, Decoding, Direction, Quality, Reading, ReadingStatus, SineFit
 
+SOUND = (ReadingStatus.VALID, ReadingStatus.AVERAGED)
+"""Whose record carries a gain, by itself or together with the records after it."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Captured:
@@ -49,7 +52,7 @@ class Measured:
     status: ReadingStatus
     reason: str
     gain_codes_per_v: float | None
-    """Output codes a volt at the input; None unless the reading is valid and could be fitted."""
+    """Output codes a volt at the input; None unless the reading is sound and could be fitted."""
     drive_vpk: float
     fit: SineFit | None
     quality: Quality | None
@@ -91,14 +94,14 @@ def measure(
         previous: the codes that were fetched before, to tell a record that was read twice; None for the first.
     Returns:
         the numbers; a record that is missing, stale, clipped, processed or cannot be fitted turns
-        a valid reading into an invalid one, with the reason.
+        a sound reading into an invalid one, with the reason.
     Source:
         fit_record; practice: gain is a ratio of fitted amplitudes, never of screen values.
     """
     gain = None
     status, reason = reading.status, reading.reason
     record = _Record(reason=reason)
-    if status is ReadingStatus.VALID:
+    if status in SOUND:
         try:
             record = _read(reading, device, previous)
             reason = record.reason

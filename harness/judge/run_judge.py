@@ -98,7 +98,7 @@ class RunJudge:
         self._attempts: dict[Setting, int] = {}
         self._tries: dict[Setting, list[float]] = {}
         self._averaged = Averaged()
-        self._last_records: dict[int, Measured] = {}
+        self._records: dict[int, Measured] = {}
         self._previous: Codes | None = None
         self._known: dict[tuple[Setting, ...], Facts] = {}
         self._known_channels: dict[tuple[tuple[Setting, ...], tuple[int, ...]], ChannelFacts] = {}
@@ -154,7 +154,8 @@ class RunJudge:
         if prediction is None:
             return Outcome.INVALID
         if reading.status is ReadingStatus.AVERAGED:
-            self._averaged.add(reading, self._device, self._input_ratio, previous)
+            one = self._averaged.add(reading, self._device, self._input_ratio, previous)
+            self._records[one.index] = one
             return Outcome.PASS
         self._attempts[setting] = self._attempts.get(setting, 0) + 1
         if not reading.final:
@@ -172,7 +173,7 @@ class RunJudge:
             previous=previous,
         )
         measured = self._averaged.with_final(reading, last)
-        self._last_records |= {} if last is measured else {last.index: last}
+        self._records |= {} if last is measured else {last.index: last}
         known = self._final.setdefault(setting, [])
         known[:] = [each for each in known if not (each.bench_gone and each.direction is reading.direction)]
         known.append(measured)
@@ -195,13 +196,12 @@ class RunJudge:
         return Outcome.INVALID if found.reason else Outcome.PASS
 
     def measured(self) -> dict[int, Measured]:
-        """What the final readings of the ladder said in numbers.
+        """What the final readings of the ladder said in numbers, and the records that count together with them.
 
         Returns:
-            by the index of the reading; where several records make one, those of its own record.
+            by the index of the reading; where several records make one, what each of them said by itself.
         """
-        every = [one for readings in self._final.values() for one in readings]
-        return {one.index: self._last_records.get(one.index, one) for one in every}
+        return {one.index: one for readings in self._final.values() for one in readings} | self._records
 
     def under(self, limits: LimitSet) -> RunJudge:
         """The same readings, to be decided by other limits.
@@ -222,7 +222,7 @@ class RunJudge:
         other._seen = dict(self._seen)
         other._tallies = copy.deepcopy(self._tallies)
         other._averaged = self._averaged.copy()
-        other._last_records = dict(self._last_records)
+        other._records = dict(self._records)
         other._open, other._extra = list(self._open), dict(self._extra)
         return other
 

@@ -9,7 +9,8 @@ from typing import Any
 import pytest
 
 from harness.app.run import judge_of
-from harness.values import Reading, ReadingStatus, RunResult
+from harness.judge.measured import Measured
+from harness.values import Kept, Reading, ReadingStatus, RunResult
 from tests.judge.run_builder import reading_of, setup_at
 
 VALID, AVERAGED, RETRIED = ReadingStatus.VALID, ReadingStatus.AVERAGED, ReadingStatus.RETRIED
@@ -28,6 +29,13 @@ def judged(*readings: Reading) -> RunResult:
     for reading in readings:
         judge.take(reading)
     return judge.result()
+
+
+def kept_of(numbers: Measured) -> Kept:
+    return Kept(
+        rule="none", at_utc="2026-11-30T00:00:00Z", outcome="PASS", limits_sha256="", reason=numbers.reason,
+        fit=numbers.fit, quality=numbers.quality, words=(), scale_v_per_code=numbers.scale_v_per_code,
+    )  # fmt: skip
 
 
 def residual(*readings: Reading) -> float:
@@ -76,6 +84,22 @@ def test_noise_counts_as_that_of_a_mean() -> None:
     # What a job keeps of raw data that it drops is what the record itself gave.
     assert judge.measured()[3].fit.samples == SETUP.device.acquisition.samples
     assert judge.under(judge._limits).measured()[3].fit.samples == SETUP.device.acquisition.samples
+
+
+def test_records_whose_raw_data_were_dropped_are_averaged_all_the_same() -> None:
+    taken = (record(0, 1.0), record(1, 2.0), record(2, 3.0, VALID, records=3))
+    judge = judge_of(SETUP)
+    for reading in taken:
+        judge.take(reading)
+    said = judge.measured()
+    dropped = [
+        dataclasses.replace(reading, waveform=None, capture=None, kept=kept_of(said[reading.index]))
+        for reading in taken
+    ]
+    assert residual(*dropped) == pytest.approx(residual(*taken), rel=1e-12)
+    assert [100.0 * math.log(said[index].gain_codes_per_v / said[1].gain_codes_per_v) for index in (0, 2)] == (
+        pytest.approx([-1.0, 1.0], abs=0.01)
+    )
 
 
 def test_a_record_that_cannot_be_fitted_counts_for_nothing() -> None:
