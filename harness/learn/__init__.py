@@ -1,7 +1,7 @@
 """An unknown device: listen to its bus, measure its gains, explain both, write a device file."""
 
 from harness.learn.account import account_of
-from harness.learn.explain import Explained, Moves, Observed, Part, Shape, Waves, explain, setting_rows
+from harness.learn.explain import Explained, Moves, Observed, Part, Shape, Waves, explain
 from harness.learn.listen import Heard, Move, captures_of, hear, moves
 from harness.learn.provisional import device_tables, job_text, limits_text, range_scales_vpp
 from harness.learn.readings import Gathered, gather_readings
@@ -48,5 +48,4 @@ __all__ = [
     "range_scales_vpp",
     "read_gains",
     "setting_of_stem",
-    "setting_rows",
 ]

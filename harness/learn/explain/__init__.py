@@ -3,7 +3,7 @@
 from harness.learn.explain.arithmetic import Part, Waves, arithmetic_parts, nice
 from harness.learn.explain.code_field import CodeField
 from harness.learn.explain.competition import Ranked
-from harness.learn.explain.explain import Explained, explain, setting_rows
+from harness.learn.explain.explain import Explained, explain
 from harness.learn.explain.movement import Movement, Moves, movement_of
 from harness.learn.explain.observed import Observed, Seen, Segment, gather
 from harness.learn.explain.ranges import RangeStates
@@ -27,5 +27,4 @@ __all__ = [
     "gather",
     "movement_of",
     "nice",
-    "setting_rows",
 ]

@@ -17,7 +17,7 @@ from harness.learn.explain.hypothesis import Fitted, Groups, fit
 from harness.learn.explain.movement import Movement, movement_of
 from harness.learn.explain.observed import Observed, Seen, Segment, gather
 from harness.learn.explain.ranges import RangeStates, range_states
-from harness.values import Realness, Setting
+from harness.values import Realness
 
 LEAST_GAINS = 6
 """Fewer gains than this explain nothing."""
@@ -220,16 +220,3 @@ def _remainders(
         why = f"as named; the word stands for ×{math.exp(-float(rest)):.4g} of the gain, the rest is arithmetic"
         found.append(Part(ratio=ratio, realness=Realness.MIXED, why="; ".join(filter(None, (part.why, why)))))
     return tuple(found)
-
-
-def setting_rows(explained: Explained) -> Mapping[Setting, int]:
-    """The row of each setting.
-
-    Args:
-        explained: any.
-    Returns:
-        index into the arrays of `seen`.
-    Source:
-        none: bookkeeping.
-    """
-    return {setting: row for row, setting in enumerate(explained.seen.settings)}

@@ -11,7 +11,7 @@ from harness.bus import BusWiring
 from harness.config import SettingsFile
 from harness.learn.explain import Explained
 from harness.learn.write.loaded_ranges import loaded_ranges
-from harness.learn.write.path_parts import CODE, FieldPart, StagePart, outside_bits, stage_parts
+from harness.learn.write.path_parts import FieldPart, StagePart, outside_bits, stage_parts
 from harness.learn.write.range_parts import RangePart, range_parts
 from harness.learn.write.word_fields import word_fields
 
@@ -159,8 +159,3 @@ def _bystanders(wiring: BusWiring | None, latches: tuple[tuple[str, ...], ...]) 
     mine = {latch for group in latches for latch in group}
     devices = wiring.devices if wiring is not None else ()
     return tuple((device.latch, device.bits) for device in devices if device.latch not in mine)
-
-
-def code_name() -> str:
-    """The control that the firmware sets."""
-    return CODE

@@ -6,8 +6,6 @@ import itertools
 import math
 from dataclasses import dataclass
 
-import numpy as np
-
 from harness.config import SettingsFile
 from harness.learn.explain import Explained
 from harness.learn.write.path_parts import digits, outside_bits
@@ -86,17 +84,3 @@ def _apart(
 
 def _name(log: float, index: int) -> str:
     return f"x{math.exp(log):.4g}" if index else "x1"
-
-
-def loaded_full_span(explained: Explained) -> float:
-    """Gain from the least to the most of all words that were loaded.
-
-    Args:
-        explained: with a law.
-    Returns:
-        dB.
-    Source:
-        20 dB a decade.
-    """
-    logs = explained.hardware_logs()
-    return float(20.0 / math.log(10.0) * (np.nanmax(logs) - np.nanmin(logs)))
