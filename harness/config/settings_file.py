@@ -8,7 +8,7 @@ from typing import Literal
 from pydantic import Field, model_validator
 
 from harness.config.device_file import Acquisition, Converter, Fine, Input, Settle
-from harness.config.model import Name, Path, Positive, Table, Versioned
+from harness.config.model import Name, Positive, Table, Versioned
 
 
 class NamedRange(Table):
@@ -82,8 +82,6 @@ class SettingsFile(Versioned):
     probed: Probed | None = None
     """None without an adapter: then amplitudes alone must do."""
     settle: Settle
-    profile: Path | None = None
-    """Instrument file of the device, relative to this file; left out, the bench's own."""
 
     @model_validator(mode="after")
     def _has_settings(self) -> SettingsFile:

@@ -186,6 +186,7 @@ def test_a_channel_without_a_latch_is_left_out_and_named() -> None:
         ({"coarse": [{"name": "a"}, {"name": "a"}]}, "each name once"),
         ({"coarse": [{"name": n, "full_scale_vpp": v} for n, v in (("a", 1.0), ("b", 2.0))]}, "least sensitive first"),
         ({"words": {"bits": 4, "first": 9, "last": 3}}, "first below last"),
+        ({"profile": "other.toml"}, "profile"),
     ],
 )
 def test_a_settings_file_that_contradicts_itself(change: dict, says: str) -> None:
