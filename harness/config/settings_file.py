@@ -35,6 +35,8 @@ class LoadedWords(Table):
     def _fits(self) -> LoadedWords:
         if not self.first < self.top < 2**self.bits:
             raise ValueError(f"first below last, and last up to {2**self.bits - 1} in {self.bits} bits")
+        if self.first + self.step > self.top:
+            raise ValueError(f"step up to {self.top - self.first}: one word alone tells nothing")
         return self
 
     @property

@@ -186,6 +186,7 @@ def test_a_channel_without_a_latch_is_left_out_and_named() -> None:
         ({"coarse": [{"name": "a"}, {"name": "a"}]}, "each name once"),
         ({"coarse": [{"name": n, "full_scale_vpp": v} for n, v in (("a", 1.0), ("b", 2.0))]}, "least sensitive first"),
         ({"words": {"bits": 4, "first": 9, "last": 3}}, "first below last"),
+        ({"words": {"bits": 4, "first": 3, "last": 9, "step": 7}}, "step up to 6: one word alone tells nothing"),
         ({"profile": "other.toml"}, "profile"),
     ],
 )
