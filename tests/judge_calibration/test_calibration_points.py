@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from typing import Any
 
 import pytest
 
 from harness.errors import UsageError
 from harness.judge.calibration import measured_points, range_constants
-from harness.values import Direction, ReadingStatus, Setting
+from harness.judge.measured import measure
+from harness.values import Direction, Kept, ReadingStatus, Setting
 
 AT = Setting(1, 3, 0)
 
@@ -56,9 +58,49 @@ def test_superseded_and_invalid_readings_do_not_count(law: Any, device: Any, rea
     assert point.measured_codes_per_v == pytest.approx(1500.0, rel=1e-5)
 
 
+def test_records_that_are_averaged_count_together(law: Any, device: Any, reading: Any) -> None:
+    early, late = (
+        reading(AT, amplitude_code=code, drive_vpk=1.0, offset_code=offset, status=ReadingStatus.AVERAGED)
+        for code, offset in ((1470.0, 1.0), (1500.0, 2.0))
+    )
+    failed = reading(AT, amplitude_code=900.0, drive_vpk=1.0, status=ReadingStatus.RETRIED)
+    last = replace(reading(AT, amplitude_code=1530.0, drive_vpk=1.0, offset_code=3.0), records=3)
+    (point,) = measured_points([early, late, last], law=law, device=device, input_ratio=1.0)
+    assert point.measured_codes_per_v == pytest.approx((1470.0 * 1500.0 * 1530.0) ** (1.0 / 3.0), rel=5e-5)
+    assert point.offset_code == pytest.approx(2.0, abs=0.02)
+    # Three times the samples: the rounding noise of one record over √3.
+    (alone,) = measured_points([replace(last, records=1)], law=law, device=device, input_ratio=1.0)
+    assert point.u_offset_code == pytest.approx(alone.u_offset_code / math.sqrt(3.0), rel=0.05)
+    # What was taken before a failure does not count.
+    (again,) = measured_points([early, failed, late, last], law=law, device=device, input_ratio=1.0)
+    assert again.measured_codes_per_v == pytest.approx(math.sqrt(1500.0 * 1530.0), rel=5e-5)
+
+
+def test_a_record_that_was_read_twice_counts_once(law: Any, device: Any, reading: Any) -> None:
+    first = reading(AT, amplitude_code=1500.0, drive_vpk=1.0)
+    stale = reading(AT, amplitude_code=1500.0, drive_vpk=1.01, direction=Direction.DOWN)
+    (point,) = measured_points([first, stale], law=law, device=device, input_ratio=1.0)
+    assert point.measured_codes_per_v == pytest.approx(1500.0, rel=1e-5)
+
+
+def test_what_was_kept_of_dropped_raw_data_calibrates_alike(law: Any, device: Any, reading: Any) -> None:
+    made = reading(AT, amplitude_code=1500.0, drive_vpk=0.75, offset_code=3.0, scale_v_per_code=1.0 / 2000.0)
+    said = measure(made, device=device, bus=None, latches=(), input_ratio=1.0)
+    kept = Kept(
+        rule="none", at_utc="2026-11-30T00:00:00Z", outcome="PASS", limits_sha256="", reason="", fit=said.fit,
+        quality=said.quality, words=(), scale_v_per_code=said.scale_v_per_code,
+    )  # fmt: skip
+    dropped = replace(made, waveform=None, kept=kept)
+    expected = measured_points([made], law=law, device=device, input_ratio=1.0)
+    assert measured_points([dropped], law=law, device=device, input_ratio=1.0) == expected
+    (point,) = expected
+    assert point.gain_ratio == pytest.approx(1.0, rel=1e-5)
+
+
 def test_a_scale_that_changes_within_a_run_is_refused(law: Any, device: Any, reading: Any) -> None:
     first = reading(AT, amplitude_code=1500.0, drive_vpk=1.0, scale_v_per_code=1e-3)
-    second = reading(AT, amplitude_code=1500.0, drive_vpk=1.0, scale_v_per_code=1.01e-3)
+    # The very same codes would count as one record that was read twice.
+    second = reading(AT, amplitude_code=1501.0, drive_vpk=1.0, scale_v_per_code=1.01e-3)
     with pytest.raises(UsageError, match=r"ch1 2V 100 %: displayed 0\.001 V a code, later 0\.00101 in the same run"):
         measured_points([first, second], law=law, device=device, input_ratio=1.0)
 

@@ -3,17 +3,18 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
 from harness.config import DeviceFile
 from harness.errors import UsageError
+from harness.judge.averaged import Averaged
 from harness.judge.fitted import reading_u_percent
 from harness.judge.level import by_meter
 from harness.judge.measured import Measured, measure
 from harness.judge.rows import Gathered
 from harness.law import GainLaw
-from harness.values import Purpose, Reading, Setting
+from harness.values import Codes, Purpose, Reading, ReadingStatus, Setting
 
 SAME_SCALE_RATIO = 1e-6
 """How far two displayed scales of one setting may be apart: the last digits of an answer."""
@@ -69,7 +70,9 @@ def measured_points(
         known_u_percent: standard uncertainty of the absolute gain by setting, from a budget; where there is none the
             scatter of the readings alone is taken.
     Returns:
-        one point for each setting with a valid reading, in order of channel, coarse, fine.
+        one point for each setting with a valid reading, in order of channel, coarse, fine. As in the run's judgement
+        several records of a reading are its mean, and one that was read twice counts once; raw data that were dropped
+        are not missed.
     Raises:
         UsageError: a setting displayed two scales within the run, so that its constants changed on the way.
     Source:
@@ -78,23 +81,39 @@ def measured_points(
     """
     found: dict[Setting, list[Measured]] = {}
     scales: dict[Setting, float] = {}
-    for reading in readings:
-        if not reading.final or reading.purpose is not Purpose.LADDER:
+    for setting, one in _final(readings, device, input_ratio=input_ratio, terminal_ratio=terminal_ratio):
+        scale = one.scale_v_per_code
+        if one.gain_codes_per_v is None or scale is None:
             continue
-        metered = by_meter(reading, terminal_ratio=terminal_ratio)
-        one = measure(metered, device=device, bus=None, latches=(), input_ratio=input_ratio)
-        if one.gain_codes_per_v is None or reading.waveform is None:
-            continue
-        scale = reading.waveform.scale_v_per_code
-        first = scales.setdefault(reading.setting, scale)
+        first = scales.setdefault(setting, scale)
         if abs(scale - first) > SAME_SCALE_RATIO * first:
             raise UsageError(
-                f"{law.predict(reading.setting).label}: displayed {first:g} V a code, later {scale:g} in the same run: "
+                f"{law.predict(setting).label}: displayed {first:g} V a code, later {scale:g} in the same run: "
                 "its constants changed on the way; sweep again"
             )
-        found.setdefault(reading.setting, []).append(one)
+        found.setdefault(setting, []).append(one)
     budget = known_u_percent or {}
     return tuple(_point(law, setting, found[setting], scales[setting], budget) for setting in sorted(found))
+
+
+def _final(
+    readings: Iterable[Reading], device: DeviceFile, *, input_ratio: float, terminal_ratio: float
+) -> Iterator[tuple[Setting, Measured]]:
+    """Each final reading of the ladder, with the records that it says count together with it."""
+    averaged = Averaged()
+    previous: Codes | None = None
+    for reading in readings:
+        before, previous = previous, previous if reading.waveform is None else reading.waveform.codes
+        if reading.purpose is not Purpose.LADDER:
+            continue
+        metered = by_meter(reading, terminal_ratio=terminal_ratio)
+        if reading.status is ReadingStatus.AVERAGED:
+            averaged.add(metered, device, input_ratio, before)
+        elif reading.final:
+            last = measure(metered, device=device, bus=None, latches=(), input_ratio=input_ratio, previous=before)
+            yield reading.setting, averaged.with_final(metered, last)
+        else:
+            averaged.forget()
 
 
 def _point(
