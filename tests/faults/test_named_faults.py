@@ -9,8 +9,11 @@ import pytest
 
 from harness.app.setup import read_setup
 from harness.values import Prediction
+from tests.faults.trial import setup_of, trial
 
 JOB = "configs/jobs/ci.toml"
+DEVICE = "skerry-hr-4"
+"""Its ladder of trials is that of the job."""
 Affected = Callable[[Prediction], bool]
 
 
@@ -86,10 +89,14 @@ def test_a_healthy_unit_passes_and_exactly_the_declared_range_is_arithmetic(gain
     assert set(ended.json["arithmetic_settings"]) == {label for label in planned() if " 10mV " in label}
 
 
-# Many more by `python -m tests.studies.false_fail`.
-@pytest.mark.parametrize("seed", range(2, 5))
-def test_good_units_of_other_seeds_pass_too(gainladder: Any, seed: int) -> None:
-    assert gainladder("sweep", JOB, "--unit", "A1", "--seed", str(seed)).code == 0
+def test_the_trials_walk_the_ladder_of_this_job() -> None:
+    assert setup_of(DEVICE).rungs == read_setup(JOB).rungs
+
+
+# Without store and page; many more by `python -m tests.studies.false_fail`.
+@pytest.mark.parametrize("seed", range(2, 12))
+def test_good_units_of_other_seeds_pass_too(seed: int) -> None:
+    assert trial(DEVICE, (), seed=seed).outcome == "PASS"
 
 
 @pytest.mark.parametrize(
