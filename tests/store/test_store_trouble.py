@@ -288,7 +288,7 @@ def test_a_damaged_file(path, clock, make_header, make_reading):
         assert store.check().faults == ()
     whole = bytearray(path.read_bytes())
     page = int.from_bytes(whole[16:18], "big")
-    # Behind the pages that an opening reads: roots of tables and indices.
+    # Behind the pages that an opening reads: for those see the next test.
     for start in range(40 * page, len(whole) - page, 3 * page):
         whole[start : start + 200] = b"\xa5" * 200
     path.write_bytes(whole)
@@ -297,6 +297,24 @@ def test_a_damaged_file(path, clock, make_header, make_reading):
             store.check()
         with pytest.raises(StoreError, match="the file is damaged"):
             list(store.readings(make_header().run_id))
+
+
+def test_a_file_that_is_damaged_early(path):
+    """The schema and the table of versions are read by an opening; other roots by `check` at the latest."""
+    open_store(str(path)).close()
+    whole = path.read_bytes()
+    ((size,),), roots = bare(path, "PRAGMA page_size", "SELECT name, rootpage FROM sqlite_master WHERE type = 'table'")
+    starts = {name: (root - 1) * size for name, root in roots}
+    for start in (100, starts["schema_version"]):
+        path.write_bytes(whole[:start] + b"\xa5" * 200 + whole[start + 200 :])
+        for read_only in (False, True):
+            with pytest.raises(StoreError, match="opening: the file is damaged: keep a copy, restore it from a backup"):
+                open_store(str(path), read_only=read_only)
+    for table in ("runs", "readings", "events"):
+        start = starts[table]
+        path.write_bytes(whole[:start] + b"\xa5" * 200 + whole[start + 200 :])
+        with open_store(str(path)) as store, pytest.raises(StoreError, match="the file is damaged"):
+            store.check()
 
 
 def test_a_wrong_count_in_the_file_is_found(path):
