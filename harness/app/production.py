@@ -44,9 +44,12 @@ class Asked:
     repaired: str = ""
 
 
-def admit(store: Store, setup: Setup, unit: str, asked: Asked, clock: Clock, *, golden: bool = False) -> Notes:
-    """Let a run begin, or refuse; lines that its journal begins with. Nothing without [production].
+def admit(
+    store: Store, setup: Setup, unit: str, asked: Asked, clock: Clock, *, golden: bool = False, run_id: str = ""
+) -> Notes:
+    """Let a run begin, or run `run_id` go on, or refuse; lines for its journal. Nothing without [production].
 
+    A run that goes on stays the attempt that it was, and keeps the locks lifted that were lifted for it.
     LockedOut: a lock holds. UsageError: a lift that is none, or a golden unit that is swept like any other.
     """
     rules = setup.job.production
@@ -60,9 +63,11 @@ def admit(store: Store, setup: Setup, unit: str, asked: Asked, clock: Clock, *, 
     if not golden and unit in rules.golden_units:
         raise UsageError(f"{unit} is a golden unit of this job: measure it with `gainladder golden check`")
     told = _Told(store, setup)
-    earlier = () if asked.repaired else told.of_unit(unit)
+    earlier = () if asked.repaired else told.of_unit(unit, but=run_id)
+    journal = store.events(run_id) if run_id else ()
+    open_now = {*lifted, *(event.text.partition(" ")[0] for event in journal if event.kind == LIFTED)}
     facts = _facts(store, setup, rules, told, earlier, clock, golden=golden)
-    held = [active for active in active_locks(facts) if active.lock.code not in lifted]
+    held = [active for active in active_locks(facts) if active.lock.code not in open_now]
     if held:
         lines = "\n".join(f"  {active}" for active in held)
         raise LockedOut(
@@ -70,7 +75,7 @@ def admit(store: Store, setup: Setup, unit: str, asked: Asked, clock: Clock, *, 
             codes=tuple(active.lock.code for active in held),
         )
     notes = tuple((LIFTED, f"{code} by {asked.operator}: {reason}") for code, reason in lifted.items())
-    if golden:
+    if golden or attempt_of(journal) is not None:
         return notes
     retest = retest_of(earlier, attempts=rules.attempts)
     begun = Attempt(
@@ -118,8 +123,8 @@ class _Told:
         self.lines = noted(store, ATTEMPT, VERDICT, GOLDEN_CHECK)
         self._ends: Mapping[str, Event] = {run_id: event for run_id, event in self.lines if event.kind == VERDICT}
 
-    def of_unit(self, unit: str) -> tuple[Outcome, ...]:
-        """Outcomes of a unit's runs by this job, on whichever station, since it was repaired."""
+    def of_unit(self, unit: str, *, but: str = "") -> tuple[Outcome, ...]:
+        """Outcomes of a unit's runs by this job, on whichever station, since it was repaired; not of run `but`."""
         found: list[Outcome] = []
         for run_id, event in self.lines:
             attempt = attempt_of((event,))
@@ -127,7 +132,8 @@ class _Told:
                 continue
             if attempt.repaired:
                 found.clear()
-            found.append(self._end(run_id).outcome)
+            if run_id != but:
+                found.append(self._end(run_id).outcome)
         return tuple(found)
 
     def since_golden(self, most: int) -> tuple[FailedAt, ...]:

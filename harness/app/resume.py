@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 from harness.app.bench_open import OpenBench, open_bench
 from harness.app.changed_files import Changes, refuse_changes
 from harness.app.files import FileSet
+from harness.app.options import login
 from harness.app.output import say
+from harness.app.production import Asked, Notes, admit
 from harness.app.run import UNNAMED, bytes_of, take_readings
 from harness.app.run_lock import owning
 from harness.app.setup import Setup, read_setup
+from harness.drivers import RealClock
 from harness.errors import StationFault, UsageError, WrongInstrument
 from harness.store import Store
 from harness.sweep import Resumption, resumption
@@ -27,13 +30,15 @@ class ResumeRequest:
     """A bench file with other addresses; empty: the run's own."""
     as_recorded: bool = False
     """Go on by the files in the record, although they have changed on disk."""
+    locks: Asked = field(default_factory=lambda: Asked(operator=login()))
+    """What is said of locks; a job with [production] asks them again."""
 
 
 def resume_run(store: Store, run_id: str, request: ResumeRequest) -> StationFault | None:
     """Take the readings that a run still lacks; the station fault that stopped it again, if one did.
 
     UsageError: the run is finished or under way, or its files have changed. WrongInstrument: another instrument than
-    the run's answers.
+    the run's answers. LockedOut: a lock of the station or the unit holds now.
     """
     info = store.info(run_id)
     header = info.header
@@ -44,6 +49,7 @@ def resume_run(store: Store, run_id: str, request: ResumeRequest) -> StationFaul
             header, job_path=request.job_path, bench_path=request.bench_path, as_recorded=request.as_recorded
         )
         setup = _setup(header, found)
+        notes = admit(store, setup, header.unit, request.locks, RealClock(), run_id=run_id)
         todo = resumption(
             setup.every_rung, store.readings(run_id), frequency_hz=setup.device.acquisition.frequency_hz
         )
@@ -57,7 +63,7 @@ def resume_run(store: Store, run_id: str, request: ResumeRequest) -> StationFaul
             unit="" if header.unit == UNNAMED else header.unit,
         ) as opened:
             _check_same(header, opened)
-            return _go_on(store, header, setup, opened, todo, _how(found, request))
+            return _go_on(store, header, setup, opened, todo, _how(found, request), notes)
 
 
 def _setup(header: RunHeader, found: Changes) -> Setup:
@@ -83,7 +89,7 @@ def _check_same(header: RunHeader, opened: OpenBench) -> None:
 
 
 def _go_on(
-    store: Store, header: RunHeader, setup: Setup, opened: OpenBench, todo: Resumption, how: str
+    store: Store, header: RunHeader, setup: Setup, opened: OpenBench, todo: Resumption, how: str, notes: Notes
 ) -> StationFault | None:
     recorded = dict(header.identities)
     firmware = [
@@ -94,6 +100,8 @@ def _go_on(
     text = "; ".join(filter(None, (f"{len(todo.left)} of {header.planned} readings left", how, *firmware)))
     say(f"run {header.run_id} goes on: {text}")
     recorder = store.resume(header.run_id, opened.bench.clock, text)
+    for kind, line in notes:
+        recorder.note(kind, line)
     return take_readings(setup, opened, recorder, todo)
 
 

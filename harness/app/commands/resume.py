@@ -5,7 +5,7 @@ from __future__ import annotations
 import click
 
 from harness.app import cautions
-from harness.app.options import DEFAULT_REPORTS, forward_option, json_option, store_option
+from harness.app.options import DEFAULT_REPORTS, forward_option, json_option, lift_option, login, store_option
 
 
 @click.command()
@@ -18,6 +18,8 @@ from harness.app.options import DEFAULT_REPORTS, forward_option, json_option, st
 @store_option
 @forward_option
 @click.option("--reports", default=DEFAULT_REPORTS, show_default=True, metavar="DIR", help="Where pages go.")
+@lift_option
+@click.option("--operator", default="", metavar="NAME", help="Who lifts a lock; default: the login name.")
 @json_option
 def command(
     run: str,
@@ -27,26 +29,31 @@ def command(
     store_url: str,
     forward_url: str,
     reports: str,
+    lifts: tuple[str, ...],
+    operator: str,
     as_json: bool,
 ) -> int:
     """Go on with RUN (id, unique prefix or `last`): killed, interrupted, or stopped by trouble with the bench.
 
     The same instruments must answer, wherever they are plugged in now. An anchor and the last three settings are read
     again first; when they have moved, the record says so. What was read stays. A run of a night stands for the whole
-    night: all its runs that are not finished are taken.
+    night: all its runs that are not finished are taken. In production mode the locks are asked again.
     """
     from harness.app.ending import conclude
     from harness.app.forward_beside import forwarding_beside
     from harness.app.output import ready_folder, say
+    from harness.app.production import Asked, admit
     from harness.app.resume import ResumeRequest, resume_run
     from harness.app.setup import setup_of_run
     from harness.app.signals import interruptible
+    from harness.drivers import RealClock
     from harness.errors import UsageError
     from harness.store import open_store
     from harness.values import GOLDEN_UNIT
 
     folder = ready_folder(reports)
-    request = ResumeRequest(job_path=job_path, bench_path=bench_path, as_recorded=as_recorded)
+    asked = Asked(operator=operator or login(), lifts=lifts)
+    request = ResumeRequest(job_path=job_path, bench_path=bench_path, as_recorded=as_recorded, locks=asked)
     with open_store(store_url) as store, interruptible():
         run_id = store.resolve(run)
         say(cautions.short())
@@ -60,6 +67,7 @@ def command(
                 from harness.app.night_ending import conclude_night
                 from harness.app.night_start import resumed_night
 
+                admit(store, setup, header.unit, asked, RealClock())
                 night_id, end = resumed_night(store, header, request)
                 return conclude_night(store, night_id, end, folder, as_json=as_json)
             station = resume_run(store, run_id, request)

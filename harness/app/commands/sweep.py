@@ -71,6 +71,7 @@ def command(
     beside = forward_url or setup.job.forward
     asked = Asked(operator=request.operator, lifts=lifts, repaired=repaired)
     with open_store(store_url) as store, interruptible(), forwarding_beside(store, store_url, beside) as plant:
+        notes = admit(store, setup, request.unit, asked, RealClock())
         if setup.job.night is not None:
             from harness.app.night_ending import conclude_night
             from harness.app.night_start import new_night
@@ -80,7 +81,6 @@ def command(
 
             night_id, end = new_night(store, setup, again, request, unit=unit, seed=seed, utc=RealClock().utc())
             return conclude_night(store, night_id, end, folder, as_json=as_json)
-        notes = admit(store, setup, request.unit, asked, RealClock())
         with open_bench(
             setup.bench, setup.device, transport=setup.job.transport, seed=seed, faults=faults, unit=unit
         ) as opened:
