@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
-from harness.bus import BusWiring, LabelledCapture, Roles, decode, find_roles
+from harness.bus import BusWiring, LabelledCapture, Roles, find_roles
 from harness.errors import CaptureError, LearnError
+from harness.learn.taken import taken
 from harness.sweep import Bench
 from harness.values import Setting
 
@@ -110,13 +111,12 @@ def _moving(captures: Sequence[LabelledCapture], wiring: BusWiring) -> dict[int,
         if labelled.channel is None:
             continue
         try:
-            decoding = decode(labelled.capture, wiring)
+            heard = tuple(taken(labelled.capture, wiring))
         except CaptureError:
             continue
-        for word in decoding.words:
-            if word.value is not None and not word.note:
-                for latch in word.latches:
-                    words.setdefault((labelled.channel, latch), set()).add(word.value)
+        for latch, word in heard:
+            if word is not None:
+                words.setdefault((labelled.channel, latch), set()).add(word.value)
     found: dict[int, set[str]] = {}
     for (channel, latch), values in words.items():
         if len(values) > 1:

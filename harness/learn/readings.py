@@ -6,13 +6,14 @@ import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 
-from harness.bus import BusWiring, decode
+from harness.bus import BusWiring
 from harness.config import DeviceFile
 from harness.errors import CaptureError
 from harness.judge import waveform
 from harness.judge.looked import look
 from harness.judge.measured import Measured, measure
 from harness.learn.explain import Observed
+from harness.learn.taken import taken
 from harness.values import ControlWord, Purpose, Reading, Setting
 
 OWN_RATIO = 1e-4
@@ -59,7 +60,8 @@ def gather_readings(
         input_ratio: volts at the device's input per volt that the source is set to.
     Returns:
         one observation for each setting, with a gain where a valid reading gave one. A gain device keeps its word until
-        it takes another one, so a reading in which nothing was sent has the word of the one before.
+        it takes another one, so a reading in which nothing was sent has the word of the one before; after a frame
+        that is not sound it has none until the next sound one.
     Source:
         sine fit: IEEE Std 1057; the rest is bookkeeping.
     """
@@ -85,16 +87,19 @@ def gather_readings(
 
 
 def _listen(reading: Reading, wiring: BusWiring, held: dict[str, ControlWord]) -> None:
+    """What each gain device holds afterwards; one that took a frame nobody could read holds nothing that is known."""
     if reading.capture is None:
         return
     try:
-        decoding = decode(reading.capture, wiring)
+        heard = tuple(taken(reading.capture, wiring))
     except CaptureError:
+        held.clear()
         return
-    for word in decoding.words:
-        if word.value is not None and not word.note:
-            for latch in word.latches:
-                held[latch] = ControlWord(latch, word.bits, word.value)
+    for latch, word in heard:
+        if word is None:
+            held.pop(latch, None)
+        else:
+            held[latch] = word
 
 
 def _add(one: _One, measured: Measured) -> None:
@@ -118,7 +123,7 @@ def _gathered(
             continue
         missing = [latch for latch in wanted if latch not in one.words]
         if missing:
-            unheard.append((setting, f"no word under {', '.join(missing)}"))
+            unheard.append((setting, f"no whole word under {', '.join(missing)}"))
             continue
         gain = math.exp(sum(map(math.log, one.gains)) / len(one.gains)) if one.gains else None
         u_ratio = math.sqrt(sum(one.variances)) / len(one.variances) if one.variances else 0.0

@@ -9,12 +9,13 @@ from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
-from harness.bus import BusDevice, BusWiring, LabelledCapture, decode
+from harness.bus import BusDevice, BusWiring, LabelledCapture
 from harness.config import SettingsFile
 from harness.errors import CaptureError, LearnError, UsageError
 from harness.learn.explain import Observed
 from harness.learn.listen import Heard
 from harness.learn.readings import OWN_RATIO, Gathered
+from harness.learn.taken import taken
 from harness.values import Capture, ControlWord, Setting
 
 NEEDED = ("channel", "coarse", "fine", "gain")
@@ -282,21 +283,17 @@ def gather_captures(recorded: Sequence[Recorded], captures: Mapping[Setting, Cap
 def _words(
     capture: Capture | None, wiring: BusWiring, latches: tuple[str, ...]
 ) -> tuple[tuple[ControlWord, ...], str]:
-    """The last whole word under each latch, or why not."""
+    """The last word under each latch, or why not."""
     if capture is None:
         return (), "no capture of it"
     if not latches:
         return (), "no word follows its channel"
     try:
-        decoding = decode(capture, wiring)
+        last = dict(taken(capture, wiring))
     except CaptureError as error:
         return (), str(error)
-    held: dict[str, ControlWord] = {}
-    for word in decoding.words:
-        if word.value is not None and not word.note:
-            for latch in word.latches:
-                held[latch] = ControlWord(latch, word.bits, word.value)
+    held = {latch: word for latch, word in last.items() if word is not None}
     missing = [latch for latch in latches if latch not in held]
     if missing:
-        return (), f"no word under {', '.join(missing)}"
+        return (), f"no whole word under {', '.join(missing)}"
     return tuple(held[latch] for latch in latches), ""

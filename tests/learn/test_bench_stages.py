@@ -177,6 +177,21 @@ def test_a_channel_without_a_latch_is_left_out_and_named() -> None:
     assert gathered.unheard[0] == (Setting(1, 0, 0), "no word follows its channel")
 
 
+def test_a_setting_whose_frame_is_not_sound_does_not_get_the_word_of_the_one_before() -> None:
+    settings = session.settings_of(TRUTH)
+    heard, device, readings, ratio = session.measured(TRUTH, settings)
+    adapter = random_bench(TRUTH).adapter
+    adapter.sent("101", 0)
+    short = adapter.fetch()
+    other = dataclasses.replace(short, lines=tuple(f"{line}-else" for line in short.lines))
+    spoilt = {Setting(1, 0, 3): short, Setting(1, 0, 7): other}
+    changed = [dataclasses.replace(r, capture=spoilt.get(r.setting, r.capture)) for r in readings]
+    gathered = gather_readings(
+        changed, device=device, wiring=heard.wiring, latches=heard.latches, input_ratio=ratio
+    )
+    assert gathered.unheard == tuple((s, f"no whole word under {heard.latches[1][0]}") for s in spoilt)
+
+
 @pytest.mark.parametrize(
     ("change", "says"),
     [
