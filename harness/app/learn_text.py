@@ -11,7 +11,7 @@ from harness.app.learn_notebook import Notebook
 from harness.app.learn_stages import TROUBLE
 from harness.config import SettingsFile
 from harness.learn import Explained, Moves
-from harness.values import Realness, Setting
+from harness.values import Realness
 
 MOST = 5
 """Settings named of a kind; the page has them all."""
@@ -48,12 +48,7 @@ def explained_text(learned: Learned, settings: SettingsFile) -> Iterator[str]:
         how = f"sends {rule.right} of {rule.seen} words that were seen"
         yield f"firmware   {rule.firmware['rule']}: {how}"
     for what, settings_without in (("no gain at", learned.gathered.unread), ("no word at", learned.gathered.unheard)):
-        yield from _list(what, tuple(f"{label_of(setting, settings)}: {why}" for setting, why in settings_without))
-
-
-def label_of(setting: Setting, settings: SettingsFile) -> str:
-    """A setting as people name it."""
-    return f"ch{setting.channel} {settings.range_names[setting.coarse]} {settings.fine_names[setting.fine]}"
+        yield from _list(what, tuple(f"{settings.label(setting)}: {why}" for setting, why in settings_without))
 
 
 def _law(explained: Explained) -> Iterator[str]:

@@ -9,6 +9,7 @@ from pydantic import Field, model_validator
 
 from harness.config.device_file import Acquisition, Converter, Fine, Input, Settle
 from harness.config.model import Name, Positive, Table, Versioned
+from harness.values import Setting
 
 
 class NamedRange(Table):
@@ -120,6 +121,10 @@ class SettingsFile(Versioned):
         words = self.words.words() if self.words is not None else ()
         digits = (self.words.bits + 3) // 4 if self.words is not None else 1
         return tuple(f"{word:0{digits}X}" for word in words)
+
+    def label(self, setting: Setting) -> str:
+        """A setting as people name it."""
+        return f"ch{setting.channel} {self.range_names[setting.coarse]} {self.fine_names[setting.fine]}"
 
     def named_gains(self) -> dict[tuple[int, int], float]:
         """The gain, codes a volt, that each coarse and fine position is named after; empty where names say nothing."""

@@ -23,7 +23,6 @@ from harness.values import (
     LearnedSetting,
     LearnedStage,
     LearnedStep,
-    Setting,
 )
 
 Answers = Sequence[tuple[str, str, str]]
@@ -112,7 +111,7 @@ def _settings(explained: Explained, settings: SettingsFile) -> Iterator[LearnedS
         measured = float(math.exp(seen.logs[row])) if seen.measured[row] else None
         by_law = _finite(gains[row])
         yield LearnedSetting(
-            setting=setting, label=_label(setting, settings), word=_word(explained, row),
+            setting=setting, label=settings.label(setting), word=_word(explained, row),
             bits="".join(map(str, seen.bits[row])) if explained.by_words else "",
             outside="".join(str(bit) for place, bit in enumerate(seen.bits[row]) if place not in number),
             code=None if law is None else int(codes[row]), measured_codes_per_v=measured, law_codes_per_v=by_law,
@@ -124,10 +123,6 @@ def _settings(explained: Explained, settings: SettingsFile) -> Iterator[LearnedS
 
 def _finite(value: float) -> float | None:
     return float(value) if math.isfinite(value) else None
-
-
-def _label(setting: Setting, settings: SettingsFile) -> str:
-    return f"ch{setting.channel} {settings.range_names[setting.coarse]} {settings.fine_names[setting.fine]}"
 
 
 def _word(explained: Explained, row: int) -> str:

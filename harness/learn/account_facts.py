@@ -9,7 +9,7 @@ from harness.config import SettingsFile
 from harness.learn.explain import Explained, Moves
 from harness.learn.readings import Gathered
 from harness.learn.write import Rule
-from harness.values import LearnedFact, Realness, Setting
+from harness.values import LearnedFact, Realness
 
 KNOWN, LIKELY, GUESSED, UNKNOWN = "known", "likely", "guessed", "unknown"
 MOST_NAMED = 4
@@ -34,17 +34,13 @@ def facts(gathered: Gathered, explained: Explained, rule: Rule, settings: Settin
     yield from _realness(explained, settings, waves=bool(gathered.waves))
     for what, missing in (("gain", gathered.unread), ("whole word", gathered.unheard)):
         if missing:
-            named = "; ".join(f"{_label(setting, settings)} ({why})" for setting, why in missing[:MOST_NAMED])
+            named = "; ".join(f"{settings.label(setting)} ({why})" for setting, why in missing[:MOST_NAMED])
             more = "" if len(missing) <= MOST_NAMED else " and others"
             yield _fact(UNKNOWN, f"{len(missing)} settings have no {what}: {named}{more}")
 
 
 def _fact(sure: str, text: str) -> LearnedFact:
     return LearnedFact(sure=sure, text=text)
-
-
-def _label(setting: Setting, settings: SettingsFile) -> str:
-    return f"ch{setting.channel} {settings.range_names[setting.coarse]} {settings.fine_names[setting.fine]}"
 
 
 def _words(explained: Explained, rule: Rule) -> Iterator[LearnedFact]:
