@@ -128,12 +128,8 @@ def _finite(value: float) -> float | None:
 def _word(explained: Explained, row: int) -> str:
     if not explained.by_words:
         return ""
-    bits = explained.seen.bits[row]
-    texts = []
-    for segment in explained.seen.segments:
-        value = int("".join(map(str, bits[segment.start : segment.start + segment.bits])), 2)
-        texts.append(f"{value:0{(segment.bits + 3) // 4}X}")
-    return " ".join(texts)
+    words = zip(explained.seen.segments, explained.seen.held(row), strict=True)
+    return " ".join(f"{value:0{(segment.bits + 3) // 4}X}" for segment, value in words)
 
 
 def _steps(rows: Sequence[LearnedSetting]) -> Iterator[LearnedStep]:

@@ -74,6 +74,13 @@ class Seen:
         """The whole row of bits of each setting, to be compared."""
         return tuple(row.tobytes() for row in self.bits)
 
+    def held(self, row: int) -> tuple[int, ...]:
+        """The word of each gain device at one setting, first bit on the wire most significant."""
+        bits = self.bits[row]
+        return tuple(
+            int("".join(map(str, bits[segment.start : segment.start + segment.bits])), 2) for segment in self.segments
+        )
+
 
 def gather(observed: Sequence[Observed]) -> Seen:
     """Settings as arrays, in order of channel, coarse, fine.

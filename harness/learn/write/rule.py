@@ -78,12 +78,8 @@ def _words(explained: Explained) -> Mapping[Setting, tuple[ControlWord, ...]]:
     channels = sorted({setting.channel for setting in explained.seen.settings})
     for row, setting in enumerate(explained.seen.settings):
         found[setting] = tuple(
-            ControlWord(
-                segment.latches[channels.index(setting.channel)],
-                segment.bits,
-                int("".join(map(str, explained.seen.bits[row, segment.start : segment.start + segment.bits])), 2),
-            )
-            for segment in explained.seen.segments
+            ControlWord(segment.latches[channels.index(setting.channel)], segment.bits, value)
+            for segment, value in zip(explained.seen.segments, explained.seen.held(row), strict=True)
         )
     return found
 
