@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 
 import pytest
 from scipy.stats import norm, t
@@ -132,14 +133,26 @@ def test_two_stations():
 
 
 def test_a_chart_of_single_values_and_its_limits():
-    (point, _) = ewma([3.0, 0.0], target=1.0, deviation=0.5, weight=1.0, limit_sigmas=3.0)
-    assert (point.average, point.low, point.high, point.inside) == (3.0, -0.5, 2.5, False)
-    (wider,) = ewma([3.0], target=1.0, deviation=0.5, weight=1.0, limit_sigmas=3.0, reference=3)
-    assert wider.high == pytest.approx(1.0 + 1.5 * math.sqrt(4.0 / 3.0))
-    with pytest.raises(MeasureError, match="weight 0, deviation 1"):
-        ewma([1.0], target=0.0, deviation=1.0, weight=0.0)
-    with pytest.raises(NotFinite, match="value 0 is nan"):
-        ewma([math.nan], target=0.0, deviation=1.0)
+    average, half = ewma([3.0, 0.0], mean=1.0, deviation=0.5, weight_ratio=1.0, width=3.0)
+    assert (average.tolist(), half.tolist()) == ([3.0, 0.0], [1.5, 1.5])
+    _, wider = ewma([3.0], mean=1.0, deviation=0.5, weight_ratio=1.0, width=3.0, reference=3)
+    assert wider[0] == pytest.approx(1.5 * math.sqrt(4.0 / 3.0))
+
+
+@pytest.mark.parametrize(
+    ("change", "said"),
+    [
+        ({"weight_ratio": 0.0}, "EWMA: weight_ratio is 0.0; allowed is a finite number > 0 and <= 1"),
+        ({"deviation": 0.0}, "EWMA: deviation is 0.0"),
+        ({"width": -1.0}, "EWMA: width is -1.0"),
+        ({"reference": 0}, "EWMA: reference is 0.0; allowed is a finite number >= 1"),
+        ({"values": [1.0, math.nan]}, "EWMA: a value is nan"),
+    ],
+)
+def test_what_a_chart_refuses(change, said):
+    given = {"values": [1.0], "mean": 0.0, "deviation": 1.0} | change
+    with pytest.raises(NotFinite, match=re.escape(said)):
+        ewma(given.pop("values"), **given)
 
 
 def test_limits_of_several_charts_share_one_false_alarm():

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from harness.judge.gauge import (
@@ -97,11 +98,13 @@ def test_weighted_average_of_the_handbook():
               52.4, 53.6, 52.1]  # fmt: skip
     printed = [50.60, 49.52, 50.56, 50.18, 50.16, 49.21, 49.75, 49.85, 50.26, 50.33, 50.11, 49.36, 49.52, 50.05, 49.38,
                49.92, 50.73, 51.23, 51.94, 51.99]  # fmt: skip
-    points = ewma(values, target=50.0, deviation=2.0539, weight=0.3, limit_sigmas=3.0)
-    assert [point.average for point in points] == pytest.approx(printed, abs=0.00501)
+    weighted, half = ewma(values, mean=50.0, deviation=2.0539, weight_ratio=0.3, width=3.0)
+    assert weighted == pytest.approx(printed, abs=0.00501)
     # The handbook's limits are those of a long run: after 20 values 0.7^40 of the variance is missing.
-    assert (points[-1].low, points[-1].high) == pytest.approx((47.4115, 52.5884), abs=1e-4)
-    assert all(point.inside for point in points)
+    assert (50.0 - half[-1], 50.0 + half[-1]) == pytest.approx((47.4115, 52.5884), abs=1e-4)
+    assert np.all(np.abs(weighted - 50.0) < half)
+    # Half width after the first value: lambda times L deviations.
+    assert half[0] == pytest.approx(0.3 * 3.0 * 2.0539, rel=1e-12)
 
 
 def test_interval_of_a_capability():

@@ -10,8 +10,8 @@ import pytest
 
 from harness.errors import NotFinite
 from harness.judge.decision import share_interval
+from harness.judge.gauge.ewma import WEIGHT_RATIO, WIDTH
 from harness.judge.lot import capability, ewma_run_length, zones_run_length
-from harness.judge.lot.chart import WEIGHT_RATIO, WIDTH, ewma
 
 EXAMPLES = tomllib.loads((Path(__file__).parent / "data" / "statistics-examples.toml").read_text("utf-8"))
 
@@ -66,21 +66,6 @@ def test_what_capability_refuses(change, said):
     with pytest.raises(NotFinite) as caught:
         capability(*given.values(), **limits)
     assert str(caught.value).startswith(said)
-
-
-def test_weighted_mean_of_the_handbook():
-    # NIST/SEMATECH e-Handbook, 6.3.2.4: lambda 0.3, mean 50, s 2.0539, three deviations; the printed limits
-    # 52.5884 and 47.4115 are the steady ones; the weighted mean is printed to two decimals.
-    given = [52.0, 47.0, 53.0, 49.3, 50.1, 47.0, 51.0, 50.1, 51.2, 50.5, 49.6, 47.6, 49.9, 51.3, 47.8, 51.2, 52.6,
-             52.4, 53.6, 52.1]  # fmt: skip
-    printed = [50.60, 49.52, 50.56, 50.18, 50.16, 49.21, 49.75, 49.85, 50.26, 50.33, 50.11, 49.36, 49.52, 50.05,
-               49.38, 49.92, 50.73, 51.23, 51.94, 51.99]  # fmt: skip
-    weighted, half = ewma(given, mean=50.0, deviation=2.0539, weight_ratio=0.3, width=3.0)
-    assert weighted == pytest.approx(printed, abs=0.0051)
-    # The steady limit is reached to 1e-6 of itself: 0.7^40 = 6e-7. The print takes 0.4201 for its root.
-    assert half[-1] == pytest.approx(52.5884 - 50.0, abs=2e-4)
-    # Half width after the first point: lambda times L deviations.
-    assert half[0] == pytest.approx(0.3 * 3.0 * 2.0539, rel=1e-12)
 
 
 def test_run_lengths_of_weighted_means():

@@ -2,7 +2,7 @@
 
 from harness.judge.gauge.anova import Anova, anova_study
 from harness.judge.gauge.average_range import RangeStudy, average_range_study
-from harness.judge.gauge.ewma import EwmaPoint, ewma, run_limit_ratio
+from harness.judge.gauge.ewma import ewma, run_limit_ratio
 from harness.judge.gauge.range_factors import mean_range_ratio, single_range_ratio
 from harness.judge.gauge.spread import GaugeSpread
 from harness.judge.gauge.stations import StationsApart, stations_apart
@@ -11,7 +11,6 @@ from harness.judge.gauge.type1 import TypeOne, type_one
 
 __all__ = [
     "Anova",
-    "EwmaPoint",
     "GaugeSpread",
     "GaugeTable",
     "RangeStudy",

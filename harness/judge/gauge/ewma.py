@@ -3,75 +3,58 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass
 
-from harness.errors import MeasureError, NotFinite
+import numpy as np
+import numpy.typing as npt
 
-WEIGHT = 0.2
-"""Of the newest value; with limits at 2.86 a false alarm in 366 values."""
-LIMIT_SIGMAS = 2.86
-FALSE_ALARM = 2.0 * (1.0 - 0.5 * (1.0 + math.erf(LIMIT_SIGMAS / math.sqrt(2.0))))
+from harness.errors import MeasureError
+from harness.judge.uncertainty.checked import Floats, checked
+
+WEIGHT_RATIO = 0.2
+WIDTH = 2.86
+"""Lambda and L: about 370 values between false alarms, as of one value beyond three deviations."""
+FALSE_ALARM = 2.0 * (1.0 - 0.5 * (1.0 + math.erf(WIDTH / math.sqrt(2.0))))
 """Chance that one average of a chart whose limits are known lies beyond them."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class EwmaPoint:
-    """One value on the chart, in its unit."""
-
-    value: float
-    average: float
-    """Weighted: this value and all before."""
-    low: float
-    high: float
-
-    @property
-    def inside(self) -> bool:
-        """Whether the average keeps the limits."""
-        return self.low <= self.average <= self.high
-
-
 def ewma(
-    values: Sequence[float],
+    values: npt.ArrayLike,
     *,
-    target: float,
+    mean: float,
     deviation: float,
-    weight: float = WEIGHT,
-    limit_sigmas: float = LIMIT_SIGMAS,
+    weight_ratio: float = WEIGHT_RATIO,
+    width: float = WIDTH,
     reference: int | None = None,
-) -> tuple[EwmaPoint, ...]:
-    """The chart of values in order of time.
+) -> tuple[Floats, Floats]:
+    """An exponentially weighted mean and the half width of its limits.
 
     Args:
-        values: any number, one unit.
-        target: where they should be, same unit.
-        deviation: standard deviation of a single value, same unit, > 0.
-        weight: of the newest value, above 0 to 1; 1 is the plain chart of single values.
-        limit_sigmas: half width of the limits in standard deviations of the average, > 0.
-        reference: values whose mean the target is, which makes the limits wider; None for a target known exactly.
+        values: shape (n,), in order of time, any unit, n >= 1.
+        mean: where it begins and its limits lie about, same unit.
+        deviation: of a single value, same unit, > 0.
+        weight_ratio: lambda, of the newest value, above 0 to 1; 1 is the plain chart of single values.
+        width: L, half width of the limits in standard deviations of the weighted mean, > 0.
+        reference: values that `mean` is the mean of, which makes the limits wider; None where it is known exactly.
     Returns:
-        one point a value.
+        the weighted mean after each value, and the half width there, both shape (n,).
     Raises:
-        MeasureError: a weight, deviation or half width that is not allowed.
-        NotFinite: a value is NaN or infinite.
+        NotFinite: a number is outside its bounds.
     Source:
-        NIST/SEMATECH e-Handbook, 6.3.2.4; variance s²·w/(2 - w)·(1 - (1 - w)^2i), Lucas and Saccucci (1990).
+        NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.2.4; limits before the steady state: Lucas and Saccucci,
+        Technometrics 32, 1990.
     """
-    if not (0.0 < weight <= 1.0 and deviation > 0.0 and limit_sigmas > 0.0):
-        raise MeasureError(
-            f"chart: weight {weight:g}, deviation {deviation:g}, limits at {limit_sigmas:g}; allowed: a weight above 0 "
-            "to 1, the others above 0"
-        )
-    points, average = [], target
-    unsure = 0.0 if reference is None else 1.0 / reference
-    for index, value in enumerate(values):
-        if not math.isfinite(value):
-            raise NotFinite(f"chart: value {index} is {value}; allowed: numbers: leave that run out")
-        average = weight * value + (1.0 - weight) * average
-        memory = 1.0 - (1.0 - weight) ** (2 * (index + 1))
-        half = limit_sigmas * deviation * math.sqrt(weight / (2.0 - weight) * memory + unsure)
-        points.append(EwmaPoint(value=value, average=average, low=target - half, high=target + half))
-    return tuple(points)
+    where = "EWMA"
+    x = checked(where, "a value", values)
+    weight = float(checked(where, "weight_ratio", weight_ratio, least=0.0, most=1.0, open_at="least"))
+    sigma = float(checked(where, "deviation", deviation, least=0.0, open_at="least"))
+    sigmas = float(checked(where, "width", width, least=0.0, open_at="least"))
+    begin = float(checked(where, "mean", mean))
+    unsure = 0.0 if reference is None else 1.0 / float(checked(where, "reference", reference, least=1.0))
+    from scipy.signal import lfilter
+
+    weighted = begin + lfilter([weight], [1.0, weight - 1.0], x - begin)
+    left = (1.0 - weight) ** (2.0 * np.arange(1, len(x) + 1))
+    return weighted, sigmas * sigma * np.sqrt(weight / (2.0 - weight) * (1.0 - left) + unsure)
 
 
 def run_limit_ratio(charts: int, reference: int | None) -> float:

@@ -120,16 +120,17 @@ def _row(name: str, reference: Sequence[float], values: Sequence[float], sigmas:
     target, deviation = float(np.mean(reference)), float(np.std(reference, ddof=1))
     # What the reference shows is an estimate from few values; the least scatter is known.
     reach = max(sigmas[0] * deviation, sigmas[1] * least)
-    point = ewma(values, target=target, deviation=reach, limit_sigmas=1.0, reference=len(reference))[-1]
+    weighted, widths = ewma(values, mean=target, deviation=reach, width=1.0, reference=len(reference))
+    average, wide = float(weighted[-1]), float(widths[-1])
     half = reach * math.sqrt(1.0 + 1.0 / len(reference))
     return GoldenRow(
         name=name,
-        value=point.value,
+        value=values[-1],
         target=target,
         deviation=max(deviation, least),
-        average=point.average,
-        average_low=point.low,
-        average_high=point.high,
+        average=average,
+        average_low=target - wide,
+        average_high=target + wide,
         value_low=target - half,
         value_high=target + half,
     )

@@ -7,19 +7,16 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from harness.judge.gauge import ewma, mean_range_ratio
+from harness.judge.gauge.ewma import WEIGHT_RATIO, WIDTH
 from harness.judge.lot.run_length import SIDE, ewma_run_length, zone_alarm, zones_run_length
 from harness.judge.uncertainty.checked import Floats, checked
 
-WEIGHT_RATIO = 0.2
-WIDTH = 2.86
-"""Lambda and L: about 370 points between false alarms, as of one point beyond three deviations."""
 LEAST_POINTS = 20
 """Fewer give no chart: mean and deviation would be too uncertain for any limit."""
 MOST_BASE = 1000
 BEYOND = 4
 """Zone of what lies beyond three deviations."""
-RANGE_TO_DEVIATION = 1.128
-"""d2: mean range of two normal numbers over their deviation."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -57,39 +54,6 @@ class Chart:
         return len(self.weighted) / self.zone_run_length
 
 
-def ewma(
-    values: npt.ArrayLike, *, mean: float, deviation: float, weight_ratio: float = WEIGHT_RATIO, width: float = WIDTH
-) -> tuple[Floats, Floats]:
-    """An exponentially weighted mean and the half width of its limits.
-
-    Args:
-        values: shape (n,), any unit, n >= 1.
-        mean: where it begins, same unit.
-        deviation: of a single value, same unit, >= 0.
-        weight_ratio: lambda, above 0 to 1.
-        width: L, > 0.
-    Returns:
-        the weighted mean after each value, and the half width there, both shape (n,).
-    Raises:
-        NotFinite: a number is outside its bounds.
-    Source:
-        NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.2.4; limits before the steady state: Lucas and Saccucci,
-        Technometrics 32, 1990.
-    """
-    where = "EWMA"
-    x = checked(where, "values", values)
-    weight = float(checked(where, "weight_ratio", weight_ratio, least=0.0, most=1.0, open_at="least"))
-    steady = float(checked(where, "width", width, least=0.0, open_at="least")) * float(
-        checked(where, "deviation", deviation, least=0.0)
-    )
-    begin = float(checked(where, "mean", mean))
-    from scipy.signal import lfilter
-
-    weighted = begin + lfilter([weight], [1.0, weight - 1.0], x - begin)
-    left = (1.0 - weight) ** (2.0 * np.arange(1, len(x) + 1))
-    return weighted, steady * np.sqrt(weight / (2.0 - weight) * (1.0 - left))
-
-
 def chart_of(values: npt.ArrayLike) -> Chart | None:
     """The chart of a number over units.
 
@@ -108,7 +72,7 @@ def chart_of(values: npt.ArrayLike) -> Chart | None:
     if len(x) < LEAST_POINTS:
         return None
     mean = float(np.mean(x[:base]))
-    deviation = float(np.mean(np.abs(np.diff(x[:base])))) / RANGE_TO_DEVIATION
+    deviation = float(np.mean(np.abs(np.diff(x[:base])))) / mean_range_ratio(2)
     if deviation <= 0.0:
         return None
     weighted, half = ewma(x, mean=mean, deviation=deviation)
