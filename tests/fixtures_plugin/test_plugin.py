@@ -7,6 +7,8 @@ import re
 import pytest
 
 from fixtures.session import SuiteSession
+from harness.store import open_store
+from harness.values import attempt_of, ended_as_of
 from tests.fixtures_plugin.short_job import CONFIGS, NAMES, Run, names, properties
 
 pytest_plugins = ["pytester"]
@@ -120,6 +122,40 @@ def test_parallel_workers_with_a_bench_each_tell_the_session_what_was_inconclusi
     assert (said["gainladder_seed"], said["gainladder_ranges"]) == ("4", "1 of 6")
     assert re.fullmatch(r"skerry-hr-4.toml sha256 [0-9a-f]{64}", said["gainladder_file_limits"] or "")
     assert said["gainladder_run"] in (pytester.path / "r.html").read_text()
+
+
+PRODUCTION = '[production]\ngolden_units = ["G1"]\nleast_free_mb = 0\nsimulated = true\n'
+
+
+@pytest.mark.usefixtures("no_bench")
+def test_a_locked_station_is_locked_for_the_suite_too(run: Run, monkeypatch: pytest.MonkeyPatch) -> None:
+    result = run("-k", "ch1-5V-gain", more=PRODUCTION)
+    assert result.ret == 1
+    result.stdout.fnmatch_lines(["LockedOut: station simulated bench is locked, nothing was *:", "*golden-miss*"])
+    assert "a bench was opened" not in result.stdout.str()
+    refused = run("-k", "ch1-5V-gain", "--lift", "disk-low=no", more=PRODUCTION)
+    refused.stdout.fnmatch_lines(["UsageError: --lift: got 'disk-low=no'*"])
+    monkeypatch.setenv("PYTEST_XDIST_WORKER", "gw0")
+    apart = run(more=PRODUCTION)
+    assert apart.ret not in (0, 5)
+    apart.stdout.fnmatch_lines(["*a job with [[]production[]] counts each run of a unit*"])
+
+
+def test_a_part_of_the_ladder_is_counted_and_passes_nothing(
+    run: Run, pytester: pytest.Pytester, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("harness.app.production.active_locks", lambda facts: ())
+    store = str(pytester.path / "s.sqlite")
+    run("-k", "ch1-5V-gain", "--store", store, "--unit", "A1", "--repaired", "K1", more=PRODUCTION).assert_outcomes(
+        passed=1, deselected=len(NAMES) - 1
+    )
+    with open_store(store, read_only=True) as opened:
+        events = opened.events(opened.resolve("last"))
+    begun, ended = attempt_of(events), ended_as_of(events)
+    assert begun is not None
+    assert (begun.unit, begun.number, begun.repaired) == ("A1", 1, "K1")
+    assert ended is not None
+    assert str(ended.outcome) == "INVALID"
 
 
 def test_what_two_workers_say_of_one_run_is_told_once() -> None:

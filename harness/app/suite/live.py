@@ -7,13 +7,16 @@ from collections.abc import Collection, Mapping
 from dataclasses import dataclass, replace
 
 from harness.app.bench_open import OpenBench, open_bench
-from harness.app.run import RunRequest, judge_of, new_header, plan_of
+from harness.app.options import login
+from harness.app.production import Asked, Notes, admit, note_verdict
+from harness.app.run import UNNAMED, RunRequest, judge_of, judged, new_header, plan_of
 from harness.app.setup import Setup
 from harness.app.signals import interruptible
 from harness.app.suite.claim import Range, SuiteClaim, by_range
 from harness.app.suite.ended import Ended
 from harness.app.suite.judged import Part, Parts
 from harness.app.suite.stored import StoredRun
+from harness.drivers import RealClock
 from harness.errors import GainladderError, StationFault, StoreError, UsageError
 from harness.judge import RunJudge
 from harness.store import RunRecorder, Store, open_store
@@ -29,6 +32,9 @@ class SuiteRequest:
     store_url: str
     seed: int | None = None
     faults: tuple[str, ...] = ()
+    lifts: tuple[str, ...] = ()
+    """As of `Asked`."""
+    repaired: str = ""
 
 
 class LiveRun:
@@ -46,6 +52,7 @@ class LiveRun:
         self._files = contextlib.ExitStack()
         self._opened: tuple[OpenBench, Store] | None = None
         self._record: _Record | None = None
+        self._notes: Notes = ()
         self._swept: set[Range] = set()
         self._trouble: GainladderError | None = None
         self._end: tuple[str, str] | None = None
@@ -86,6 +93,7 @@ class LiveRun:
             self._bench.close()
             if record is None:
                 return None
+            self._note_verdict(record)
             ended = StoredRun(record.store, record.header.run_id).ended({} if self._end else shown, wanted)
             # A range that broke off at once has no reading, and was asked for all the same.
             return replace(ended, swept=len(self._swept))
@@ -106,6 +114,8 @@ class LiveRun:
         if not request.unit and setup.bench.file.simulation is None:
             raise UsageError("a real bench needs --unit SERIAL: a record without a serial number is worthless")
         store = self._files.enter_context(open_store(request.store_url))
+        asked = Asked(operator=login(), lifts=request.lifts, repaired=request.repaired)
+        self._notes = admit(store, setup, request.unit or UNNAMED, asked, RealClock())
         self._bench.enter_context(interruptible())
         opened = self._bench.enter_context(
             open_bench(
@@ -120,10 +130,12 @@ class LiveRun:
         opened, store = self._open()
         if self._record is None:
             request = RunRequest(
-                unit=self._request.unit or "simulated", operator="pytest", faults=self._request.faults
+                unit=self._request.unit or UNNAMED, operator="pytest", faults=self._request.faults
             )
             header = new_header(self.setup, opened, request)
             recorder = store.begin(header, clock=opened.bench.clock)
+            for kind, text in self._notes:
+                recorder.note(kind, text)
             judge = judge_of(self.setup)
             tee = opened.recorder(_Tee(recorder, judge))
             settings = [setting for setting, _ in self.setup.planned()]
@@ -152,6 +164,15 @@ class LiveRun:
             self._end = ("interrupted" if isinstance(error, KeyboardInterrupt) else "stopped", type(error).__name__)
             raise
         return record
+
+    def _note_verdict(self, record: _Record) -> None:
+        """A counted run is decided as a whole: what was not asked for is missing, and missing settings pass nothing."""
+        if self.setup.job.production is None:
+            return
+        run_id = record.header.run_id
+        # Without the line a later look judges the run from its record.
+        with contextlib.suppress(StoreError):
+            note_verdict(record.store, run_id, judged(record.store, run_id)[1], RealClock())
 
     def _ending(self) -> tuple[str, str]:
         swept, planned = len(self._swept), len(self.ladder)
