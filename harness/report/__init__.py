@@ -6,6 +6,7 @@ from harness.report.claim_line import ReportLine, report_line
 from harness.report.coverage_csv import coverage_csv
 from harness.report.csv_file import csv_text
 from harness.report.diagnosis import diagnosis_csv
+from harness.report.failures import failures
 from harness.report.figures.coverage import coverage_svg
 from harness.report.json_file import json_text
 from harness.report.junit_file import junit_text
@@ -28,6 +29,7 @@ __all__ = [
     "csv_text",
     "detail_html",
     "diagnosis_csv",
+    "failures",
     "html",
     "json_text",
     "junit_text",

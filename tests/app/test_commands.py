@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import json
+import re
 import xml.etree.ElementTree as ElementTree
 from pathlib import Path
 from typing import Any
@@ -51,6 +52,7 @@ def test_other_limits_flip_a_verdict_from_the_record(gainladder: Any, tmp_path: 
     flipped = gainladder("judge", "last", "--limits", str(tight))
     assert flipped.code == 1
     assert "allowed -0.05 to +0.05 percent" in flipped.out
+    assert re.search(r"FAIL  ch2 gain: \d+ of 55 \(.*\); worst: ch2 ", flipped.out), "like failures are one line"
 
 
 def test_preview_shows_the_ladder_and_opens_nothing(gainladder: Any) -> None:

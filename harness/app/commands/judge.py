@@ -6,6 +6,9 @@ import click
 
 from harness.app.options import json_option, limits_option, store_option
 
+MOST_LINES = 20
+"""A terminal shows the verdict above them and the suspects below them at once."""
+
 
 @click.command()
 @click.argument("run", metavar="[RUN]", default="")
@@ -52,8 +55,11 @@ def _judge(run: str, limits_path: str, store_url: str, as_json: bool) -> int:
         result_json(report.summary(header, decided, report_path=""))
     else:
         result(verdict_line(header, decided))
-        for judgement in [j for j in decided.judgements if j.reason][:20]:
-            result(f"  {judgement.outcome}  {judgement.reason}")
+        lines = report.failures(decided)
+        for line in lines[:MOST_LINES]:
+            result(f"  {line}")
+        if more := len(lines[MOST_LINES:]):
+            result(f"  and {more} lines more; `gainladder report {run_id} --out FILE` shows everything")
         for candidate in decided.candidates:
             told = f"look at: {candidate.look}; to tell: {candidate.test}"
             result(f"  suspect {candidate.fault}: {candidate.why}; {told}")
