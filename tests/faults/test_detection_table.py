@@ -10,9 +10,9 @@ import pytest
 from harness.diagnosis import KNOWN
 from harness.judge.decision import share_interval
 from harness.simulated import catalogue
-from tests.faults.detection import COLUMNS, rows
+from tests.faults.detection import COLUMNS, DEVICES, rows
 from tests.faults.smallest import has_scale
-from tests.faults.table import FILE, REFERENCE
+from tests.faults.table import COMMAND, FILE, REFERENCE
 
 LINES = FILE.read_text("utf-8").splitlines() if FILE.exists() else []
 TABLE = list(csv.DictReader(line for line in LINES if not line.startswith("#")))
@@ -20,8 +20,13 @@ NEAR = [row for row in TABLE if row["device"].startswith(REFERENCE)]
 """Of the device that is nearest to the reference set-up of the sizes: its rows must hold to the letter."""
 ABOVE = [row for row in TABLE if row["size"] == "above" and not row["note"]]
 UNITS = [row for row in ABOVE if row["device"].startswith(REFERENCE) and row["id"].startswith("F")]
-OTHERS = [row for row in ABOVE if not row["device"].startswith(REFERENCE) and row["id"][0] in "FT"]
-"""Of the other devices, as far as the table has them; sizes follow their own limits (sizes_elsewhere.py)."""
+OTHERS = [device for device in DEVICES if device != REFERENCE]
+"""The other devices; sizes follow their own limits (sizes_elsewhere.py)."""
+NOT_MADE = {
+    "tarn-vg-1": "the table was last written with --devices skerry-hr-4",
+    "corrie-ur-2": "the table was last written with --devices skerry-hr-4",
+}
+"""OPEN: devices without a row in the committed table; take one out when its rows are there."""
 BLIND = {
     "F36": "no shipped job reads at two temperatures",
     "F48": "no shipped job of this device reads both polarities",
@@ -79,7 +84,8 @@ def test_every_fault_of_the_catalogue_has_a_row() -> None:
 def test_the_table_says_how_it_was_made_and_how_often_good_units_fail() -> None:
     assert LINES[0].startswith("# Written by `python -m tests.faults.table ")
     devices = {row["device"].split()[0] for row in TABLE}
-    assert REFERENCE in devices
+    assert REFERENCE in devices <= set(DEVICES)
+    assert set(re.findall(r" --devices ([^`]*)`", LINES[0])[0].split()) == devices
     for device in devices:
         line = next(line for line in LINES if line.startswith(f"# good units of the {device}: "))
         failed, units = map(int, re.findall(r": (\d+) of (\d+) FAIL", line)[0])
@@ -112,18 +118,29 @@ def test_above_the_threshold_all_are_named_with_what_is_not_told_apart() -> None
     assert {row["id"] for row in found if row["together"] != row["seeds"]} <= set(UNNAMED)
 
 
-def test_above_the_threshold_the_other_devices_find_everything() -> None:
-    missed = [row for row in OTHERS if row["found"] != row["seeds"]]
+def of_other(device: str) -> list[dict[str, str]]:
+    """Rows of faults of unit and station above their threshold; a device without rows is an expected failure."""
+    if not any(row["device"].split()[0] == device for row in TABLE):
+        assert device in NOT_MADE, f"{FILE.name} has no row of the {device}: write it with `{COMMAND}`"
+        pytest.xfail(f"{FILE.name} has no row of the {device} ({NOT_MADE[device]}): write it with `{COMMAND}`")
+    mine = [row for row in ABOVE if row["device"].split()[0] == device and row["id"][0] in "FT"]
+    assert mine
+    return mine
+
+
+@pytest.mark.parametrize("device", OTHERS)
+def test_above_the_threshold_the_other_devices_find_everything(device: str) -> None:
+    missed = [row for row in of_other(device) if row["found"] != row["seeds"]]
     assert {row["id"] for row in missed} <= set(SHARED)
     for row in missed:
         assert set(re.findall(r"[A-Z]+", row["outcomes"])) <= {"FAIL", "INCONCLUSIVE"}
         assert row["together"] == row["seeds"]
 
 
-@pytest.mark.parametrize("device", sorted({row["device"].split()[0] for row in OTHERS}))
+@pytest.mark.parametrize("device", OTHERS)
 def test_above_the_threshold_the_other_devices_name_95_percent(device: str) -> None:
     """In the best three, or beside one of them as not told apart."""
-    mine = [row for row in OTHERS if row["device"].startswith(device) and row["id"] not in UNNAMED]
+    mine = [row for row in of_other(device) if row["id"] not in UNNAMED]
     assert runs(mine, "together") >= 0.95 * runs(mine, "seeds")
 
 
@@ -147,7 +164,9 @@ def test_faults_of_links_and_host_never_fail_the_unit() -> None:
 def test_the_smallest_size_found_is_near_the_threshold() -> None:
     """At half the threshold it must pass, at twice (or the usual size) it must fail."""
     scaled = {entry.id for entry in catalogue() if has_scale(entry)}
-    for row in (row for row in UNITS if row["id"] in scaled and row["id"] not in (*SHARED, *BELOW)):
+    mine = [row for row in UNITS if row["id"] in scaled and row["id"] not in (*SHARED, *BELOW)]
+    assert mine
+    for row in mine:
         ratio = float(re.findall(r"\((\S+) of its threshold\)", row["smallest"])[0])
         assert 0.5 < ratio <= 2.1, row
 
