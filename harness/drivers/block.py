@@ -21,16 +21,10 @@ def read_block(link: Link) -> bytes:
     if not b"1" <= start[1:] <= b"9":
         kind = "an indefinite block" if start[1:] == b"0" else f"the count digit {start[1:]!r}"
         raise _wrong(link, f"it has {kind}", "a definite-length block, count digit 1 to 9")
-    digits = link.read_exactly(int(start[1:]))
-    if not digits.isdigit():
-        raise _wrong(link, f"its length is {digits!r}", f"{len(digits)} decimal digits")
-    length = int(digits)
-    if length > LARGEST_BYTES:
-        raise _wrong(link, f"its length is {length} bytes", f"at most {LARGEST_BYTES} bytes")
+    count = int(start[1:])
+    length = _length(link, link.read_exactly(count), count)
     payload = link.read_exactly(length) if length else b""
-    tail = link.read_line().rstrip(b"\r")
-    if tail:
-        raise _wrong(link, f"{tail[:20]!r} follows the {length} payload bytes", "the line feed")
+    _check_end(link, link.read_line(), length)
     return payload
 
 
@@ -44,22 +38,33 @@ def read_answers_and_block(link: Link) -> tuple[bytes, bytes | None]:
     start = _block_in(line)
     if start is None:
         return line, None
-    digit = line[start + 1 : start + 2]
-    body = start + 2 + int(digit)
-    digits = line[start + 2 : body]
-    if len(digits) != int(digit) or not digits.isdigit():
-        raise _wrong(link, f"its length is {digits!r}", f"{int(digit)} decimal digits")
-    length = int(digits)
-    if length > LARGEST_BYTES:
-        raise _wrong(link, f"its length is {length} bytes", f"at most {LARGEST_BYTES} bytes")
+    count = int(line[start + 1 : start + 2])
+    body = start + 2 + count
+    length = _length(link, line[start + 2 : body], count)
     payload = line[body:]
     if len(payload) < length:
         payload += b"\n"  # a byte of the payload, and not the end of the line
         payload += link.read_exactly(length - len(payload)) if len(payload) < length else b""
         payload += link.read_line()
-    if payload[length:].strip(b"\r"):
-        raise _wrong(link, f"{payload[length : length + 20]!r} follows the {length} payload bytes", "the line feed")
+    _check_end(link, payload[length:], length)
     return line[:start].rstrip(b";"), payload[:length]
+
+
+def _length(link: Link, digits: bytes, count: int) -> int:
+    """What the header says, bytes."""
+    if len(digits) != count or not digits.isdigit():
+        raise _wrong(link, f"its length is {digits!r}", f"{count} decimal digits")
+    length = int(digits)
+    if length > LARGEST_BYTES:
+        raise _wrong(link, f"its length is {length} bytes", f"at most {LARGEST_BYTES} bytes")
+    return length
+
+
+def _check_end(link: Link, tail: bytes, length: int) -> None:
+    """Demand the end of the line behind the payload."""
+    tail = tail.rstrip(b"\r")
+    if tail:
+        raise _wrong(link, f"{tail[:20]!r} follows the {length} payload bytes", "the line feed")
 
 
 def _block_in(line: bytes) -> int | None:
