@@ -47,7 +47,6 @@ class Ranking:
         best = self.faults[0].distance if self.faults else 0.0
         return tuple(ranked.fault for ranked in self.faults if ranked.distance - best <= AMBIGUOUS)
 
-
     def alike(self, one: Ranked) -> tuple[str, ...]:
         """Faults that do the very same as one that is not the nearest, and lie as far off."""
         return tuple(
