@@ -147,6 +147,24 @@ def test_the_polarity_that_clips_earlier_counts(
         assert f"fill 1.2, {polarity} peaks: clip-level -20" in reasons(result, "clip-level")[0]
 
 
+def test_codes_that_begin_at_zero_clip_as_signed_ones_do() -> None:
+    converter = SETUP.device.converter.model_copy(update={"low_code": 0, "high_code": 4095})
+    setup = dataclasses.replace(
+        SETUP,
+        device=SETUP.device.model_copy(update={"converter": converter}),
+        rungs=(),
+        extras=tuple(rung for rung in SETUP.extras if rung.purpose is Purpose.OVERDRIVEN)[:1],
+    )
+
+    def lifted(rung: Rung) -> Reading:
+        made = beyond(rung, -2048, 1638)
+        assert made.waveform is not None
+        return dataclasses.replace(made, waveform=dataclasses.replace(made.waveform, codes=made.waveform.codes + 2048))
+
+    (claim,) = claims(run([Purpose.OVERDRIVEN], lifted, setup), "clip-level")
+    assert claim.measured == pytest.approx(100 * (1638 / 2047 - 1), abs=0.03)
+
+
 def test_a_record_that_never_reached_its_ends_leaves_the_clip_level_open() -> None:
     result = run([Purpose.OVERDRIVEN], lambda rung: beyond(rung, -2048, 2047, gain_ratio=0.7))
     assert {claim.outcome for claim in claims(result, "clip-level")} == {INVALID}

@@ -15,6 +15,8 @@ def _judge(context: Context) -> tuple[Judgement, ...]:
     Where arithmetic makes up part of the codes it is what brings them to their end: nothing is said there.
     """
     converter = context.device.converter
+    # Codes may begin at 0: what a polarity reaches counts from the middle.
+    middle = (converter.low_code + converter.high_code + 1) // 2
     claims = []
     for setting, extras in context.taken(Purpose.OVERDRIVEN).items():
         limit, extra = context.limit("clip-level", setting), extras[-1]
@@ -25,7 +27,10 @@ def _judge(context: Context) -> tuple[Judgement, ...]:
             why = extra.reason or "the record stands still at neither end: look at the gain and at the source's level"
             claims.append(not_measured(limit, f"{label}: {why}", setting=setting))
             continue
-        ends = (("negative", found.low / converter.low_code), ("positive", found.high / converter.high_code))
+        ends = (
+            ("negative", (found.low - middle) / (converter.low_code - middle)),
+            ("positive", (found.high - middle) / (converter.high_code - middle)),
+        )
         polarity, ratio = min(ends, key=lambda end: end[1])
         where = f"{label}, fill {extra.rung.fill_ratio:.3g}, {polarity} peaks"
         expanded = 200.0 * LEVEL_RATIO
