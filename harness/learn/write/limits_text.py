@@ -9,6 +9,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from harness.learn.explain import Explained
+from harness.learn.write.path_parts import first_levels
 from harness.learn.write.toml import shown
 
 WIDER = 4.0
@@ -75,11 +76,5 @@ def _row(item: str, percent: float | None, reason: str, *, date: datetime.date, 
 
 def _between_channels(explained: Explained) -> float:
     """Standard deviation of the channels' own scales, as ln."""
-    law = explained.law
-    if law is None:
-        return 0.0
-    by_channel: dict[int, float] = {}
-    for setting, group in zip(explained.seen.settings, explained.base, strict=True):
-        if int(group) in law.base:
-            by_channel.setdefault(setting.channel, law.base[int(group)])
-    return float(np.std(list(by_channel.values()), ddof=1)) if len(by_channel) > 1 else 0.0
+    scales = [] if explained.law is None else list(first_levels(explained, explained.law).values())
+    return float(np.std(scales, ddof=1)) if len(scales) > 1 else 0.0
