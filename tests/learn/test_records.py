@@ -83,6 +83,19 @@ def test_more_latches_than_a_bus_has_lines_leave_the_bus_out() -> None:
     assert len(gathered.observed) == 8
 
 
+def test_a_rule_is_held_against_words_that_no_bus_of_the_file_carries() -> None:
+    """Eight channels with a latch each: number and single bits of each word stand for it."""
+    one = text().splitlines()
+    every = [f"{channel}{line[1:]}" for channel in range(1, 9) for line in one[2:]]
+    known = settings(channels=8)
+    gathered, wiring = gather_records(read_gains("\n".join([*one[:2], *every]), settings=known, file="kept.csv"))
+    assert wiring is None
+    found = explain(gathered.observed, waves={})
+    rule = find_rule(found, draft_of(found, known, wiring, date=DATE, owner="x"))
+    assert (rule.right, rule.seen) == (192, 192)
+    assert rule.firmware["table"] == {name: [20 + 7 * fine for fine in range(12)] for name in ("low", "high")}
+
+
 @pytest.mark.parametrize(
     ("content", "says"),
     [

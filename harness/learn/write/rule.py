@@ -13,13 +13,13 @@ from harness.law import GainLaw, build
 from harness.learn.explain import Explained
 from harness.learn.write.design_values import designed_stages
 from harness.learn.write.draft import Draft
-from harness.learn.write.path_parts import CODE, with_every_code
+from harness.learn.write.path_parts import CODE, UNSEEN, outside_bits, with_every_code
 from harness.values import ControlWord, Setting
 
 FILE = "learned device"
 RULES = ("nearest-code", "floor")
-SETTLES = 0.98
-"""A rule that sends this share of the words is taken, and the others are listed."""
+Sent = ControlWord | tuple[str, str | int]
+"""A word, or a control by name."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -52,12 +52,12 @@ def find_rule(explained: Explained, draft: Draft) -> Rule:
     Source:
         the law room's own rules, tried on what was seen.
     """
-    words = {} if draft.settings.set_by == "adapter" else _words(explained)
+    seen = _seen(explained, draft)
     best: Rule | None = None
     why = ""
     for firmware, variant in _candidates(explained, draft):
         try:
-            found = _tried(variant, firmware, words)
+            found = _tried(variant, firmware, seen)
         except ConfigError as error:
             why = why or "; ".join(f"{p.key}: got {p.got}, allowed {p.allowed}" for p in error.problems[:2])
             continue
@@ -71,16 +71,22 @@ def find_rule(explained: Explained, draft: Draft) -> Rule:
     return best
 
 
-def _words(explained: Explained) -> Mapping[Setting, tuple[ControlWord, ...]]:
-    if not explained.by_words:
+def _seen(explained: Explained, draft: Draft) -> Mapping[Setting, frozenset[Sent]]:
+    """What was sent at each setting; where the file has no bus for the words, number and single bits stand for them."""
+    if not explained.by_words or explained.law is None or draft.settings.set_by == "adapter":
         return {}
-    found: dict[Setting, tuple[ControlWord, ...]] = {}
-    channels = sorted({setting.channel for setting in explained.seen.settings})
-    for row, setting in enumerate(explained.seen.settings):
-        found[setting] = tuple(
-            ControlWord(segment.latches[channels.index(setting.channel)], segment.bits, value)
-            for segment, value in zip(explained.seen.segments, explained.seen.held(row), strict=True)
-        )
+    seen, field, single = explained.seen, explained.law.hypothesis.field, outside_bits(explained)
+    found: dict[Setting, frozenset[Sent]] = {}
+    channels = sorted({setting.channel for setting in seen.settings})
+    for row, setting in enumerate(seen.settings):
+        if draft.bus is None:
+            bits = {(name, int(seen.bits[row, place])) for place, name in single.items()}
+            found[setting] = frozenset({(CODE, int(field.codes(seen.bits[row : row + 1])[0])), *bits})
+        else:
+            found[setting] = frozenset(
+                ControlWord(segment.latches[channels.index(setting.channel)], segment.bits, value)
+                for segment, value in zip(seen.segments, seen.held(row), strict=True)
+            )
     return found
 
 
@@ -124,18 +130,18 @@ def _code_table(explained: Explained, draft: Draft) -> dict[str, list[int]] | No
     return table
 
 
-def _tried(
-    draft: Draft, firmware: Mapping[str, Any], words: Mapping[Setting, tuple[ControlWord, ...]]
-) -> Rule:
+def _tried(draft: Draft, firmware: Mapping[str, Any], seen: Mapping[Setting, frozenset[Sent]]) -> Rule:
     device = validate(DeviceFile, draft.tables(firmware), file=FILE)
     law = build(device, file=FILE)
-    wrong = [law.predict(setting).label for setting, seen in words.items() if _sent(law, setting) != set(seen)]
+    wrong = [law.predict(setting).label for setting, want in seen.items() if _sent(law, setting, draft) != want]
     return Rule(
-        firmware=firmware, right=len(words) - len(wrong), seen=len(words), wrong=tuple(wrong), draft=draft,
+        firmware=firmware, right=len(seen) - len(wrong), seen=len(seen), wrong=tuple(wrong), draft=draft,
         device=device, law=law,
     )  # fmt: skip
 
 
-def _sent(law: GainLaw, setting: Setting) -> set[ControlWord]:
+def _sent(law: GainLaw, setting: Setting, draft: Draft) -> frozenset[Sent]:
     state = law.predict(setting).state
-    return {state.word, *state.more}
+    if draft.bus is not None:
+        return frozenset({state.word, *state.more})
+    return frozenset(control for control in state.controls if control[0] != UNSEEN)
