@@ -53,6 +53,9 @@ def _words(explained: Explained, rule: Rule) -> Iterator[LearnedFact]:
         yield _fact(UNKNOWN, f"Bits {places} never moved: these settings do not exercise them.")
     if rule.seen == 0:
         yield _fact(GUESSED, "Words were loaded; no firmware was seen to choose one.")
+    elif rule.right == rule.seen and not rule.computes:
+        yield _fact(KNOWN, f"The file lists the code of each setting as it was seen: all {rule.seen} words.")
+        yield _fact(UNKNOWN, "How the firmware comes by its codes: no rule that computes them sends all words.")
     elif rule.right == rule.seen:
         yield _fact(KNOWN, f"The firmware's rule is {rule.firmware['rule']}: it sends all {rule.seen} words seen.")
     else:

@@ -11,6 +11,7 @@ from harness.config import SettingsFile, validate
 from harness.errors import LearnError, UsageError
 from harness.learn import (
     captures_of,
+    device_text,
     draft_of,
     explain,
     find_rule,
@@ -21,6 +22,7 @@ from harness.learn import (
     read_gains,
     setting_of_stem,
 )
+from harness.learn.account_facts import facts
 from harness.learn.explain import Shape
 from harness.learn.listen import Move
 from harness.values import Realness, Setting
@@ -61,6 +63,18 @@ def test_words_and_gains_of_a_file_are_explained_and_nothing_is_called_hardware(
     assert {part.realness for part in found.parts} == {Realness.UNPROVEN}
     rule = find_rule(found, draft_of(found, settings(), wiring, date=DATE, owner="x"))
     assert rule.seen == 24
+
+
+def test_codes_that_no_rule_computes_are_not_called_a_rule() -> None:
+    """Every seventh code, as no rule with names of 1 dB would choose."""
+    gathered, wiring = gather_records(read_gains(text(), settings=settings(), file="kept.csv"))
+    found = explain(gathered.observed, waves={})
+    rule = find_rule(found, draft_of(found, settings(), wiring, date=DATE, owner="x"))
+    assert not rule.computes
+    told = {fact.text: fact.sure for fact in facts(gathered, found, rule, settings())}
+    assert told["How the firmware comes by its codes: no rule that computes them sends all words."] == "unknown"
+    assert not any(text.startswith("The firmware's rule") for text in told)
+    assert "# known: lists the codes of all 24 words" in device_text(found, rule, made_by="made here")
 
 
 def test_gains_without_words_are_explained_by_the_fine_position() -> None:

@@ -80,6 +80,8 @@ def _stages(stages: Sequence[StagePart]) -> Iterator[str]:
 def _firmware(explained: Explained, rule: Rule) -> Iterator[str]:
     if not explained.by_words or rule.seen == 0:
         yield "# guessed: no word of a firmware was seen"
+    elif rule.right == rule.seen and not rule.computes:
+        yield f"# known: lists the codes of all {rule.seen} words that were seen; no rule that computes them sends all"
     elif rule.right == rule.seen:
         yield f"# known: sends all {rule.seen} words that were seen"
     else:

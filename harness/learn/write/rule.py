@@ -38,6 +38,11 @@ class Rule:
     device: DeviceFile
     law: GainLaw
 
+    @property
+    def computes(self) -> bool:
+        """Whether the firmware is said to compute its codes; else the file lists those that were seen."""
+        return bool(self.firmware["rule"] != "table")
+
 
 def find_rule(explained: Explained, draft: Draft) -> Rule:
     """The rule that sends most of the words that were seen; the simplest of equals.
