@@ -7,7 +7,9 @@ from typing import Any
 
 import pytest
 
-from harness.store import open_store
+from harness.drivers import RealClock
+from harness.store import add_note, open_store
+from harness.values import GOLDEN_UNIT
 
 ROOT = Path(__file__).resolve().parents[2]
 LADDER = '\n[ladder]\nchannels = [1]\ncoarse = ["5V", "2V"]\nfine = [0, 10, 20]\n'
@@ -45,6 +47,19 @@ def test_pages_of_several_runs(gainladder: Any, tmp_path: Path, runs: list[str])
     assert page.count("another job or device file") == 1
     assert page.count("unit A1 was run again") == 1
     assert "relay-not-picking" in page
+    _without_golden_units(gainladder, out, bad, runs)
+
+
+def _without_golden_units(gainladder: Any, out: Path, bad: str, runs: list[str]) -> None:
+    with open_store(str(out.parent / "runs.sqlite")) as store:
+        add_note(store, bad, GOLDEN_UNIT, "A2", RealClock())
+        assert gainladder("report", bad, "--lot", "--out", str(out)).code == 0
+        assert out.read_text().count("of a golden unit") == 1
+        for run in runs:
+            add_note(store, run, GOLDEN_UNIT, "A1", RealClock())
+    none = gainladder("report", "--lot")
+    assert none.code == 2
+    assert "report --lot: every run of one.toml is a golden check; sweep a unit first" in none.err
 
 
 @pytest.mark.parametrize(
