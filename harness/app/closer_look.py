@@ -36,12 +36,12 @@ def detail_of(store: Store, header: RunHeader, result: RunResult) -> RunDetail:
     settings = store.settings(run_id)
     events = store.events(run_id)
     suspicious, worst = suspicious_setting(result), worst_measured(result)
+    setup = setup_of_run(header)
     codes = record = None
     if suspicious is not None and (reading := _sound(store, run_id, settings, suspicious.setting)) is not None:
         codes = code_counts(reading, suspicious)
     if worst is not None and (reading := _sound(store, run_id, settings, worst.setting)) is not None:
-        record = record_residual(reading, worst)
-    setup = setup_of_run(header)
+        record = record_residual(reading, worst, setup.device.acquisition)
     return RunDetail(
         codes=codes,
         record=record,

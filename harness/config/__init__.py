@@ -2,7 +2,7 @@
 
 from harness.config.bench_file import BenchFile, InstrumentSlot, SimulationSection
 from harness.config.bus_section import Bus, GainDeviceOnBus, spans
-from harness.config.device_file import Coarse, DeviceFile, Firmware, Reference, Response
+from harness.config.device_file import Acquisition, Coarse, DeviceFile, Firmware, Reference, Response
 from harness.config.extra_section import Extra
 from harness.config.fit_section import FitTerms
 from harness.config.instrument_file import InstrumentFile
@@ -18,6 +18,7 @@ from harness.config.uncertainty_section import BenchUncertainty, DeviceUncertain
 from harness.config.wiring_file import WiringFile
 
 __all__ = [
+    "Acquisition",
     "Anchors",
     "BenchFile",
     "BenchUncertainty",

@@ -7,9 +7,10 @@ import math
 import numpy as np
 import numpy.typing as npt
 
-from harness.amplitude import fit_sine3
 from harness.amplitude.sine import sine_of
+from harness.config import Acquisition
 from harness.errors import MeasureError
+from harness.judge.record_fit import fit_record
 from harness.judge.waveform import ROUNDINGS, reach
 from harness.values import (
     CodeCounts,
@@ -91,36 +92,39 @@ def code_counts(reading: Reading, row: SettingResult) -> CodeCounts | None:
     )
 
 
-def record_residual(reading: Reading, row: SettingResult) -> RecordResidual | None:
+def record_residual(reading: Reading, row: SettingResult, acquisition: Acquisition) -> RecordResidual | None:
     """What a record holds beside its sine, over the phase and over the frequency.
 
     Args:
         reading: with a record.
         row: its setting.
+        acquisition: of the device: the fit is the one that was judged.
     Returns:
-        the residual; None without a record that a sine can be fitted to.
+        the residual, with the lines that the fit took along; None without a record that a sine can be fitted to.
     Source:
-        IEEE Std 1057, three-parameter fit; spectrum by a Hann window, one line scaled to its amplitude.
+        fit_record; spectrum by a Hann window, one line scaled to its amplitude.
     """
     wave = reading.waveform
-    if wave is None or not reading.frequency_hz > 0.0:
+    if wave is None:
         return None
-    samples = wave.codes.astype(np.float64)
-    where = {"sample_rate_hz": wave.sample_rate_hz, "frequency_hz": reading.frequency_hz}
     try:
-        fit = fit_sine3(samples, **where)
+        found = fit_record(
+            wave, read_hz=reading.frequency_hz, planned_hz=acquisition.frequency_hz, terms=acquisition.fit
+        )
     except MeasureError:
         return None
+    fit, rate_hz = found.fit, wave.sample_rate_hz
     if not fit.amplitude_code > 0.0:
         return None
-    residual = samples - fit.offset_code - sine_of(fit, **where)
-    turns: Floats = reading.frequency_hz / wave.sample_rate_hz * np.arange(samples.size, dtype=np.float64)
+    samples = wave.codes.astype(np.float64)
+    residual = samples - fit.offset_code - sine_of(fit, sample_rate_hz=rate_hz, frequency_hz=found.frequency_hz)
+    turns: Floats = found.frequency_hz / rate_hz * np.arange(samples.size, dtype=np.float64)
     phase: Floats = np.mod(turns + fit.phase_rad / (2.0 * math.pi), 1.0)
     return RecordResidual(
         label=row.label,
         residual_percent=row.residual_percent or 0.0,
         envelope=_envelope(phase, residual),
-        spectrum=_spectrum(residual, wave.sample_rate_hz, fit.amplitude_code),
+        spectrum=_spectrum(residual, rate_hz, fit.amplitude_code),
     )
 
 

@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 
 from harness import report
+from harness.config import Acquisition
 from harness.judge.closer import BUCKETS, WINDOW, code_counts, record_residual, suspicious_setting, worst_measured
 from harness.report.figures import codes_svg, courses_svg, residual_record_svg
 from harness.values import (
@@ -26,6 +27,7 @@ from harness.values import (
 
 RATE, CYCLES, SAMPLES = 500e3, 17, 4000
 HZ = RATE * CYCLES / SAMPLES
+ACQUISITION = Acquisition(sample_rate_hz=RATE, samples=SAMPLES, cycles=CYCLES)
 
 
 def reading(codes: np.ndarray | None, hz: float = HZ) -> Reading:
@@ -80,7 +82,7 @@ def test_doubled_codes_leave_the_predicted_ones_empty(made: SimpleNamespace) -> 
 
 def test_the_residual_of_a_record_shows_its_third_harmonic(made: SimpleNamespace) -> None:
     """3 codes of 1500: 54.0 dB below the signal, at three times its frequency; every other line is far below."""
-    found = record_residual(reading(sine(1500.0, third=3.0)), made.small.settings[0])
+    found = record_residual(reading(sine(1500.0, third=3.0)), made.small.settings[0], ACQUISITION)
     assert found is not None
     hertz, level = max(found.spectrum, key=lambda line: line[1])
     assert hertz == pytest.approx(3.0 * HZ, abs=RATE / SAMPLES)
@@ -92,9 +94,19 @@ def test_the_residual_of_a_record_shows_its_third_harmonic(made: SimpleNamespace
     wave, spectrum = residual_record_svg(found)
     assert "none" not in re.findall(r">([^<]*)</text>", spectrum)
     assert wave.count("h.1") == 2 * BUCKETS
-    for bad in (reading(None), reading(sine(1500.0), hz=0.0), reading(np.zeros(SAMPLES)), reading(sine(9.0)[:2])):
-        assert record_residual(bad, made.small.settings[0]) is None
+    for bad in (reading(None), reading(np.zeros(SAMPLES)), reading(sine(9.0)[:2])):
+        assert record_residual(bad, made.small.settings[0], ACQUISITION) is None
     assert residual_record_svg(None) == ()
+
+
+@pytest.mark.parametrize("said_hz", [HZ * (1.0 + 2e-3), 0.0])
+def test_a_frequency_that_was_read_wrong_or_not_at_all_leaves_no_sine(made: SimpleNamespace, said_hz: float) -> None:
+    """As judged: the fit takes the frequency along. At the wrong one 1 % of the amplitude and more would be left."""
+    found = record_residual(reading(sine(1500.0), hz=said_hz), made.small.settings[0], ACQUISITION)
+    assert found is not None
+    assert max(level for _, level in found.spectrum) < -70.0
+    # Noise of 0.4 codes, five of its deviations.
+    assert max(max(-low, high) for _, low, high in found.envelope) < 2.5
 
 
 def test_courses_are_drawn_over_one_time_and_small_ones_stay_small(made: SimpleNamespace) -> None:
