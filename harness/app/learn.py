@@ -119,7 +119,7 @@ def _session(request: LearnRequest) -> Session:
     return Session(
         settings=settings, bench=_fitting(bench, settings), folder=folder,
         notebook=open_notebook(folder, hashes, anew=request.anew),
-        date=datetime.date.fromisoformat(RealClock().utc()[:10]), owner=request.operator or "learned",
+        date=datetime.date.fromisoformat(RealClock().utc()[:10]), owner=request.operator,
         seed=request.seed, faults=request.faults, fine=tuple(sorted(set(request.fine))),
     )  # fmt: skip
 
@@ -165,6 +165,7 @@ def _verified(request: LearnRequest, job: Path) -> int:
     from harness.app.main import cli
 
     words = ["sweep", str(job), "--store", request.store, "--reports", request.reports, "--unit", "learned"]
+    words += ["--operator", request.operator]
     words += [] if request.seed is None else ["--seed", str(request.seed)]
     for fault in request.faults:
         words += ["--fault", fault]

@@ -50,7 +50,7 @@ def learned_from_records(
     explained = explain(gathered.observed, waves={}, named=settings.named_gains() or None)
     date = datetime.date.fromisoformat(RealClock().utc()[:10])
     sure = FROM_CAPTURES if captures else MADE_UP
-    draft = draft_of(explained, settings, wiring, date=date, owner=owner or "learned", bus_sure=sure)
+    draft = draft_of(explained, settings, wiring, date=date, owner=owner, bus_sure=sure)
     learned = Learned(run="", gathered=gathered, explained=explained, rule=find_rule(explained, draft))
     source = f"the records {readings}" + (f" and the captures in {captures}" if captures else "")
     paths = write_learned(learned, settings, out, wiring=wiring if captures else None, answers=answers, source=source)

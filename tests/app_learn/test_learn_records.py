@@ -8,6 +8,7 @@ from typing import Any
 
 import pytest
 
+from harness.app.options import login
 from harness.learn import captures_of
 from harness.learn.listen import Move
 from harness.learn.write.toml import whole
@@ -63,7 +64,9 @@ def test_gains_alone_make_a_device_file_in_which_nothing_is_proven(learn: Any, k
     assert ended.code == 0, ended.err
     assert f"{len(PLACES)} unproven" in ended.err
     assert "nothing was verified" in ended.out
-    assert tomllib.loads((kept / "device.toml").read_text())["stage"][-1]["kind"] == "linear-in-db"
+    device = tomllib.loads((kept / "device.toml").read_text())
+    assert device["stage"][-1]["kind"] == "linear-in-db"
+    assert device["change"][0]["owner"] == login()
     assert "No record was seen" in (kept / "device.html").read_text()
     assert not (kept / "device-job.toml").exists()
 

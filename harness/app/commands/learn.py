@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import click
 
-from harness.app.options import DEFAULT_REPORTS, fault_option, json_option, seed_option, store_option
+from harness.app.options import DEFAULT_REPORTS, fault_option, json_option, login, seed_option, store_option
 
 
 @click.command()
@@ -53,6 +53,6 @@ def command(
         LearnRequest(
             bench=bench, readings=readings, captures=captures, settings=settings_path, out=out, fine=fine, yes=yes,
             anew=anew, verify=verify, reports=reports, store=store_url, seed=seed, faults=faults,
-            operator=operator, as_json=as_json,
+            operator=operator or login(), as_json=as_json,
         )
     )  # fmt: skip
