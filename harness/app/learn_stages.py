@@ -171,12 +171,13 @@ def measure(session: Session, store: Store) -> str:
     LearnError when the run stopped for the station's sake.
     """
     book = session.notebook
-    setup = _setup(session, range_scales_vpp(session.settings, book.scouted))
     if book.run and store.info(book.run).end == "finished":
         return book.run
     if book.run:
+        # The record goes on by the files that it began with: they stand in the folder as they were.
         station = resume_run(store, book.run, ResumeRequest(job_path=str(session.folder / JOB)))
     else:
+        setup = _setup(session, range_scales_vpp(session.settings, book.scouted))
         with open_bench(
             setup.bench, setup.device, transport=_transport(session), seed=session.seed, faults=session.faults
         ) as opened:

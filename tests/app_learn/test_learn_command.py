@@ -6,11 +6,13 @@ import json
 import re
 import tomllib
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
 
 from harness.errors import StationFault
+from harness.sweep import Walk
 
 BENCH = "configs/benches/simulated.toml"
 SETTINGS = Path("configs/settings/skerry-hr-4.toml").read_text()
@@ -80,6 +82,25 @@ def test_a_session_goes_on_where_it_was(learn: Any, tmp_path: Path) -> None:
     again = learn("--yes", "--json")
     assert json.loads(again.out) == json.loads(first.out)
     assert "readings of" not in again.err
+
+
+def test_a_measuring_that_broke_off_goes_on_another_day(learn: Any, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The files that it measures by stay as they are in its record, whatever the date."""
+    whole = Walk.portion
+
+    def half(walk: Walk, left: Any, **given: Any) -> None:
+        whole(walk, left[: len(left) // 2], **given)
+        raise KeyboardInterrupt
+
+    words = ("--yes", *(word for fine in range(0, 21, 3) for word in ("--fine", str(fine))))
+    text = few(ranges_kept=("5V",))
+    monkeypatch.setattr(Walk, "portion", half)
+    assert learn(*words, text=text).code != 0
+    monkeypatch.setattr(Walk, "portion", whole)
+    monkeypatch.setattr("harness.app.learn.RealClock", lambda: SimpleNamespace(utc=lambda: "2031-02-03T04:05:06Z"))
+    ended = learn(*words, text=text)
+    assert ended.code == 0, ended.err
+    assert "goes on: 7 of 14 readings left" in ended.err
 
 
 def test_another_settings_file_needs_another_session(learn: Any, tmp_path: Path) -> None:
