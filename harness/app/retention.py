@@ -68,7 +68,9 @@ def night_bytes(setup: Setup, runs: int) -> int:
 
 
 def _stays(reading: Reading, setup: Setup, numbers: Measured, outcome: Outcome) -> bool:
-    """Whether a reading keeps its raw data."""
+    """Whether a reading stays as it is: it has no raw data, or keeps them."""
+    if reading.waveform is None and reading.capture is None:
+        return True
     # Readings beside the ladder are few, and each is a measurement of its own.
     if reading.kept is not None or reading.steady_v or reading.purpose not in (Purpose.LADDER, Purpose.ANCHOR):
         return True

@@ -13,7 +13,7 @@ from harness.app.setup import read_setup
 from harness.config.job_file import Raw
 from harness.errors import ConfigError
 from harness.store import open_store
-from harness.values import Purpose, Reading
+from harness.values import Purpose, Reading, ReadingStatus
 
 ROOT = Path(__file__).resolve().parents[2]
 SMALL = """[ladder]
@@ -95,9 +95,21 @@ def test_all_is_kept_without_a_rule_and_by_a_run_that_broke_off(
     assert gainladder("sweep", path, "--unit", "A1", "--seed", "1").code == 130
     assert all(r.waveform is not None for r in readings(tmp_path))
     monkeypatch.undo()
+
+    def blank(self: RunRecorder, reading: Reading) -> None:
+        gone = dataclasses.replace(
+            reading, waveform=None, capture=None, status=ReadingStatus.INVALID, reason="timeout: device"
+        )
+        record(self, gone if reading.index == 12 else reading)
+
+    monkeypatch.setattr(RunRecorder, "record", blank)
     monkeypatch.chdir(ROOT)
-    assert gainladder("resume", "last", "--job", path).code == 0
-    assert all(r.waveform is None for r in readings(tmp_path))
+    ended = gainladder("resume", "last", "--job", path)
+    assert ended.code == 0, ended.err
+    taken = readings(tmp_path)
+    assert all(r.waveform is None for r in taken)
+    # What never had any raw data has lost none.
+    assert f"raw data of {len(taken) - 1} of {len(taken)} readings dropped (rule: none)" in ended.err
     assert dropped_lines([], {}) == ()
 
 
