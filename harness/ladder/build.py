@@ -64,7 +64,7 @@ def build(
     problems = [
         problem
         for coarse in choice.coarse
-        if (problem := _undrivable(law, coarse, levels, drive, job_ladder, file)) is not None
+        if (problem := _undrivable(law, coarse, levels, drive, job_ladder, choice.asked_at[coarse])) is not None
     ]
     if problems:
         raise ConfigError(tuple(problems))
@@ -85,7 +85,9 @@ def _levels(law: GainLaw, choice: Choice, drive: Drive, fill_target_ratio: float
     }
 
 
-def _undrivable(law: GainLaw, coarse: int, levels: Levels, drive: Drive, ladder: Ladder, file: str) -> Problem | None:
+def _undrivable(
+    law: GainLaw, coarse: int, levels: Levels, drive: Drive, ladder: Ladder, asked_at: tuple[str, str]
+) -> Problem | None:
     """The worst fine position of a range, if the source cannot fill the converter there as the job wants."""
     fills = {fine: level.fill_ratio for (index, fine), level in levels.items() if index == coarse}
     settable = drive.least_vpk <= drive.most_vpk
@@ -100,9 +102,9 @@ def _undrivable(law: GainLaw, coarse: int, levels: Levels, drive: Drive, ladder:
     )
     allowed = (
         f"fill {ladder.fill_low:g} to {ladder.fill_high:g} from {drive.least_vpk:.4g} V peak (the source) to "
-        f"{drive.most_vpk:.4g} V peak ({drive.most_of}): leave the range out of ladder.coarse, or use another source"
+        f"{drive.most_vpk:.4g} V peak ({drive.most_of}): leave the range out here, or use another source"
     )
-    key = f"ladder.coarse[{ladder.coarse.index(name)}]" if ladder.coarse else "ladder.coarse"
+    file, key = asked_at
     return Problem(file=file, key=key, got=got, allowed=allowed)
 
 

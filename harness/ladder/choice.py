@@ -19,6 +19,8 @@ class Choice:
     """1-based."""
     fine: Mapping[int, tuple[int, ...]]
     """Fine positions by coarse index, ranges in rising order."""
+    asked_at: Mapping[int, tuple[str, str]]
+    """File and key that ask for a range, by coarse index."""
     problems: tuple[Problem, ...]
     """What the job names that the device does not have, or names twice."""
 
@@ -53,6 +55,8 @@ def choose(law: GainLaw, ladder: Ladder, *, file: str, named: LadderFile | None 
             for index, name in enumerate(law.coarse_names)
             if name in ladder.coarse or not ladder.coarse
         }
+        keys = {name: f"ladder.coarse[{place}]" for place, name in enumerate(ladder.coarse)}
+        asked_at = {index: (file, keys.get(law.coarse_names[index], "ladder.coarse")) for index in wanted}
     else:
         for index, row in enumerate(named.range):
             problems += _unknown(f"range[{index}].fine", row.fine, fine, places, named_by)
@@ -66,9 +70,12 @@ def choose(law: GainLaw, ladder: Ladder, *, file: str, named: LadderFile | None 
             for index, name in enumerate(law.coarse_names)
             if name in by_name
         }
+        keys = {row.coarse: f"range[{place}].coarse" for place, row in enumerate(named.range)}
+        asked_at = {index: (named_by, keys[law.coarse_names[index]]) for index in wanted}
     return Choice(
         channels=tuple(index for index in channels if index in ladder.channels or not ladder.channels),
         fine=wanted,
+        asked_at=asked_at,
         problems=tuple(problems),
     )
 

@@ -73,6 +73,17 @@ def test_a_ladder_of_another_device_is_refused(tmp_path: Path, old: str, new: st
     assert said in str(caught.value)
 
 
+def test_a_range_of_the_ladder_file_that_cannot_be_driven_is_found_there(tmp_path: Path) -> None:
+    job = changed(tmp_path, "benches/simulated-corrie-ur-2.toml", "max_level_vpk = 10.0", "max_level_vpk = 0.05")
+    with pytest.raises(ConfigError) as caught:
+        read_setup(job)
+    (problem, *_) = caught.value.problems
+    assert problem.file.endswith("ladders/corrie-ur-2.toml")
+    assert problem.key == "range[0].coarse"
+    assert "a range the source cannot drive: " in problem.got
+    assert "leave the range out here" in problem.allowed
+
+
 def test_preview_shows_the_ladder_and_that_the_device_has_changed(tmp_path: Path) -> None:
     job = changed(tmp_path, "ladders/corrie-ur-2.toml", "device_version = ", "device_version = 10")
     done = CliRunner().invoke(preview, [job])
