@@ -55,7 +55,11 @@ def _one(hands: Hands, plan: SweepPlan, setting: Setting) -> Scouted:
     hands.off()
     hands.select(setting, listen=False)
     levels, level_vpk = Levels(), plan.level_least_vpk
+    wanted_vpk: float | None = level_vpk
     for _ in range(MOST_TRIES):
+        if wanted_vpk is None:
+            break
+        level_vpk = wanted_vpk
         gain, quality = _gain(hands, plan, setting, level_vpk)
         if not (quality.clipped or quality.underfilled):
             return replace(_steady(hands, plan, setting, level_vpk, gain), fill_ratio=quality.fill_ratio)
@@ -65,11 +69,8 @@ def _one(hands: Hands, plan: SweepPlan, setting: Setting) -> Scouted:
             level_vpk, quality, levels,
             fill_target=plan.fill_target, least_vpk=plan.level_least_vpk, most_vpk=plan.level_limit_vpk,
         )  # fmt: skip
-        if wanted_vpk is None:
-            break
-        level_vpk = wanted_vpk
     found = None if quality.clipped or quality.fill_ratio < LEAST_FILL / 10.0 else gain
-    trouble = _trouble(quality.clipped, quality.fill_ratio)
+    trouble = _trouble(quality, levels)
     return Scouted(
         setting=setting, gain_codes_per_v=found, level_vpk=level_vpk, fill_ratio=quality.fill_ratio, trouble=trouble
     )
@@ -105,8 +106,13 @@ def _gain(hands: Hands, plan: SweepPlan, setting: Setting, level_vpk: float) -> 
     return (fit.amplitude_code / input_vpk if input_vpk > 0.0 else None), quality
 
 
-def _trouble(clipped: bool, fill_ratio: float) -> str:
-    if clipped:
+def _trouble(quality: Quality, levels: Levels) -> str:
+    if levels.clipped_vpk is not None and levels.low_vpk is not None:
+        return (
+            f"clips at {levels.clipped_vpk:.4g} V peak and fills too little at {levels.low_vpk:.4g} V peak: the device "
+            "ranges by itself, or limits the signal; switch autoranging off"
+        )
+    if quality.clipped:
         return "clips even at the least level of the source: put a pad between, and say so in the bench file"
-    filled = f"fills only {100.0 * fill_ratio:.2g} % of the converter at the most that is allowed"
+    filled = f"fills only {100.0 * quality.fill_ratio:.2g} % of the converter at the most that is allowed"
     return f"{filled}: the source is too weak here"

@@ -102,6 +102,14 @@ class Clipping(RandomDevice):
         return dataclasses.replace(wave, codes=np.where(np.arange(4000) % 40 < 20, -2048, 2047).astype(np.int16))
 
 
+class Limiting(Clipping):
+    """Clips from a quarter of the converter on."""
+
+    def acquire(self, channel: int, *beside: object) -> Waveform:
+        wave = RandomDevice.acquire(self, channel)
+        return wave if np.ptp(wave.codes) < 1000 else super().acquire(channel)
+
+
 class Autoranging(RandomDevice):
     """Halves its gain above a level."""
 
@@ -118,6 +126,17 @@ def test_a_device_that_clips_at_once_is_said_to() -> None:
     found = found_of(clipping)
     assert found[0].gain_codes_per_v is None
     assert "clips even at the least level" in found[0].trouble
+
+
+def test_a_device_that_no_level_fits_is_told_with_the_levels_between() -> None:
+    bench = random_bench(TRUTH)
+    levels: list[float] = []
+    set_level = bench.source.set_level
+    bench.source.set_level = lambda level_vpk: levels.append(level_vpk) or set_level(level_vpk)
+    found = found_of(dataclasses.replace(bench, device=Limiting(TRUTH, bench.source, bench.adapter)))
+    assert {one.trouble.split()[0] for one in found} == {"clips"}
+    assert all("V peak and fills too little at" in one.trouble for one in found)
+    assert found[-1].level_vpk == levels[-1]
 
 
 def test_a_device_that_ranges_by_itself_is_said_to() -> None:
