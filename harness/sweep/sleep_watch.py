@@ -33,9 +33,9 @@ class SleepWatch:
             self._note("clock", f"the wall clock was set back by {-gained_s:.0f} s; the order of readings is kept")
         if gained_s > MOST_S:
             raise HostAsleep(
-                f"the wall clock has gained {gained_s:.0f} s on the monotonic one since {before[0]:%H:%M:%S} UTC, "
-                f"allowed is {MOST_S:g} s: the computer slept, or its clock was set: the reading is taken again; keep "
-                "the computer from sleeping while a run goes on"
+                f"the wall clock has gained {round(gained_s, 1):g} s on the monotonic one since "
+                f"{before[0]:%H:%M:%S} UTC, allowed is {MOST_S:g} s: the computer slept, or its clock was "
+                "set: the reading is taken again; keep the computer from sleeping while a run goes on"
             )
 
     def _now(self) -> tuple[dt.datetime, float]:

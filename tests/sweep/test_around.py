@@ -59,6 +59,7 @@ def test_a_spoiled_answer_is_asked_for_again_and_nothing_wrong_comes_of_it(night
         # The first byte: a digit that is lost further behind makes less than two answers may differ by.
         night.link(role).hooks.append(Spoiler(kind, after, 0))
         found = night.around.conditions()
+        assert night.link(role).hooks == [], (kind, after)  # it was met
         assert found.keys() == sound.keys(), (kind, after)
         # In the meantime a little time has passed, and the unit is on its way to 50 °C.
         assert found["supply_v"] == pytest.approx(sound["supply_v"], abs=0.05), (kind, after)
