@@ -21,7 +21,8 @@ def lot_runs(
 
     UsageError: no run is left.
     """
-    infos = sorted(store.runs(), key=lambda info: info.header.run_id)
+    # Runs begun within one second keep the order of their records.
+    infos = sorted(store.runs(), key=lambda info: info.header.started_utc, reverse=True)[::-1]
     if not infos:
         raise UsageError("report --lot: the store holds no run; sweep a unit first, or name another store with --store")
     model = store.header(store.resolve(like)) if like else infos[-1].header

@@ -32,7 +32,7 @@ class StoredLot:
             names = {(row.run, row.role): row.path for row in connection.execute(naming)}
             rows = connection.execute(select(*columns_at(RUNS, version))).all()
         golden = {run_id for run_id, _ in noted(self._store, GOLDEN_UNIT)}
-        rows = sorted(rows, key=lambda row: (row.started_utc, row.run_id))
+        rows = sorted(rows, key=lambda row: (row.started_utc, row.number))
         self._numbers = {row.run_id: row.number for row in rows}
         short: dict[str, str] = {"": ""}
         for path in set(names.values()):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from pathlib import Path
 from typing import Any
 
@@ -23,14 +24,18 @@ def job(tmp_path: Path, name: str, ladder: str = LADDER) -> str:
 
 
 @pytest.fixture
-def runs(gainladder: Any, tmp_path: Path) -> list[str]:
-    """Run ids: A1 twice, A2 with a relay that does not pick, and a run of another job."""
+def runs(gainladder: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> list[str]:
+    """Run ids, oldest first: A1 twice, a run of another job, and A2 with a relay that does not pick."""
     first, other = job(tmp_path, "one"), job(tmp_path, "two", LADDER.replace('"5V", ', ""))
     asked = ([first, "A1"], [first, "A1"], [other, "A1"], [first, "A2", "--fault", "relay-not-picking:1"])
+    # Runs begun within one second: their ids fall from one to the next.
+    ids, times = itertools.count(0xFFFFFFFF, -1), itertools.count(1)
+    monkeypatch.setattr("harness.app.run.secrets.token_hex", lambda _: f"{next(ids):08x}")
+    monkeypatch.setattr(RealClock, "utc", lambda _: f"2026-11-30T12:00:00.{next(times):06d}+00:00")
     for path, unit, *more in asked:
         gainladder("sweep", path, "--unit", unit, *more)
     with open_store(str(tmp_path / "runs.sqlite"), read_only=True) as store:
-        return sorted(info.header.run_id for info in store.runs())
+        return [info.header.run_id for info in reversed(store.runs())]
 
 
 def test_pages_of_several_runs(gainladder: Any, tmp_path: Path, runs: list[str]) -> None:
