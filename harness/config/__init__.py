@@ -9,9 +9,11 @@ from harness.config.instrument_file import InstrumentFile
 from harness.config.job_file import JobFile
 from harness.config.ladder_file import CaughtFault, LadderCoverage, LadderFile, LadderRange
 from harness.config.limits_file import LimitItem, LimitsFile
+from harness.config.line_file import LineFile, Routing
 from harness.config.night_section import Anchors, Corner, Dwell, Night, Stops
 from harness.config.parse import parse, validate
 from harness.config.production_section import Production
+from harness.config.scan_format import Misread, Read, ScanFormat
 from harness.config.settings_file import LoadedWords, NamedRange, Probed, SettingsFile
 from harness.config.stage_section import Corrections, Stage
 from harness.config.uncertainty_section import BenchUncertainty, DeviceUncertainty, LevelAccuracy, Stated
@@ -43,13 +45,18 @@ __all__ = [
     "LevelAccuracy",
     "LimitItem",
     "LimitsFile",
+    "LineFile",
     "LoadedWords",
+    "Misread",
     "NamedRange",
     "Night",
     "Probed",
     "Production",
+    "Read",
     "Reference",
     "Response",
+    "Routing",
+    "ScanFormat",
     "SettingsFile",
     "SimulationSection",
     "Stage",

@@ -11,7 +11,17 @@ from typing import Any
 import pytest
 from pydantic import BaseModel
 
-from harness.config import BenchFile, DeviceFile, InstrumentFile, JobFile, LadderFile, LimitsFile, SettingsFile, Stage
+from harness.config import (
+    BenchFile,
+    DeviceFile,
+    InstrumentFile,
+    JobFile,
+    LadderFile,
+    LimitsFile,
+    LineFile,
+    SettingsFile,
+    Stage,
+)
 from harness.config.instrument_file import COMMON, VERBS
 from harness.config.model import Change
 from harness.judge import ITEMS
@@ -24,7 +34,9 @@ README = Path(__file__).parents[2] / "configs" / "README.md"
 TEXT = README.read_text()
 SECTIONS = {
     title: TEXT.split(f"\n## {title}\n", 1)[1].split("\n## ", 1)[0]
-    for title in ("Head of every file", "Devices", "Benches", "Instruments", "Limits", "Jobs", "Ladders", "Settings")
+    for title in (
+        *("Head of every file", "Devices", "Benches", "Instruments", "Limits", "Jobs", "Lines", "Ladders", "Settings"),
+    )
 }
 MODELS: list[tuple[str, type[BaseModel]]] = [
     ("Head of every file", Change),
@@ -35,6 +47,7 @@ MODELS: list[tuple[str, type[BaseModel]]] = [
     ("Instruments", InstrumentFile),
     ("Limits", LimitsFile),
     ("Jobs", JobFile),
+    ("Lines", LineFile),
     ("Ladders", LadderFile),
     ("Settings", SettingsFile),
 ]
