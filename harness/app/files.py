@@ -28,7 +28,7 @@ class FileSet:
     def read(self, model: type[Model], role: str, path: str, *, named_by: str = "the command line") -> Model | None:
         """One file, typed; None when it is wrong, the problem then waits in `problems`."""
         if not self.from_record or role not in self.stored:
-            text = self._text(path, named_by)
+            text = self.text(path, named_by)
             if text is None:
                 return None
             self.stored[role] = ConfigFile(role=role, path=shown(path), version=0, sha256=sha256_of(text), text=text)
@@ -48,7 +48,8 @@ class FileSet:
         if self.problems:
             raise ConfigError(tuple(dict.fromkeys(self.problems)))
 
-    def _text(self, path: str, named_by: str) -> str | None:
+    def text(self, path: str, named_by: str) -> str | None:
+        """A file as it stands; None when it cannot be read, the problem then waits in `problems`."""
         try:
             return Path(path).read_text(encoding="utf-8")
         except (OSError, UnicodeDecodeError) as error:

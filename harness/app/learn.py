@@ -12,6 +12,7 @@ import click
 from harness.app import cautions
 from harness.app.files import FileSet
 from harness.app.learn_ending import Learned, conclude, write_files
+from harness.app.learn_known import Asking, known_of
 from harness.app.learn_notebook import open_notebook
 from harness.app.learn_records import learned_from_records
 from harness.app.learn_stages import Session, listen, look, measure, scout_ranges
@@ -39,6 +40,8 @@ class LearnRequest:
     yes: bool
     anew: bool
     verify: bool
+    limit_vpk: float | None
+    """What the input bears, as the user says; None where a file says it, or the user is asked."""
     reports: str
     store: str
     seed: int | None
@@ -51,8 +54,8 @@ def learn(request: LearnRequest) -> int:
     """Look, listen, measure, explain, write; the exit code."""
     if request.readings or request.captures or not request.bench:
         return _from_records(request)
-    session = _session(request)
     say(cautions.long())
+    session = _session(request)
     _stage("look", look(session))
     _confirm(request)
     with open_store(request.store) as store, interruptible():
@@ -72,6 +75,8 @@ def _from_records(request: LearnRequest) -> int:
     if request.bench or not request.readings:
         got = "BENCH with --readings or --captures" if request.bench else "neither BENCH nor --readings"
         raise UsageError(f"learn: got {got}; allowed is a BENCH, or --readings FILE.csv, then --captures DIR if known")
+    if not request.settings:
+        raise UsageError("learn: got --readings without --settings; allowed is a settings file, for names and counts")
     if request.verify:
         raise UsageError("learn: got --verify with --readings; allowed is a BENCH to sweep on: leave --verify out")
     out = Path(request.out)
@@ -102,26 +107,38 @@ def _measured(session: Session, store: Store) -> Learned:
 
 def _session(request: LearnRequest) -> Session:
     files = FileSet()
-    settings = files.read(SettingsFile, "settings", request.settings)
     bench = read_bench(files, request.bench)
-    if settings is not None:
-        count = len(settings.fine_names)
-        for index in request.fine:
-            if index >= count:
-                allowed = f"0 to {count - 1}"
-                files.problems.append(Problem(file="the command line", key="--fine", got=str(index), allowed=allowed))
-    files.check()
-    if settings is None or bench is None:  # pragma: no cover - check has raised
-        raise ConfigError(())
     out = Path(request.out)
     folder = ready_folder(str(out.with_name(f"{out.stem}-learning")))
-    hashes = {role: files.stored[role].sha256 for role in ("settings", "bench")}
-    return Session(
-        settings=settings, bench=_fitting(bench, settings), folder=folder,
-        notebook=open_notebook(folder, hashes, anew=request.anew),
-        date=datetime.date.fromisoformat(RealClock().utc()[:10]), owner=request.operator,
-        seed=request.seed, faults=request.faults, fine=tuple(sorted(set(request.fine))),
+    date = datetime.date.fromisoformat(RealClock().utc()[:10])
+    if bench is None or files.problems:
+        if request.settings:
+            files.read(SettingsFile, "settings", request.settings)
+        files.check()
+        raise ConfigError(())  # pragma: no cover - check has raised
+    asking = Asking(
+        settings=request.settings, limit_vpk=request.limit_vpk, silent=request.yes, anew=request.anew,
+        seed=request.seed, faults=request.faults, date=date, owner=request.operator,
     )  # fmt: skip
+    known = known_of(asking, files, bench, folder)
+    _check_fine(request.fine, len(known.settings.fine_names))
+    hashes = {"settings": known.sha256, "bench": files.stored["bench"].sha256}
+    notebook = open_notebook(folder, hashes, anew=request.anew)
+    known.keep(folder)
+    return Session(
+        settings=known.settings, bench=_fitting(bench, known.settings), folder=folder, notebook=notebook,
+        date=date, owner=request.operator, seed=request.seed, faults=request.faults,
+        fine=tuple(sorted(set(request.fine))), notes=known.notes,
+    )  # fmt: skip
+
+
+def _check_fine(fine: tuple[int, ...], count: int) -> None:
+    problems = tuple(
+        Problem(file="the command line", key="--fine", got=str(index), allowed=f"0 to {count - 1}")
+        for index in fine if index >= count
+    )  # fmt: skip
+    if problems:
+        raise ConfigError(problems)
 
 
 def _fitting(bench: BenchSetup, settings: SettingsFile) -> BenchSetup:

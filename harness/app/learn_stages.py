@@ -49,6 +49,8 @@ class Session:
     faults: tuple[str, ...]
     fine: tuple[int, ...]
     """Fine positions to measure; all when empty."""
+    notes: tuple[str, ...] = ()
+    """What was asked of the device, and whose input limit holds."""
 
     @property
     def in_process(self) -> bool:
@@ -79,7 +81,7 @@ def look(session: Session) -> list[str]:
         lines.append("bus        no line is probed: amplitudes alone must do, and no word can be found")
     else:
         lines.append(f"bus        probed on {', '.join(known.probed.lines)}")
-    return lines
+    return lines + [f"known      {note}" for note in session.notes]
 
 
 def listen(session: Session) -> None:

@@ -16,6 +16,7 @@ VERBS: dict[str, tuple[str, ...]] = {
     "device": (
         "prepare", "mode_query", "select_coarse", "coarse_query", "select_fine", "fine_query",
         "acquire", "scale_query", "rate_query", "sequence_query", "codes_query", "constant", "constant_query",
+        "channels_query", "coarse_list_query", "fine_list_query", "converter_query", "input_limit_query",
     ),
     "adapter": ("arm", "fetch", "load_word"),
     "meter": ("prepare", "level_query"),
@@ -28,8 +29,14 @@ SETTING = ("select_coarse", "coarse_query", "select_fine", "fine_query")
 """Verbs that a bare gain stage lacks, all or none: its words are loaded through the adapter."""
 CONSTANT = ("constant", "constant_query")
 """Verbs of a device that keeps correction constants of its ranges, both or none."""
+LISTS = ("channels_query", "coarse_list_query", "fine_list_query")
+"""Verbs of a device that says which settings it has, all or none."""
+FACTS = ("converter_query", "input_limit_query")
+"""What else it may say of itself, each by itself."""
 STEADY = ("steady", "steady_query")
 """Verbs of a source that puts out steady levels, both or none; `ranges.steady_step_v` with them."""
+
+OPTIONAL = (SETTING, CONSTANT, STEADY, LISTS, *((verb,) for verb in FACTS))
 
 
 class Ranges(Table):
@@ -81,7 +88,7 @@ class InstrumentFile(Versioned):
         given = set(self.commands)
         if given - known:
             raise ValueError(f"in [commands] only {', '.join(sorted(known))}; not {', '.join(sorted(given - known))}")
-        optional = {verb for group in (SETTING, CONSTANT, STEADY) if not given & set(group) for verb in group}
+        optional = {verb for group in OPTIONAL if not given & set(group) for verb in group}
         if known - given - optional:
             raise ValueError(f"in [commands] also {', '.join(sorted(known - given - optional))}")
         if (self.role == "source") != (self.ranges is not None):

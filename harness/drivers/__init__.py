@@ -10,6 +10,7 @@ from harness.drivers.locks import ResourceLock, resource_is_held
 from harness.drivers.meter import MeterDriver
 from harness.drivers.source import SourceDriver
 from harness.drivers.surroundings import ChamberDriver, ProbeDriver, SupplyDriver
+from harness.drivers.survey import SurveyDriver
 from harness.drivers.watchdog import Watchdog
 
 __all__ = [
@@ -24,6 +25,7 @@ __all__ = [
     "ResourceLock",
     "SourceDriver",
     "SupplyDriver",
+    "SurveyDriver",
     "Watchdog",
     "open_link",
     "resource_is_held",

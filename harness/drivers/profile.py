@@ -23,6 +23,9 @@ _FIELDS: dict[str, tuple[str, ...]] = {
     "voltage": ("volts",),
     "constant": ("channel", "full_scale_vpp", "coarse", "gain_ratio", "offset_code"),
     "constant_query": ("channel", "full_scale_vpp", "coarse"),
+    "coarse_list_query": ("channel",),
+    "fine_list_query": ("channel",),
+    "input_limit_query": ("channel",),
 }
 _ANSWERED = ("identify", "arm", "fetch", "load_word")
 

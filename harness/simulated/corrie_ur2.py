@@ -171,6 +171,7 @@ class CorrieTruth(UnitTruth):
     serial: Name = "CO000001"
     channels: int = Field(default=1, ge=1, le=4)
     coupling: Literal["dc", "ac"] = "ac"
+    input_most_vpk: Positive = 20.0
     max_rate_hz: Positive = 2.0e6
     range: tuple[CorrieRange, ...] = Field(default_factory=_ranges, min_length=1)
     fine_last_db: Positive = 20.0

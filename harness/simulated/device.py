@@ -13,6 +13,7 @@ from harness.simulated.beside import Beside
 from harness.simulated.block import definite_block
 from harness.simulated.bus import Bus
 from harness.simulated.cable import Cable
+from harness.simulated.catalogue import add_catalogue
 from harness.simulated.climate import Climate
 from harness.simulated.control_path import ControlPath
 from harness.simulated.course import Course
@@ -115,6 +116,7 @@ class SimulatedDevice(Instrument):
     def _acquisition(self) -> None:
         tree, truth = self.tree, self._truth
         tree.query("INPut#:IMPedance", lambda _: shown(truth.input_ohm))
+        add_catalogue(tree, truth)
         tree.word("ACQuire:MODE", ("SAMPle",), get=self._mode, put=lambda _: None)
         tree.add("INPut#:RELay:CYCLes", Leaf(ask=self._cycles, ask_takes=(1, 1)))
         self._counted("ACQuire:POINts", "_points", 64, truth.max_points, _POINTS)

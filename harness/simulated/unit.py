@@ -68,6 +68,8 @@ class UnitTruth(IdentityTruth, ABC):
 
     channels: int = Field(ge=1, le=4)
     input_ohm: Positive = 1.0e6
+    input_most_vpk: Positive = 30.0
+    """What the unit says that its input bears."""
     coupling: Literal["dc", "ac"] = "dc"
     """Whether a steady level passes the input."""
     crosstalk_percent: Percent = 0.02

@@ -73,6 +73,7 @@ from harness.values.rung import Aggressor, Prediction, Rung, SteadyPlan
 from harness.values.setting import ControlWord, Setting, State
 from harness.values.shared_factor import SHARED_FACTOR, shared_factor_of, shared_factor_text
 from harness.values.summary import Charted, HeldItem, LotRun, RunSummary
+from harness.values.surveyed import Surveyed, SurveyedConverter, SurveyedInput
 from harness.values.waveform import Codes, Waveform, joined
 
 __all__ = [
@@ -167,6 +168,9 @@ __all__ = [
     "State",
     "SteadyPlan",
     "StepResult",
+    "Surveyed",
+    "SurveyedConverter",
+    "SurveyedInput",
     "Times",
     "Waveform",
     "WaveformFinding",

@@ -11,7 +11,11 @@ from harness.app.options import DEFAULT_REPORTS, fault_option, json_option, logi
 @click.argument("bench", metavar="[BENCH]", default="")
 @click.option("--readings", default="", metavar="FILE.csv", help="Gains from a file in the place of a bench.")
 @click.option("--captures", default="", metavar="DIR", help="With --readings: captures named CHANNEL-COARSE-FINE.")
-@click.option("--settings", "settings_path", required=True, metavar="FILE", help="What is known from outside.")
+@click.option("--settings", "settings_path", default="", metavar="FILE", help="What is known; the rest is asked.")
+@click.option(
+    "--input-limit", "limit_vpk", type=click.FloatRange(min=0, min_open=True), metavar="VPK",
+    help="What the input bears; the lowest of this, the settings file and the device holds.",
+)
 @click.option("--out", default="learned.toml", show_default=True, metavar="DEVICE.toml", help="File to write.")
 @click.option("--fine", "fine", multiple=True, type=click.IntRange(min=0), help="These positions only; repeatable.")
 @click.option("--yes", is_flag=True, help="The cautions are understood: do not ask.")
@@ -28,6 +32,7 @@ def command(
     readings: str,
     captures: str,
     settings_path: str,
+    limit_vpk: float | None,
     out: str,
     fine: tuple[int, ...],
     yes: bool,
@@ -52,7 +57,7 @@ def command(
     return learn(
         LearnRequest(
             bench=bench, readings=readings, captures=captures, settings=settings_path, out=out, fine=fine, yes=yes,
-            anew=anew, verify=verify, reports=reports, store=store_url, seed=seed, faults=faults,
+            anew=anew, verify=verify, limit_vpk=limit_vpk, reports=reports, store=store_url, seed=seed, faults=faults,
             operator=operator or login(), as_json=as_json,
         )
     )  # fmt: skip
