@@ -19,6 +19,7 @@ COMMANDS = {
     "report": "Make the page, CSV, JSON or JUnit of a run.",
     "runs": "List the recorded runs, newest first.",
     "golden": "Check a golden unit; study the gauge.",
+    "station": "Notes, released files, fixture; who did what.",
     "lot": "Yield, reasons, capability of many units.",
     "check": "Identify the instruments of a bench; source off.",
     "learn": "Find out what an unknown gain control does.",

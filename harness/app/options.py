@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import getpass
 from collections.abc import Callable
 from typing import Any, TypeVar
 
 import click
+
+from harness.errors import UsageError
 
 Function = TypeVar("Function", bound=Callable[..., Any])
 
@@ -71,3 +74,11 @@ def login() -> str:
         return getpass.getuser()
     except (KeyError, OSError):
         return "unknown"
+
+
+def day(text: str) -> str:
+    """A day that was given with `--since`, as it stands in records; UsageError for anything else."""
+    try:
+        return dt.date.fromisoformat(text).isoformat() if text else ""
+    except ValueError as error:
+        raise UsageError(f"--since: got {text!r}; allowed is a date such as 2026-11-30") from error

@@ -48,7 +48,7 @@ def resume_run(store: Store, run_id: str, request: ResumeRequest) -> StationFaul
         found = refuse_changes(
             header, job_path=request.job_path, bench_path=request.bench_path, as_recorded=request.as_recorded
         )
-        setup = _setup(header, found)
+        setup = _setup(header, found, request.job_path)
         notes = admit(store, setup, header.unit, request.locks, RealClock(), run_id=run_id)
         todo = resumption(
             setup.every_rung, store.readings(run_id), frequency_hz=setup.device.acquisition.frequency_hz
@@ -66,14 +66,14 @@ def resume_run(store: Store, run_id: str, request: ResumeRequest) -> StationFaul
             return _go_on(store, header, setup, opened, todo, _how(found, request), notes)
 
 
-def _setup(header: RunHeader, found: Changes) -> Setup:
+def _setup(header: RunHeader, found: Changes, job_path: str) -> Setup:
     """The setup in the record; of the bench on disk only the addresses."""
     stored = {file.role: file for file in header.files}
     if found.bench is not None:
         stored["bench"] = found.bench
     cycle = 0 if header.night is None else header.night.cycle
     files = FileSet(stored=stored, from_record=True)
-    return read_setup(header.file("job").path, files=files, cycle=cycle, unit=header.unit)
+    return read_setup(job_path or header.file("job").path, files=files, cycle=cycle, unit=header.unit)
 
 
 def _check_same(header: RunHeader, opened: OpenBench) -> None:

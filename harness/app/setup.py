@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import posixpath
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import TypeVar
@@ -100,6 +101,10 @@ class Setup:
     files: tuple[ConfigFile, ...]
     short: LadderFile | None = None
     """The ladder file that the rungs follow; None where the job names none, or the unit is audited."""
+    path: str = ""
+    """Of the job, as it was named."""
+    other_limits: bool = False
+    """Whether the limits are not those that the job names."""
     audited: bool = False
     """Whether the job has a short ladder and this unit walks the whole one."""
 
@@ -172,7 +177,8 @@ def read_setup(
         raise ConfigError(())  # pragma: no cover - check has raised
     device_path = beside(job_path, job.device)
     device = files.read(DeviceFile, "device", device_path, named_by=f"{job_path}: device")
-    limits_path = limits_path or beside(job_path, job.limits)
+    own_limits = beside(job_path, job.limits)
+    limits_path = limits_path or own_limits
     limits = files.read(LimitsFile, "limits", limits_path, named_by=f"{job_path}: limits")
     bench = read_bench(files, bench_path or beside(job_path, job.bench), named_by=f"{job_path}: bench")
     law = _collect(files, lambda: build_law(device, file=device_path)) if device else None
@@ -198,6 +204,7 @@ def read_setup(
     return Setup(
         job=job, device=fitted_by(job, device), bench=bench, limits=items, law=law, rungs=rungs, extras=extras,
         anchors=anchors, files=tuple(files.stored.values()), short=None if audited else short, audited=audited,
+        path=job_path, other_limits=posixpath.normpath(limits_path) != own_limits,
     )  # fmt: skip
 
 

@@ -12,6 +12,7 @@ from harness.config.limits_file import LimitItem, LimitsFile
 from harness.config.line_file import LineFile, Routing
 from harness.config.night_section import Anchors, Corner, Dwell, Night, Stops
 from harness.config.parse import parse, validate
+from harness.config.people_file import PeopleFile, Person, Right, Role
 from harness.config.production_section import Production
 from harness.config.scan_format import Misread, Read, ScanFormat
 from harness.config.settings_file import LoadedWords, NamedRange, Probed, SettingsFile
@@ -50,11 +51,15 @@ __all__ = [
     "Misread",
     "NamedRange",
     "Night",
+    "PeopleFile",
+    "Person",
     "Probed",
     "Production",
     "Read",
     "Reference",
     "Response",
+    "Right",
+    "Role",
     "Routing",
     "ScanFormat",
     "SettingsFile",

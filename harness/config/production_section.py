@@ -24,6 +24,12 @@ class Production(Table):
     """Room that the disk of the store must have."""
     simulated: bool = False
     """Whether a simulated bench is allowed, to try things out."""
+    people: str = Field(default="", max_length=1000)
+    """People file, relative to the job: who may do what; empty: everybody everything."""
+    released: bool = False
+    """Whether the files of the job must have been released for the station."""
+    fixture_cycles: Count | None = None
+    """Runs that a fixture may have; None: they are not counted."""
 
     @field_validator("golden_units")
     @classmethod

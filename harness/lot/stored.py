@@ -10,7 +10,7 @@ from harness.lot.choice import Head, name_of
 from harness.store import Store, noted
 from harness.store.schema import RUN_FILES, RUNS, SUMMARIES, columns_at, since_of
 from harness.store.summary_row import summary_of_row
-from harness.values import GOLDEN_UNIT, RunSummary
+from harness.values import BOOK, GOLDEN_UNIT, RunSummary
 
 _PAGE = 500
 
@@ -30,7 +30,7 @@ class StoredLot:
         )
         with self._store.viewing("listing the runs of a lot") as connection:
             names = {(row.run, row.role): row.path for row in connection.execute(naming)}
-            rows = connection.execute(select(*columns_at(RUNS, version))).all()
+            rows = connection.execute(select(*columns_at(RUNS, version)).where(RUNS.c.mode != BOOK)).all()
         golden = {run_id for run_id, _ in noted(self._store, GOLDEN_UNIT)}
         rows = sorted(rows, key=lambda row: (row.started_utc, row.number))
         self._numbers = {row.run_id: row.number for row in rows}

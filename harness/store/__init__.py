@@ -1,5 +1,6 @@
 """The durable record of every run: raw readings first, opinions later. The SQL of the house lives here."""
 
+from harness.store.book import book_of, write_in_book
 from harness.store.dropping import DROPPED_KIND, drop_raw
 from harness.store.forward import Forwarder, Waiting, targets, waiting_for
 from harness.store.notes import add_note, noted
@@ -18,6 +19,7 @@ __all__ = [
     "Store",
     "Waiting",
     "add_note",
+    "book_of",
     "drop_raw",
     "export_parquet",
     "keep_summary",
@@ -25,4 +27,5 @@ __all__ = [
     "open_store",
     "targets",
     "waiting_for",
+    "write_in_book",
 ]

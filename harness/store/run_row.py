@@ -15,7 +15,7 @@ from harness.store.blobs import listed, texts
 from harness.store.chain import header_hash
 from harness.store.schema import FILES, READINGS, RUN_FILES, RUNS, VERSION, columns_at
 from harness.store.server import hold
-from harness.values import ConfigFile, Identity, NightPlace, RunHeader, RunInfo
+from harness.values import BOOK, ConfigFile, Identity, NightPlace, RunHeader, RunInfo
 
 
 def require_hashes(header: RunHeader) -> None:
@@ -81,10 +81,9 @@ def _insert_files(connection: Connection, run: int, files: tuple[ConfigFile, ...
 
 
 def read_infos(connection: Connection, version: int, run_id: str | None = None) -> tuple[RunInfo, ...]:
-    """One run, or all, newest first, from a store whose schema is of a version."""
+    """One run, or all but books, newest first, from a store whose schema is of a version."""
     query = select(*columns_at(RUNS, version)).order_by(RUNS.c.number.desc())
-    if run_id is not None:
-        query = query.where(RUNS.c.run_id == run_id)
+    query = query.where(RUNS.c.mode != BOOK if run_id is None else RUNS.c.run_id == run_id)
     rows = connection.execute(query).all()
     numbers = [row.number for row in rows]
     counting = select(READINGS.c.run, func.count()).group_by(READINGS.c.run)

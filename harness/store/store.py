@@ -23,7 +23,7 @@ from harness.store.recorder import Clock, RunRecorder
 from harness.store.room import require_room, room_bytes
 from harness.store.run_row import insert_run, read_infos, require_hashes
 from harness.store.schema import EVENTS, READINGS, RUNS, SUMMARIES, columns_at
-from harness.values import Event, Reading, RunHeader, RunInfo, Setting
+from harness.values import BOOK, Event, Reading, RunHeader, RunInfo, Setting
 
 _PAGE = 16
 """Readings fetched at a time: bounds the memory whatever the length of the run."""
@@ -102,7 +102,7 @@ class Store:
         return recorder
 
     def runs(self) -> tuple[RunInfo, ...]:
-        """All runs, the one begun last first."""
+        """All runs, the one begun last first; books of stations are none."""
         with self._reading("listing runs") as connection:
             return read_infos(connection, self._version)
 
@@ -218,7 +218,8 @@ class Store:
 
     def _run_ids(self) -> tuple[str, ...]:
         with self._reading("listing runs") as connection:
-            return tuple(connection.execute(select(RUNS.c.run_id).order_by(RUNS.c.number.desc())).scalars())
+            query = select(RUNS.c.run_id).where(RUNS.c.mode != BOOK).order_by(RUNS.c.number.desc())
+            return tuple(connection.execute(query).scalars())
 
     @property
     def place(self) -> str:

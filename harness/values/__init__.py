@@ -1,5 +1,16 @@
 """Frozen records that travel between the rooms, and the only decibel functions."""
 
+from harness.values.action import (
+    ACTIONS,
+    CONSTANTS,
+    FIXTURE,
+    REFUSED,
+    RELEASED,
+    REMARK,
+    Action,
+    action_of,
+    action_text,
+)
 from harness.values.attempt import (
     ATTEMPT,
     LIFTED,
@@ -68,7 +79,7 @@ from harness.values.night import (
 )
 from harness.values.purpose import Purpose
 from harness.values.reading import Direction, Event, Reading, ReadingStatus
-from harness.values.run import Certificate, ConfigFile, Identity, NightPlace, RunHeader, RunInfo
+from harness.values.run import BOOK, Certificate, ConfigFile, Identity, NightPlace, RunHeader, RunInfo
 from harness.values.rung import Aggressor, Prediction, Rung, SteadyPlan
 from harness.values.setting import ControlWord, Setting, State
 from harness.values.shared_factor import SHARED_FACTOR, shared_factor_of, shared_factor_text
@@ -77,16 +88,24 @@ from harness.values.surveyed import Surveyed, SurveyedConverter, SurveyedInput
 from harness.values.waveform import Codes, Waveform, joined
 
 __all__ = [
+    "ACTIONS",
     "ATTEMPT",
+    "BOOK",
     "CONDITION",
+    "CONSTANTS",
+    "FIXTURE",
     "GOLDEN_CHECK",
     "GOLDEN_SAYS",
     "GOLDEN_UNIT",
     "LIFTED",
+    "REFUSED",
+    "RELEASED",
+    "REMARK",
     "SHARED_FACTOR",
     "STATION",
     "UNIT",
     "VERDICT",
+    "Action",
     "Aggressor",
     "Attempt",
     "BudgetLine",
@@ -174,6 +193,8 @@ __all__ = [
     "Times",
     "Waveform",
     "WaveformFinding",
+    "action_of",
+    "action_text",
     "attempt_of",
     "attempt_text",
     "conditions_of",

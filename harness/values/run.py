@@ -4,6 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+BOOK = "book"
+"""The mode of a run that is none: the book of a station, with lines of a journal and no readings."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Identity:
@@ -77,7 +80,7 @@ class RunHeader:
     operator: str
     started_utc: str
     mode: str
-    """simulated or real."""
+    """simulated or real; `book` where it is the book of a station."""
     seed: int | None
     """Root seed of a simulated bench."""
     faults: tuple[str, ...]

@@ -202,7 +202,7 @@ def test_a_run_is_not_gone_on_with_past_a_lock(begun, gainladder, tmp_path):
 def test_what_was_lifted_for_a_run_stays_lifted_for_it(begun, monkeypatch):
     store, setup = begun
     none = Certificate(role="source", number="", laboratory="", calibrated="", valid_until="")
-    monkeypatch.setattr("harness.app.production.certificates_of", lambda bench: (none,))
+    monkeypatch.setattr("harness.app.told.certificates_of", lambda bench: (none,))
     add_note(store, "r1", LIFTED, "calibration-unknown by o: sent away", RealClock())
     assert _codes(store, setup, "r1") == ("golden-missing",)
     assert _codes(store, setup, "r2") == ("golden-missing", "calibration-unknown")

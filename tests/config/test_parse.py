@@ -2,14 +2,24 @@ from pathlib import Path
 
 import pytest
 
-from harness.config import BenchFile, DeviceFile, InstrumentFile, JobFile, LadderFile, LimitsFile, SettingsFile, parse
+from harness.config import (
+    BenchFile,
+    DeviceFile,
+    InstrumentFile,
+    JobFile,
+    LadderFile,
+    LimitsFile,
+    PeopleFile,
+    SettingsFile,
+    parse,
+)
 from harness.config.parse import key_path, sha256_of
 from harness.errors import ConfigError
 
 CONFIGS = Path(__file__).parents[2] / "configs"
 KINDS = {
     "devices": DeviceFile, "benches": BenchFile, "instruments": InstrumentFile, "limits": LimitsFile, "jobs": JobFile,
-    "ladders": LadderFile, "settings": SettingsFile,
+    "ladders": LadderFile, "people": PeopleFile, "settings": SettingsFile,
 }  # fmt: skip
 SHIPPED = [(KINDS[path.parent.name], path) for path in sorted(CONFIGS.glob("*/*.toml"))]
 

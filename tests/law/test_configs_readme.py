@@ -19,6 +19,7 @@ from harness.config import (
     LadderFile,
     LimitsFile,
     LineFile,
+    PeopleFile,
     SettingsFile,
     Stage,
 )
@@ -35,7 +36,8 @@ TEXT = README.read_text()
 SECTIONS = {
     title: TEXT.split(f"\n## {title}\n", 1)[1].split("\n## ", 1)[0]
     for title in (
-        *("Head of every file", "Devices", "Benches", "Instruments", "Limits", "Jobs", "Lines", "Ladders", "Settings"),
+        *("Head of every file", "Devices", "Benches", "Instruments", "Limits", "Jobs", "Lines", "Ladders", "People"),
+        "Settings",
     )
 }
 MODELS: list[tuple[str, type[BaseModel]]] = [
@@ -49,6 +51,7 @@ MODELS: list[tuple[str, type[BaseModel]]] = [
     ("Jobs", JobFile),
     ("Lines", LineFile),
     ("Ladders", LadderFile),
+    ("People", PeopleFile),
     ("Settings", SettingsFile),
 ]
 EXAMPLES = re.findall(r"```toml\n(.*?)```", TEXT, flags=re.DOTALL)

@@ -33,7 +33,7 @@ def command() -> None:
 @fault_option
 @lift_option
 @click.option("--new-reference", "restart", default="", metavar="REASON", help="Forget its history; build a new one.")
-@click.option("--operator", default="", metavar="NAME", help="Who runs it; default: the login name.")
+@click.option("--operator", default="", metavar="NAME", help="Name or badge of who runs it; default: the login.")
 @json_option
 def check(
     job: str,
@@ -57,6 +57,7 @@ def check(
     from harness.app.bench_open import open_bench
     from harness.app.golden.check import conclude_check
     from harness.app.output import ready_folder, result, result_json, say
+    from harness.app.people import whoever
     from harness.app.production import Asked, admit
     from harness.app.run import RunRequest, new_header, record_run, write_report
     from harness.app.setup import read_setup
@@ -75,8 +76,9 @@ def check(
         raise UsageError(f"{job}: {unit} is no golden unit; production.golden_units allows {units}")
     folder = ready_folder(reports)
     say(cautions.short())
-    request = RunRequest(unit=unit, operator=operator or login(), faults=faults)
-    asked = Asked(operator=request.operator, lifts=lifts)
+    said = operator or login()
+    request = RunRequest(unit=unit, operator=whoever(setup, said).name, faults=faults)
+    asked = Asked(operator=said, lifts=lifts, acts=("new-reference",) if restart else ())
     with open_store(store_url) as store, interruptible():
         notes = admit(store, setup, unit, asked, RealClock(), golden=True)
         with open_bench(

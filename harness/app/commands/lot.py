@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from harness.app.options import json_option, limits_option, store_option
+from harness.app.options import day, json_option, limits_option, store_option
 
 if TYPE_CHECKING:
     from harness.judge.lot import OtherLimits
@@ -45,7 +45,7 @@ def command(
     if parquet and keep:
         raise UsageError("lot: got --parquet and --keep; allowed is --keep with a store")
     asked = Asked(
-        job=job, since=_date(since), limits=_limits(limits_path), limits_path=limits_path, takt_s=takt_s
+        job=job, since=day(since), limits=_limits(limits_path), limits_path=limits_path, takt_s=takt_s
     )
     with _opened(store_url, parquet, keep) as (lot, store):
         found = analyse(lot, asked, summarise=None if store is None else _summariser(store, keep))
@@ -109,14 +109,3 @@ def _limits(path: str) -> OtherLimits | None:
     if content is None:
         raise ConfigError(tuple(files.problems))
     return OtherLimits(build(content, file=path))
-
-
-def _date(text: str) -> str:
-    import datetime as dt
-
-    from harness.errors import UsageError
-
-    try:
-        return dt.date.fromisoformat(text).isoformat() if text else ""
-    except ValueError as error:
-        raise UsageError(f"--since: got {text!r}; allowed is a date such as 2026-11-30") from error

@@ -19,7 +19,7 @@ from harness.app.options import DEFAULT_REPORTS, forward_option, json_option, li
 @forward_option
 @click.option("--reports", default=DEFAULT_REPORTS, show_default=True, metavar="DIR", help="Where pages go.")
 @lift_option
-@click.option("--operator", default="", metavar="NAME", help="Who lifts a lock; default: the login name.")
+@click.option("--operator", default="", metavar="NAME", help="Name or badge of who goes on; default: the login.")
 @json_option
 def command(
     run: str,

@@ -32,7 +32,7 @@ from harness.errors import UsageError
 @click.option("--probe", is_flag=True, help="After the ladder take the readings that tell the likely faults apart.")
 @lift_option
 @click.option("--repaired", default="", metavar="TEXT", help="What was done to the unit: its runs are counted anew.")
-@click.option("--operator", default="", metavar="NAME", help="Who runs it; default: the login name.")
+@click.option("--operator", default="", metavar="NAME", help="Name or badge of who runs it; default: the login.")
 @json_option
 def command(
     job: str,
@@ -55,6 +55,7 @@ def command(
     from harness.app.ending import conclude
     from harness.app.forward_beside import forwarding_beside
     from harness.app.output import ready_folder, say
+    from harness.app.people import whoever
     from harness.app.production import Asked, admit
     from harness.app.run import UNNAMED, RunRequest, new_header, record_run
     from harness.app.setup import Setup, read_setup
@@ -67,9 +68,10 @@ def command(
         raise UsageError("a real bench needs --unit SERIAL: a record without a serial number is worthless")
     folder = ready_folder(reports)
     say(cautions.short())
-    request = RunRequest(unit=unit or UNNAMED, operator=operator or login(), faults=faults)
+    said = operator or login()
+    request = RunRequest(unit=unit or UNNAMED, operator=whoever(setup, said).name, faults=faults)
     beside = forward_url or setup.job.forward
-    asked = Asked(operator=request.operator, lifts=lifts, repaired=repaired)
+    asked = Asked(operator=said, lifts=lifts, repaired=repaired)
     with open_store(store_url) as store, interruptible(), forwarding_beside(store, store_url, beside) as plant:
         notes = admit(store, setup, request.unit, asked, RealClock())
         if setup.job.night is not None:

@@ -3,10 +3,12 @@
 from harness.judge.lockout.facts import FailedAt, GoldenState, StationFacts
 from harness.judge.lockout.locks import active_locks
 from harness.judge.lockout.retest import Retest, retest_of
+from harness.judge.lockout.rights import RIGHTS, denied, lifting, person_of, role_of, unknown_locks
 from harness.judge.lockout.table import LOCKS, ActiveLock, Lock
 
 __all__ = [
     "LOCKS",
+    "RIGHTS",
     "ActiveLock",
     "FailedAt",
     "GoldenState",
@@ -14,5 +16,10 @@ __all__ = [
     "Retest",
     "StationFacts",
     "active_locks",
+    "denied",
+    "lifting",
+    "person_of",
     "retest_of",
+    "role_of",
+    "unknown_locks",
 ]

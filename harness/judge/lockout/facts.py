@@ -52,3 +52,9 @@ class StationFacts:
     unit_runs: Sequence[Outcome]
     """Earlier runs of the unit by this job since it was repaired, oldest first."""
     attempts: int
+    unreleased: Sequence[str] = ()
+    """Files of the job that were not released for the station; empty where none must be."""
+    fixture_runs: int = 0
+    """Runs on the station since its fixture was renewed."""
+    fixture_cycles: int | None = None
+    """So many it may have; None: they are not counted."""

@@ -24,7 +24,7 @@ def active_locks(facts: StationFacts) -> tuple[ActiveLock, ...]:
     Source:
         practice: lock-outs of a production station.
     """
-    found = (*_golden(facts), *_certificates(facts), *_host(facts), *_unit(facts))
+    found = (*_golden(facts), *_certificates(facts), *_line(facts), *_host(facts), *_unit(facts))
     order = list(LOCKS)
     return tuple(sorted(found, key=lambda active: order.index(active.lock.code)))
 
@@ -65,6 +65,13 @@ def _certificates(facts: StationFacts) -> Iterator[ActiveLock]:
                 "calibration-due",
                 f"the {certificate.role}, certificate {certificate.number} valid until {certificate.valid_until}",
             )
+
+
+def _line(facts: StationFacts) -> Iterator[ActiveLock]:
+    if facts.unreleased:
+        yield _active("files-unknown", ", ".join(facts.unreleased))
+    if facts.fixture_cycles is not None and facts.fixture_runs >= facts.fixture_cycles:
+        yield _active("fixture-worn", f"{facts.fixture_runs} runs, allowed are {facts.fixture_cycles}")
 
 
 def _host(facts: StationFacts) -> Iterator[ActiveLock]:

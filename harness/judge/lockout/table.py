@@ -41,6 +41,14 @@ _ROWS = (
     Lock(code="calibration-due", text="a calibration certificate has run out", lift=ENGINEER, by_option=True),
     Lock(code="calibration-unknown", text="an instrument has no certificate", lift=ENGINEER, by_option=True),
     Lock(
+        code="files-unknown", text="files of the job were not released for this line",
+        lift="the line engineer, who has looked at them: gainladder station release JOB --reason TEXT",
+    ),
+    Lock(
+        code="fixture-worn", text="the fixture has had its cycles",
+        lift="whoever has renewed it: gainladder station fixture JOB --reason TEXT, or by " + ENGINEER, by_option=True,
+    ),
+    Lock(
         code="simulated-bench", text="the bench is simulated",
         lift="nobody: name a real bench, or allow it in the job with production.simulated = true",
     ),
