@@ -9,6 +9,7 @@ from harness.config import (
     JobFile,
     LadderFile,
     LimitsFile,
+    LineFile,
     PeopleFile,
     SettingsFile,
     parse,
@@ -19,7 +20,7 @@ from harness.errors import ConfigError
 CONFIGS = Path(__file__).parents[2] / "configs"
 KINDS = {
     "devices": DeviceFile, "benches": BenchFile, "instruments": InstrumentFile, "limits": LimitsFile, "jobs": JobFile,
-    "ladders": LadderFile, "people": PeopleFile, "settings": SettingsFile,
+    "ladders": LadderFile, "lines": LineFile, "people": PeopleFile, "settings": SettingsFile,
 }  # fmt: skip
 SHIPPED = [(KINDS[path.parent.name], path) for path in sorted(CONFIGS.glob("*/*.toml"))]
 
