@@ -8,6 +8,9 @@ from pydantic import ConfigDict, Field, model_validator
 
 from harness.config.model import Name, NotNegative, Positive, Table
 
+MOST_POSITION_PERCENT = 50.0
+"""More is another position, not a correction of this one."""
+
 
 class Corrections(Table):
     """What changes a stage's gain beside its controls; each term is left out where it does not matter."""
@@ -24,11 +27,15 @@ class Corrections(Table):
     """Change of the gain for each kelvin above 23 °C."""
     compression_vpk: Positive | None = None
     """Scale of a tanh at the stage's input, such as 0.0517 for a bipolar pair: loss (v/compression)²/4."""
+    positions_percent: dict[Name, float] = Field(default_factory=dict)
+    """By how much the gain is more in named positions of the stage's control."""
 
     @model_validator(mode="after")
     def _both(self) -> Corrections:
         if (self.source_ohm is None) != (self.load_ohm is None):
             raise ValueError("source_ohm and load_ohm, or neither")
+        if not all(abs(percent) <= MOST_POSITION_PERCENT for percent in self.positions_percent.values()):
+            raise ValueError(f"positions_percent from -{MOST_POSITION_PERCENT:g} to {MOST_POSITION_PERCENT:g}")
         return self
 
 

@@ -7,7 +7,7 @@ import numpy as np
 from harness.config import DeviceFile, Stage
 from harness.config.parse import validate
 from harness.errors import ConfigError
-from harness.law.check_stages import check_tolerances, in_order
+from harness.law.check_stages import check_positions, check_tolerances, in_order
 from harness.law.check_words import check_words
 from harness.law.checks import check_firmware, check_order, check_ranges, check_shared
 from harness.law.corrections import Conditions
@@ -107,5 +107,6 @@ def _stage(stage: Stage, index: int, findings: Findings) -> PathStage | None:
         findings.add(f"stage[{index}].{flaw.key}", flaw.got, flaw.allowed)
     if flaws:
         return None
+    check_positions(stage, read, index, findings)
     tolerances = check_tolerances(stage, read, index, findings)
     return PathStage(name=stage.name, law=read, corrections=stage.corrections, tolerances=tolerances)

@@ -124,6 +124,24 @@ def check_tolerances(stage: Stage, law: StageKind, index: int, findings: Finding
 _POSITIVE = "less than 100: the gain must stay positive"
 
 
+def check_positions(stage: Stage, law: StageKind, index: int, findings: Findings) -> None:
+    """Whether the positions that corrections name are some that the stage has.
+
+    Args:
+        stage: table of the file.
+        law: the same, as its kind reads it.
+        index: of the stage, from 0.
+        findings: takes names of no position.
+    Source:
+        none: a check of content.
+    """
+    names = [value for control in law.needs() if control.named for value in control.values]
+    for name in stage.corrections.positions_percent:
+        if name not in names:
+            allowed = f"one of {', '.join(map(str, names))}" if names else "none: the stage has no named positions"
+            findings.add(f"stage[{index}].corrections.positions_percent.{name}", "no position of the stage", allowed)
+
+
 def all_parameters(stage: Stage, law: StageKind) -> tuple[Parameter, ...]:
     """Which parameters of a stage may bear a tolerance.
 

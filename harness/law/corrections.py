@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from harness.config import Corrections
-from harness.law.stages import Parameter, Term
+from harness.law.stages import Arrays, Control, Parameter, Term
 
 REFERENCE_C = 23.0
 """Temperature at which the stages of a device file have their nominal gain."""
@@ -44,6 +44,26 @@ def factor(corrections: Corrections, gains_ratio: Term, input_vpk: Term, conditi
         found = found / np.sqrt(1.0 + square)
     if corrections.compression_vpk is not None:
         found = found * (1.0 - (input_vpk / corrections.compression_vpk) ** 2 / 4.0)
+    return found
+
+
+def position_factor(corrections: Corrections, control: Control | None, arrays: Arrays) -> Term:
+    """By what a stage's gain differs from its nominal one in some of its positions.
+
+    Args:
+        corrections: of the stage.
+        control: the one with named positions; None where the stage has none.
+        arrays: a value for each control, all of one shape.
+    Returns:
+        factor of the same shape, or 1 for all.
+    Source:
+        the device file: factors of a unit that its firmware does not know.
+    """
+    if control is None or not corrections.positions_percent:
+        return 1.0
+    found = np.ones(arrays[control.name].shape)
+    for name, percent in corrections.positions_percent.items():
+        found = np.where(arrays[control.name] == control.as_number(name), 1.0 + percent / 100.0, found)
     return found
 
 

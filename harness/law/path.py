@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from harness.config import Corrections
-from harness.law.corrections import Conditions, factor
+from harness.law.corrections import Conditions, factor, position_factor
 from harness.law.domain import narrowed, widened
 from harness.law.stages import Arrays, CodeStage, Control, Controls, Floats, StageKind, Term, array_of
 
@@ -104,7 +104,9 @@ class SignalPath:
         for stage, gain in zip(reversed(stages), reversed(nominal), strict=True):
             if compresses:
                 level_vpk = level_vpk / np.where(np.asarray(gain) > 0.0, gain, np.inf)
+            named = next((control for control in stage.law.needs() if control.named), None)
             part = factor(stage.corrections, gain, level_vpk, under)
+            part = part * position_factor(stage.corrections, named, arrays)
             found.append(StageGain(stage=stage, nominal_ratio=gain, factor_ratio=part, input_vpk=level_vpk))
         return tuple(reversed(found))
 

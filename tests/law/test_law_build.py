@@ -50,7 +50,7 @@ CASES: dict[str, tuple[Callable[[Data], None], str, str, str]] = {
     ),
     "parameter unknown": (
         put("stage", 2, "gain", value=1.0), "stage[2].gain", "an unknown key",
-        "one of bits, control, gain_per_code, lowest_code",
+        "one of bits, carry_percent, control, gain_per_code, lowest_code, weight_percent",
     ),
     "parameter missing": (drop("stage", 2, "gain_per_code"), "stage[2].gain_per_code", "nothing", "required"),
     "parameter out of range": (put("stage", 3, "load_ohm", value=0.0), "stage[3].load_ohm", "0.0", "greater than 0"),

@@ -72,6 +72,10 @@ EXAMPLES: dict[str, tuple[dict[str, Any], dict[str, str | int], float, set[str],
 
 MORE_REFUSALS: list[tuple[str, dict[str, Any], str]] = [
     ("linear-code", {"bits": 25}, "bits: got 25; allowed: 1 to 24"),
+    ("linear-code", {"carry_percent": {"bit_7": 1.0}}, "carry_percent.bit_7: got no bit of the code; allowed: bit_0"),
+    ("linear-code", {"carry_percent": {"msb": 1.0}}, "carry_percent.msb: got no bit of the code"),
+    ("mdac-feedback", {"weight_percent": {"bit_3": 60.0}}, "weight_percent.bit_3: got 60; allowed: -50 to 50"),
+    ("linear-in-db", {"carry_percent": {"bit_6": 1.0}}, "carry_percent.bit_6: got no bit of the code"),
     ("linear-in-db", {"bits": 25}, "bits: got 25; allowed: 1 to 24"),
     ("linear-in-db", {"slope_db_per_code": 0.0}, "slope_db_per_code: got 0; allowed: any number but 0"),
     ("linear-in-db", {"lowest_code": 2.5}, "lowest_code: got 2.5; allowed: 0 to 63, a whole number"),

@@ -7,7 +7,8 @@ from typing import ClassVar
 
 import numpy as np
 
-from harness.config.model import Count, Name
+from harness.config.model import Count, Finite, Name
+from harness.law.stages.bit_terms import bit_flaws, carry_ratio, weight_steps
 from harness.law.stages.control import Arrays, Control
 from harness.law.stages.kind import CodeStage, Flaw, Floats, Parameter, Term
 
@@ -28,6 +29,10 @@ class BinaryCodeStage(CodeStage):
     """At most MOST_BITS."""
     lowest_code: Count = 1
     """Lowest code that the firmware may use; the highest is 2**bits - 1."""
+    carry_percent: dict[Name, Finite] | None = None
+    """By how much the gain is more while a bit is set, where it is known: a step where that bit comes in."""
+    weight_percent: dict[Name, Finite] | None = None
+    """By how much the weight of a bit is more than 2**bit, where it is known."""
 
     def scale(self) -> float:
         """Gain at code 1, V/V."""
@@ -45,21 +50,23 @@ class BinaryCodeStage(CodeStage):
         if self.lowest_code >= 2**self.bits:
             allowed = f"1 to {2**self.bits - 1}, for bits = {self.bits}"
             return (Flaw("lowest_code", str(self.lowest_code), allowed),)
-        return ()
+        carries = bit_flaws("carry_percent", self.carry_percent, self.bits)
+        return carries + bit_flaws("weight_percent", self.weight_percent, self.bits)
 
     def needs(self) -> tuple[Control, ...]:
         """The code; see StageKind.needs."""
         return (Control(name=self.control, values=range(self.lowest_code, 2**self.bits), bits=self.bits),)
 
     def gains_ratio(self, arrays: Arrays) -> Term:
-        """Scale times or over the code, for codes below the lowest legal one too, 0 for code 0."""
-        code = arrays[self.control].astype(np.float64)
+        """Scale times or over the code as its bits weigh it, for codes below the lowest legal one too, 0 for code 0."""
+        number = arrays[self.control]
+        code = self._weighed(number)
         if not self.falling:
-            return code * self.scale()
-        return np.where(code > 0.0, self.scale() / np.maximum(code, 1.0), 0.0)
+            return code * self.scale() * self._carries(number)
+        return np.where(number > 0, self.scale() / np.maximum(code, LEAST), 0.0) * self._carries(number)
 
     def exact_codes(self, gains_ratio: Floats) -> Floats:
-        """Gain over scale, or scale over gain; see CodeStage.exact_codes."""
+        """Gain over scale, or scale over gain: firmware knows no departures of bits; see CodeStage.exact_codes."""
         return self.scale() / gains_ratio if self.falling else gains_ratio / self.scale()
 
     def parameters(self) -> tuple[Parameter, ...]:
@@ -79,7 +86,7 @@ class BinaryCodeStage(CodeStage):
     def sensitivities(self, arrays: Arrays, changes: Mapping[str, float]) -> dict[str, Term]:
         """1 for the scale, the share of each bit in the code where the bits' weights now are, one code step."""
         code = arrays[self.control]
-        over = self.power / np.maximum(_total(code, changes, self.bits), LEAST)
+        over = self.power / np.maximum(self._weighed(code, changes), LEAST)
         found: dict[str, Term] = {self.scale_name: 1.0}
         for bit in range(self.bits):
             found[f"bit_{bit}"] = (code >> bit & 1) * 2.0**bit * over
@@ -89,15 +96,19 @@ class BinaryCodeStage(CodeStage):
     def log_change(self, arrays: Arrays, changes: Mapping[str, float]) -> Term:
         """Exact in the bit weights, which add before the logarithm; see StageKind.log_change."""
         code = arrays[self.control]
-        moved = np.maximum(_total(code, changes, self.bits), LEAST) / np.maximum(code, 1)
-        return self.power * np.log(moved) + changes.get(self.scale_name, 0.0)
+        moved = np.maximum(self._weighed(code, changes), LEAST) / np.maximum(self._weighed(code), LEAST)
+        return self.power * np.log(np.where(code > 0, moved, 1.0)) + changes.get(self.scale_name, 0.0)
 
+    def _carries(self, code: np.ndarray) -> Term:
+        return carry_ratio(self.carry_percent, code) if self.carry_percent else 1.0
 
-def _total(code: np.ndarray, changes: Mapping[str, float], bits: int) -> Floats:
-    """The code with its bits' weights where they now are."""
-    total = code.astype(np.float64)
-    for bit in range(bits):
-        change = changes.get(f"bit_{bit}", 0.0)
-        if change:
-            total = total + (code >> bit & 1) * (2.0**bit * change)
-    return total
+    def _weighed(self, code: np.ndarray, changes: Mapping[str, float] | None = None) -> Floats:
+        """The code with its bits' weights where they are known to be, and where a fit has moved them."""
+        total = code.astype(np.float64)
+        if self.weight_percent:
+            total = total + weight_steps(self.weight_percent, code)
+        for bit in range(self.bits) if changes else ():
+            change = changes.get(f"bit_{bit}", 0.0) if changes else 0.0
+            if change:
+                total = total + (code >> bit & 1) * (2.0**bit * change)
+        return total

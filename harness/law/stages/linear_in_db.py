@@ -7,7 +7,8 @@ from typing import ClassVar
 
 import numpy as np
 
-from harness.config.model import Finite, NotNegative, Positive
+from harness.config.model import Finite, Name, NotNegative, Positive
+from harness.law.stages.bit_terms import bit_flaws, carry_ratio
 from harness.law.stages.control import Arrays
 from harness.law.stages.db_code import DbCodeStage
 from harness.law.stages.kind import LN_PER_DB, Flaw, Floats, Parameter, Term
@@ -28,6 +29,8 @@ class LinearInDb(DbCodeStage):
     """Codes after which the ripple repeats."""
     ripple_phase_deg: Finite = 0.0
     """Phase of the ripple at code 0."""
+    carry_percent: dict[Name, Finite] | None = None
+    """By how much the gain is more while a bit is set, where it is known: a step where that bit comes in."""
 
     @property
     def falling(self) -> bool:
@@ -40,16 +43,17 @@ class LinearInDb(DbCodeStage):
             return (Flaw("slope_db_per_code", "0", "any number but 0"),)
         if self.ripple_db > 0.0 and self.ripple_period_code is None:
             return (Flaw("ripple_period_code", "nothing", "the codes after which ripple_db repeats"),)
-        return super().flaws()
+        return super().flaws() or bit_flaws("carry_percent", self.carry_percent, self.bits)
 
     def gains_ratio(self, arrays: Arrays) -> Term:
-        """Line and ripple; see StageKind.gains_ratio."""
+        """Line, ripple, carries; see StageKind.gains_ratio."""
         code = arrays[self.control].astype(np.float64)
         level_db = self.intercept_db + self.slope_db_per_code * code + self._ripple(arrays) * self.ripple_db
-        return np.asarray(np.exp(LN_PER_DB * level_db))
+        carries = carry_ratio(self.carry_percent, arrays[self.control]) if self.carry_percent else 1.0
+        return np.asarray(np.exp(LN_PER_DB * level_db) * carries)
 
     def exact_codes(self, gains_ratio: Floats) -> Floats:
-        """From the line alone: firmware does not know the ripple; see CodeStage.exact_codes."""
+        """From the line alone: firmware does not know ripple and carries; see CodeStage.exact_codes."""
         return (np.log(gains_ratio) / LN_PER_DB - self.intercept_db) / self.slope_db_per_code
 
     def parameters(self) -> tuple[Parameter, ...]:
