@@ -6,12 +6,14 @@ from harness.diagnosis.catalogue import KNOWN, Known, Sight
 from harness.diagnosis.exact_factors import FACTORS, ExactFactor, match_factor, station_faults
 from harness.diagnosis.follow_up import follow_up
 from harness.diagnosis.odd_frames import ODD_FRAMES
+from harness.diagnosis.regular_gaps import REGULAR_GAPS
 from harness.diagnosis.visit import Case, Visit
 
 __all__ = [
     "FACTORS",
     "KNOWN",
     "ODD_FRAMES",
+    "REGULAR_GAPS",
     "Case",
     "Diagnosis",
     "ExactFactor",

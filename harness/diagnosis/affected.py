@@ -17,6 +17,7 @@ SIGHTS: dict[str, Sight] = {
     "second-frequency": Sight.FREQUENCY,
     "toggle-scatter": Sight.REPEATS,
     "realness": Sight.REALNESS,
+    "missing-codes": Sight.CONVERTER,
 }
 """What a claim on an item makes visible."""
 

@@ -6,7 +6,7 @@ import math
 import re
 from collections.abc import Sequence
 
-from harness.diagnosis import KNOWN, ODD_FRAMES, Case, Diagnosis, Visit, diagnose, not_exercised
+from harness.diagnosis import KNOWN, ODD_FRAMES, REGULAR_GAPS, Case, Diagnosis, Visit, diagnose, not_exercised
 from harness.judge.claims.context import Context
 from harness.judge.claims.station import STATION_FAULT
 from harness.judge.measured import Captured, Measured
@@ -49,6 +49,9 @@ def case_of(context: Context, law: GainLaw, judgements: Sequence[Judgement]) -> 
         none: a record.
     """
     failed = _not_met(judgements)
+    for channel, pooled in context.pooled.items():
+        if "missing-codes" in failed.get(channel, ()) and pooled.spacing > 1:
+            failed[channel].add(REGULAR_GAPS)
     return Case(
         law=law,
         visits=tuple(

@@ -13,10 +13,12 @@ from harness.judge.grounds import Ground, Grounds
 from harness.judge.realness import Evidence
 from harness.judge.rows import Gathered, evidence_of
 from harness.judge.steps import STEP_KINDS, Step, steps_of
-from harness.judge.waveform import Seen
+from harness.judge.waveform import PooledCodes, Seen
 from harness.ladder import open_ratio
 from harness.law import GainLaw
-from harness.values import Setting
+from harness.values import Realness, Setting
+
+ARITHMETIC = (Realness.ARITHMETIC, Realness.MIXED)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -28,6 +30,8 @@ class Facts:
     grounds: Mapping[Setting, Ground]
     steps: Sequence[Step]
     budget: GainBudget
+    pooled: Mapping[int, PooledCodes]
+    """By channel."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -37,6 +41,7 @@ class ChannelFacts:
     evidence: Mapping[Setting, Evidence]
     grounds: Mapping[Setting, Ground]
     steps: Sequence[Step]
+    pooled: PooledCodes
 
 
 def channel_facts(
@@ -64,8 +69,9 @@ def channel_facts(
     evidence = {setting: _evidence(item, law) for setting, item in gathered.items()}
     grounds = Grounds(evidence, plan, seen, device=device, beside=beside_of(extras, device))
     steps = steps_of(plan, evidence, grounds)
+    ground = {setting: grounds.setting(setting) for setting in evidence}
     return ChannelFacts(
-        evidence=evidence, grounds={setting: grounds.setting(setting) for setting in evidence}, steps=steps
+        evidence=evidence, grounds=ground, steps=steps, pooled=_pooled(gathered, ground, seen, device=device)
     )
 
 
@@ -99,6 +105,7 @@ def facts_of(
         grounds={setting: grounds[setting] for setting in gathered},
         steps=steps,
         budget=_budget(gathered, steps, law=law, statement=statement, terminal_ratio=terminal_ratio),
+        pooled={channel.pooled.channel: channel.pooled for channel in channels},
     )
 
 
@@ -136,6 +143,29 @@ def _evidence(item: Gathered, law: GainLaw) -> Evidence:
         return gain if gain > 0.0 else law.gain_of(controls)
 
     return evidence_of(item, relays=law.relays_of(controls), hardware_of=hardware_of)
+
+
+def _pooled(
+    gathered: Mapping[Setting, Gathered],
+    grounds: Mapping[Setting, Ground],
+    seen: Mapping[Setting, Seen],
+    *,
+    device: DeviceFile,
+) -> PooledCodes:
+    """The records whose codes are the converter's own: arithmetic leaves gaps that are none of its."""
+    plain = [
+        seen[setting]
+        for setting, item in gathered.items()
+        if setting in seen
+        and item.prediction.state.arithmetic_ratio == 1.0
+        and grounds[setting].found.realness not in ARITHMETIC
+    ]
+    return PooledCodes(
+        channel=next(iter(gathered)).channel,
+        seen=tuple(plain),
+        low_code=device.converter.low_code,
+        high_code=device.converter.high_code,
+    )
 
 
 def _budget(

@@ -245,7 +245,7 @@ class RunJudge:
 
     def _context(self, events: Sequence[Event], plan: Mapping[Setting, Prediction]) -> Context:
         facts = self._facts(plan)
-        gathered, budget = facts.gathered, facts.budget
+        gathered, budget, pooled = facts.gathered, facts.budget, facts.pooled
         fits = fit_channels(self._law, gathered.values(), self._limits, budget)
         extras = self._taken(plan)
         steady = at_dc(extras, law=self._law, statement=self._statement, input_ratio=self._input_ratio)
@@ -258,7 +258,7 @@ class RunJudge:
             found={setting: ground.found for setting, ground in facts.grounds.items()},
             grounds={setting: ground.values for setting, ground in facts.grounds.items()},
             evidence=facts.evidence,
-            steps=facts.steps,
+            steps=facts.steps, pooled=pooled,
             fitted_percent={
                 setting: percent
                 for fit in fits.values()

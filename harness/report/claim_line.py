@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from harness.report import words
-from harness.report.labels import label_of
+from harness.report.labels import WHOLE_CHANNEL, label_of
 from harness.values import Candidate, Judgement, Outcome, RunResult, Setting
 
 MOST_REASONS = 3
@@ -122,9 +122,11 @@ def place_of(one: Judgement, result: RunResult, labels: Mapping[Setting, str]) -
         result: of the run.
         labels: from `labels_of`.
     Returns:
-        the label of its setting, or both of a step; empty for the run.
+        the label of its setting, or both of a step; the channel of what belongs to all of it; empty for the run.
     """
     if one.setting is None:
         return ""
+    if one.item in WHOLE_CHANNEL:
+        return f"ch{one.setting.channel}"
     upper = label_of(one.setting, labels, result)
     return upper if one.other is None else f"{label_of(one.other, labels, result)} to {upper}"

@@ -6,15 +6,12 @@ from collections.abc import Sequence
 from xml.etree import ElementTree
 
 from harness.report.finite import require_finite
-from harness.report.labels import range_name
+from harness.report.labels import WHOLE_CHANNEL, range_name
 from harness.report.words import plain, worst_of
 from harness.values import Judgement, Outcome, RunHeader, RunResult
 
 MOST_REASONS = 50
 """Reasons written into one case; the rest are counted."""
-
-WHOLE_CHANNEL = ("parameter", "bus-timing")
-"""Items that belong to a channel and to none of its ranges."""
 
 ELEMENT = {Outcome.FAIL: "failure", Outcome.INVALID: "error", Outcome.INCONCLUSIVE: "skipped"}
 
@@ -100,7 +97,10 @@ def _case(name: str, item: str, claims: Sequence[Judgement]) -> ElementTree.Elem
 
 def _unmeasured(item: str) -> ElementTree.Element:
     case = ElementTree.Element("testcase", {"classname": "run", "name": plain(item)})
-    message = "not measured by this job: its [extra] table asks for no such readings, or its ladder has one channel"
+    message = (
+        "not measured by this job: its [extra] table asks for no such readings, or its ladder has one channel "
+        "or too few settings"
+    )
     ElementTree.SubElement(case, "skipped", {"message": message, "type": "not measured"})
     return case
 

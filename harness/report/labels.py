@@ -6,6 +6,9 @@ from collections.abc import Mapping
 
 from harness.values import ParameterResult, RunResult, Setting, StepResult
 
+WHOLE_CHANNEL = ("parameter", "bus-timing", "missing-codes")
+"""Items that belong to a channel and to none of its ranges."""
+
 
 def labels_of(result: RunResult) -> Mapping[Setting, str]:
     """What each setting of a run is called.

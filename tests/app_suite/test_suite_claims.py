@@ -21,6 +21,7 @@ from tests.judge.run_builder import FULL, healthy, reading_of, setup_at
 ITEMS = {"measurable", "steady", *(limit.item for limit in FULL.limits.values())} - {"parameter"}
 # Those of a whole channel, and those for which the job takes no readings.
 ITEMS -= {"bus-timing", "input-noise", "two-level", "second-frequency", "toggle-scatter", "crosstalk", "clip-level"}
+ITEMS -= {"missing-codes"}
 
 
 class Taken:
@@ -49,8 +50,8 @@ def named(setup: Setup) -> dict[str, SuiteClaim]:
 
 def test_each_claim_that_the_ladder_can_decide_is_planned_once(whole: Taken) -> None:
     claims = planned_claims(FULL)
-    # Each range has every item, the lowest no coarse step; parameters and bus are claimed of each channel once.
-    assert len({claim.name for claim in claims}) == len(claims) == 2 * (11 * len(ITEMS) - 1 + 2)
+    # Each range has every item, the lowest no coarse step; parameters, bus and codes are claimed of each channel once.
+    assert len({claim.name for claim in claims}) == len(claims) == 2 * (11 * len(ITEMS) - 1 + 3)
     part = whole.part(whole.ladder)
     assert {claim.item for claim in claims if not part.index.get(claim.place)} == {"steady"}
     assert sum(len(part.index.get(claim.place, ())) for claim in claims) == len(part.result.judgements)

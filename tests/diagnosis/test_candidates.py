@@ -10,7 +10,17 @@ from typing import Any
 import numpy as np
 import pytest
 
-from harness.diagnosis import FACTORS, KNOWN, Case, Diagnosis, Visit, diagnose, match_factor, not_exercised
+from harness.diagnosis import (
+    FACTORS,
+    KNOWN,
+    REGULAR_GAPS,
+    Case,
+    Diagnosis,
+    Visit,
+    diagnose,
+    match_factor,
+    not_exercised,
+)
 from harness.diagnosis.candidates import DEVICE_PROVEN
 from harness.diagnosis.chance import chi_square_999
 from harness.diagnosis.spread import Spread
@@ -234,6 +244,7 @@ def test_what_no_known_fault_does_is_none_of_these(ci: Any) -> None:
         ("second-frequency", "attenuator-compensation-wrong"),
         ("toggle-scatter", "relay-contact-film"),
         ("crosstalk", "channel-crosstalk"),
+        ("missing-codes", "converter-missing-codes"),
     ],
 )
 def test_what_leaves_the_gain_alone_is_named_by_what_it_fails(ci: Any, item: str, name: str) -> None:
@@ -241,6 +252,13 @@ def test_what_leaves_the_gain_alone_is_named_by_what_it_fails(ci: Any, item: str
     assert names(diagnose(case))[0] == name
     # Without that claim nothing speaks for it.
     assert name not in names(diagnose(ci.wrong(ci.good(), attenuator("1:10", 10.0), channel=1)))
+
+
+def test_regular_gaps_in_the_codes_are_lost_bits_whatever_noise_they_make(ci: Any) -> None:
+    failed = frozenset({"missing-codes", REGULAR_GAPS, "noise"})
+    assert names(diagnose(dataclasses.replace(ci.good(), failed={1: failed})))[0] == "converter-bits-lost"
+    noisy = dataclasses.replace(ci.good(), failed={1: frozenset({"missing-codes", "noise"})})
+    assert "converter-bits-lost" not in names(diagnose(noisy))
 
 
 def test_arithmetic_is_named_by_words_and_by_realness(ci: Any) -> None:

@@ -1,7 +1,4 @@
-"""Faults that the short ladder cannot show, each on the job or bench that shows it: outcome, and who is named.
-
-What no job can show: missing and lost codes (F53, F54) want a histogram pooled over the ladder, and no claim has one.
-"""
+"""Faults that the short ladder cannot show, each on the job or bench that shows it: outcome, and who is named."""
 
 from __future__ import annotations
 

@@ -74,7 +74,8 @@ def test_a_good_unit_passes_every_claim(seed: int) -> None:
     judge = judge_of_run(seed=seed)
     results = [judge.result(), judge.under(under(setup().limits, "managed")).result()]
     for result in results:
-        assert result.unmeasured == ()
+        # Three settings do not show each code of the converter often enough.
+        assert result.unmeasured == ("missing-codes",)
         outcomes = {item: {c.outcome for c in result.judgements if c.item == item} for item in ITEMS}
         assert outcomes == {item: {Outcome.PASS} for item in ITEMS}
         # Each number has its uncertainty, whatever the claim, and how sure the decision is follows from it.

@@ -108,7 +108,7 @@ def test_a_reading_missing_on_one_way_makes_its_setting_invalid_and_the_run_inco
         "ch1 attenuator 1:10: not exercised, this ladder cannot tell it from other parameters",
         "fine-step: 1 decisions are weak; the weakest: TUR 2.4 (limit over U = 0.123) is below 4.",
         "Not measured by this job, so nothing is said about: channel-match, input-noise, two-level, second-frequency, "
-        "toggle-scatter, crosstalk, clip-level.",
+        "toggle-scatter, crosstalk, clip-level, missing-codes.",
     )
     assert outcomes(result, "gain")[FIRST] == "PASS"
 

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from harness.app.setup import Setup
 from harness.judge import CLAIMS, LEAST_SETTINGS
 from harness.judge.claims import ClaimKind, Need, Scope
+from harness.judge.waveform import records_needed
 from harness.values import Judgement, Setting
 
 Range = tuple[int, int]
@@ -129,7 +130,8 @@ def _of_channel(
     of_all = [
         SuiteClaim(channel=channel, coarse=None, item=kind.item, name=f"ch{channel}-{kind.item}", reach=Reach.CHANNEL)
         for kind in kinds
-        if kind.scope in (Scope.CHANNEL, Scope.PARAMETER) and _fit_possible(kind, own)
+        if kind.scope in (Scope.CHANNEL, Scope.PARAMETER)
+        if _fit_possible(kind, own) and _codes_shown(kind, own, setup)
     ]
     return [*sorted(of_ranges, key=lambda claim: claim.reach > Reach.STEP), *of_all]
 
@@ -164,6 +166,16 @@ def _exercised(kind: ClaimKind, place: Range, own: Collection[Setting], setup: S
     if kind.scope is Scope.STEP:
         return any(setting.coarse < coarse and setting.fine in here for setting in own)
     return _fit_possible(kind, own)
+
+
+def _codes_shown(kind: ClaimKind, own: Collection[Setting], setup: Setup) -> bool:
+    """Whether a channel has the hardware settings that show every code."""
+    if Need.CODES not in kind.needs:
+        return True
+    arithmetic = {index for index, coarse in enumerate(setup.device.coarse) if coarse.arithmetic_ratio != 1.0}
+    hardware = [setting for setting in own if setting.coarse not in arithmetic]
+    codes = 2**setup.device.converter.bits
+    return len(hardware) >= records_needed(codes, setup.device.acquisition.samples)
 
 
 def _fit_possible(kind: ClaimKind, own: Collection[Setting]) -> bool:

@@ -6,7 +6,7 @@ from collections.abc import Collection
 from dataclasses import dataclass
 from typing import Protocol
 
-from harness.app.suite.claim import Range, SuiteClaim
+from harness.app.suite.claim import Range, Reach, SuiteClaim
 from harness.app.suite.judged import Part
 from harness.report import ReportLine, report_line
 from harness.values import Judgement, Outcome
@@ -36,7 +36,8 @@ class Decided:
 
     claim: SuiteClaim
     counted: bool
-    """False for a parameter that the ladder cannot tell: shown, and no more counted than on the command line."""
+    """False for what too few settings cannot tell, a parameter or codes: shown, and no more counted than on the command
+    line."""
     line: ReportLine
     judgements: tuple[Judgement, ...]
     part: Part
@@ -64,12 +65,13 @@ def decide(claim: SuiteClaim, run: Run, wanted: Collection[Range]) -> Decided:
         line = report_line(claim.item, (), part.result, labels=part.labels).silent()
         return Decided(claim=claim, counted=True, line=line, judgements=(), part=part)
     own = [row for row in part.result.parameters if row.channel == claim.channel]
-    idle = claim.item == "parameter" and bool(own) and not judgements
+    few = claim.reach is Reach.CHANNEL and claim.item in part.result.unmeasured
+    idle = not judgements and (few or (claim.item == "parameter" and bool(own)))
     line = report_line(claim.item, judgements, part.result, labels=part.labels)
     if line.outcome in (Outcome.FAIL, Outcome.INVALID):
         # One range by itself cannot tell a relay from a load: the cause is sought in all that is known of the channel.
         known = [one for one in run.ladder if one in run.swept and claim.channel in (None, one[0])]
         line = line.caused_by(run.part(known).result.candidates)
     if idle:
-        line = line.because([row.reason for row in own if row.reason])
+        line = line.because(["too few settings"] if few else [row.reason for row in own if row.reason])
     return Decided(claim=claim, counted=not idle, line=line, judgements=judgements, part=part)

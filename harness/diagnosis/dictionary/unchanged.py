@@ -9,6 +9,7 @@ from typing import Final
 import numpy as np
 
 from harness.diagnosis.hypothesis import Hypothesis
+from harness.diagnosis.regular_gaps import REGULAR_GAPS
 from harness.diagnosis.view import View
 
 SHOWN_BY: Final[tuple[tuple[str, tuple[str, ...], float], ...]] = (
@@ -33,6 +34,7 @@ SHOWN_BY: Final[tuple[tuple[str, tuple[str, ...], float], ...]] = (
     ("relay-contact-film", ("toggle-scatter",), 0.0),
     ("fixture-worn", ("toggle-scatter",), 1.0),
     ("channel-crosstalk", ("crosstalk",), 0.0),
+    ("converter-missing-codes", ("missing-codes",), 0.0),
     ("intermittent-joint", ("steady",), 0.0),
     ("relay-contact-film", ("steady",), 2.0),
     ("register-reset-mid-run", ("steady",), 3.0),
@@ -42,6 +44,8 @@ SHOWN_BY: Final[tuple[tuple[str, tuple[str, ...], float], ...]] = (
     ("preamble-stale", ("scale",), 2.0),
 )
 """Fault, the items of claims that it makes fail, and its prior among those of one item."""
+LOST_BITS: Final = frozenset({REGULAR_GAPS, "missing-codes", "noise", "input-noise", "realness"})
+"""What low bits that never change make fail: samples are rounded so much more coarsely."""
 
 
 def unchanged_hypotheses(view: View) -> Iterator[Hypothesis]:
@@ -58,6 +62,9 @@ def unchanged_hypotheses(view: View) -> Iterator[Hypothesis]:
     for fault, items, prior in SHOWN_BY:
         shown = frozenset(items)
         yield Hypothesis(fault=fault, what="", pattern_percent=still, explains=shown, needs=shown, prior=prior)
+    yield Hypothesis(
+        fault="converter-bits-lost", what="", pattern_percent=still, explains=LOST_BITS, needs=frozenset({REGULAR_GAPS})
+    )
     yield from _arithmetic(view)
 
 

@@ -14,6 +14,7 @@ from harness.judge.limit_set import LimitSet
 from harness.judge.realness import Evidence, Found
 from harness.judge.rows import Gathered
 from harness.judge.steps import Step
+from harness.judge.waveform import PooledCodes
 from harness.law import GainLaw, frequency_ratio
 from harness.values import (
     BudgetTable,
@@ -70,6 +71,8 @@ class Context:
     """Residual to the fitted law of each setting that took part in a fit."""
     fitted_expanded_percent: Mapping[Setting, float] = field(default_factory=dict)
     """U of these residuals, k = 2; none where nothing is stated."""
+    pooled: Mapping[int, PooledCodes] = field(default_factory=dict)
+    """Codes of all hardware settings together, by channel."""
     parameters: Sequence[ParameterResult] = ()
     bus: Sequence[BusRecord] = ()
     """Distances on the control bus, by channel; empty without captures."""

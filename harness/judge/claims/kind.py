@@ -30,6 +30,8 @@ class Need(enum.StrEnum):
     """Captures of the control bus."""
     FIT = "fit"
     """The law fitted to a channel's readings."""
+    CODES = "codes"
+    """Of so many hardware settings that each code is owed several hits."""
     CHANNELS = "channels"
     """More than one channel at the same setting."""
 

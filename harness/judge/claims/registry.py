@@ -15,6 +15,7 @@ from harness.judge.claims.kind import ClaimKind, Need
 from harness.judge.claims.linearity import TWO_LEVEL
 from harness.judge.claims.match import CHANNEL_MATCH
 from harness.judge.claims.measurable import MEASURABLE
+from harness.judge.claims.missing_codes import MISSING_CODES
 from harness.judge.claims.monotonic import MONOTONIC
 from harness.judge.claims.noise import INPUT_NOISE, NOISE
 from harness.judge.claims.offset import OFFSET
@@ -51,6 +52,7 @@ CLAIMS: tuple[ClaimKind, ...] = (
     TOGGLE_SCATTER,
     CROSSTALK,
     CLIP_LEVEL,
+    MISSING_CODES,
     PARAMETER,
     UP_DOWN,
     STEADY,
@@ -84,7 +86,7 @@ def judge_all(context: Context, *, provisional: bool = False) -> tuple[tuple[Cla
 
 
 def unmeasured(context: Context) -> tuple[str, ...]:
-    """Which requirements the job takes no readings for.
+    """Which requirements the job takes no readings for, or too few.
 
     They decide nothing: a job may leave them out on purpose, and a short one must be able to pass; so they are named.
 
@@ -101,5 +103,9 @@ def unmeasured(context: Context) -> tuple[str, ...]:
         kind.item
         for kind in CLAIMS
         if context.requires(kind.item)
-        and ((kind.purposes and not kind.purposes & planned) or (Need.CHANNELS in kind.needs and len(channels) < 2))
+        and (
+            (kind.purposes and not kind.purposes & planned)
+            or (Need.CHANNELS in kind.needs and len(channels) < 2)
+            or (Need.CODES in kind.needs and not any(pooled.enough for pooled in context.pooled.values()))
+        )
     )

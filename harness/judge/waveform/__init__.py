@@ -12,6 +12,7 @@ from harness.judge.waveform.ladder import Compared, WaveformLadder, WaveformView
 from harness.judge.waveform.lattice import ROUNDINGS, Spacing, double_share, gap_share, reach, spacing_of, visits
 from harness.judge.waveform.noise import input_noise, noise_ratio, samples_needed
 from harness.judge.waveform.offset import offset_change
+from harness.judge.waveform.pooled import PooledCodes, hits_needed, records_needed
 from harness.judge.waveform.power import PowerRow, power_table, samples_to_fill
 from harness.judge.waveform.record import Record, Seen, see
 from harness.judge.waveform.result import LLR_CAP, SAYS_LLR, Says, WaveformTest
@@ -30,6 +31,7 @@ __all__ = [
     "Evidence",
     "ExactStep",
     "Overdriven",
+    "PooledCodes",
     "PowerRow",
     "Record",
     "Says",
@@ -50,12 +52,14 @@ __all__ = [
     "doubled_codes",
     "factorise",
     "gap_share",
+    "hits_needed",
     "input_noise",
     "noise_ratio",
     "offset_change",
     "overdriven",
     "power_table",
     "reach",
+    "records_needed",
     "same_codes",
     "samples_needed",
     "samples_to_fill",

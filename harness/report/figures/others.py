@@ -10,8 +10,8 @@ from harness.report.figures.strip import StripPoint, strip_svg
 from harness.report.labels import fine_name, range_name
 from harness.values import Judgement, Outcome, ParameterResult, RunResult, Setting
 
-DRAWN = ("gain", "residual", "fine-step", "coarse-step", "parameter", "bus-timing")
-"""Claims that have figures of their own."""
+DRAWN = ("gain", "residual", "fine-step", "coarse-step", "parameter", "bus-timing", "missing-codes")
+"""Claims that have figures of their own, or one number a channel."""
 MOST_POINTS = 300
 """Of one strip; a claim with more keeps its table."""
 
