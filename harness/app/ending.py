@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from harness import report
+from harness.app.export.hand_on import after_unit
 from harness.app.golden.looks import tell_shared
 from harness.app.output import result, result_json, say
 from harness.app.production import note_verdict
@@ -26,6 +27,7 @@ def conclude(store: Store, run_id: str, station: StationFault | None, folder: Pa
     keep_summary(store, summarised(store, header, decided))
     counted = note_verdict(store, run_id, decided, RealClock())
     page = write_report(store, header, decided, folder)
+    after_unit(store, setup.job.export, (header, decided), RealClock())
     # After the page: it shows what only the raw data tell.
     dropped = drop_by_rule(store, setup, run_id, RealClock())
     if dropped:

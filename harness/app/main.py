@@ -28,6 +28,7 @@ COMMANDS = {
     "decode": "Turn a capture of the control bus into words.",
     "calibrate": "Correction constants of the coarse ranges.",
     "advise": "Which setting suits a signal of a given size.",
+    "export": "Hand on the results that wait.",
     "store": "Check, copy, forward or export the store.",
 }
 """The commands in the order of a day's work, each with its line in the overview: short enough for 80 columns."""

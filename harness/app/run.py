@@ -252,12 +252,13 @@ def judged(store: Store, run_id: str, *, limits_path: str = "") -> tuple[RunHead
 
 def write_report(store: Store, header: RunHeader, result: RunResult, folder: Path) -> Path:
     """The run's page; its path."""
-    path = folder / f"{_safe(header.unit)}-{header.run_id}.html"
+    path = folder / f"{safe_name(header.unit)}-{header.run_id}.html"
     write_file(path, report.html(header, result, store.events(header.run_id), detail_of(store, header, result)))
     return path
 
 
-def _safe(unit: str) -> str:
+def safe_name(unit: str) -> str:
+    """A serial number as a part of a file's name."""
     return "".join(c if c.isalnum() or c in "-_" else "_" for c in unit)[:40] or "unit"
 
 

@@ -3,6 +3,7 @@
 from harness.config.bench_file import BenchFile, InstrumentSlot, SimulationSection
 from harness.config.bus_section import Bus, GainDeviceOnBus, spans
 from harness.config.device_file import Acquisition, Coarse, DeviceFile, Firmware, Reference, Response
+from harness.config.export_section import Export
 from harness.config.extra_section import Extra
 from harness.config.fit_section import FitTerms
 from harness.config.instrument_file import InstrumentFile
@@ -33,6 +34,7 @@ __all__ = [
     "DeviceFile",
     "DeviceUncertainty",
     "Dwell",
+    "Export",
     "Extra",
     "Firmware",
     "FitTerms",

@@ -6,6 +6,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field, field_validator, model_validator
 
+from harness.config.export_section import Export
 from harness.config.extra_section import Extra
 from harness.config.fit_section import FitTerms
 from harness.config.model import Name, Path, Table, Versioned
@@ -100,6 +101,8 @@ class JobFile(Versioned):
     """A sound reading is made durable and announced while the record of the next one is taken."""
     capture_words: bool = True
     raw: Raw = Raw()
+    export: Export | None = None
+    """What is handed on after each unit; None: nothing."""
     forward: str = ""
     """A store that gets a copy while readings are taken, postgresql://user@server/database; empty: none."""
 
@@ -113,6 +116,12 @@ class JobFile(Versioned):
     def _line_or_night(self) -> JobFile:
         if self.production is not None and self.night is not None:
             raise ValueError("[production] or [night], not both")
+        return self
+
+    @model_validator(mode="after")
+    def _units_one_by_one(self) -> JobFile:
+        if self.export is not None and self.night is not None:
+            raise ValueError("[export] or [night], not both: a night has its own page")
         return self
 
     @field_validator("forward")

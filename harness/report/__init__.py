@@ -5,6 +5,7 @@ from harness.report.claim_detail import COLUMNS, detail_html, line_cells, run_ht
 from harness.report.claim_line import ReportLine, report_line
 from harness.report.coverage_csv import coverage_csv
 from harness.report.csv_file import csv_text
+from harness.report.csvw_file import csvw_text
 from harness.report.diagnosis import diagnosis_csv
 from harness.report.failures import failures
 from harness.report.figures.coverage import coverage_svg
@@ -27,6 +28,7 @@ __all__ = [
     "coverage_csv",
     "coverage_svg",
     "csv_text",
+    "csvw_text",
     "detail_html",
     "diagnosis_csv",
     "failures",

@@ -31,6 +31,7 @@ from harness.values.coverage import Coverage, CoverageRange, CoverageRow
 from harness.values.decibel import db_from_ratio, db_from_ratios, ratio_from_db
 from harness.values.detail import CodeCounts, Course, RecordResidual, RunDetail
 from harness.values.evidence import Realness, RealnessEvidence, WaveformFinding
+from harness.values.export_state import COMMAND, EXPORT, ExportState, export_of, export_text
 from harness.values.fit import Quality, SineFit
 from harness.values.golden import (
     GOLDEN_CHECK,
@@ -91,8 +92,10 @@ __all__ = [
     "ACTIONS",
     "ATTEMPT",
     "BOOK",
+    "COMMAND",
     "CONDITION",
     "CONSTANTS",
+    "EXPORT",
     "FIXTURE",
     "GOLDEN_CHECK",
     "GOLDEN_SAYS",
@@ -131,6 +134,7 @@ __all__ = [
     "Direction",
     "EndedAs",
     "Event",
+    "ExportState",
     "FlagNote",
     "Followed",
     "GoldenLook",
@@ -203,6 +207,8 @@ __all__ = [
     "db_from_ratios",
     "ended_as_of",
     "ended_as_text",
+    "export_of",
+    "export_text",
     "golden_of",
     "golden_says_of",
     "golden_says_text",
