@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Collection
+from collections.abc import Collection, Sequence
 
 import pytest
 
@@ -15,7 +15,7 @@ from harness.app.suite.claim import Range
 from harness.app.suite.judged import Part, Parts
 from harness.errors import UsageError
 from harness.judge.facts import channel_facts
-from harness.values import Outcome, Reading, ReadingStatus
+from harness.values import Candidate, Outcome, Reading, ReadingStatus
 from tests.judge.run_builder import FULL, healthy, reading_of, setup_at
 
 ITEMS = {"measurable", "steady", *(limit.item for limit in FULL.limits.values())} - {"parameter"}
@@ -29,7 +29,6 @@ class Taken:
 
     def __init__(self, setup: Setup, readings: Collection[Reading]) -> None:
         self.ladder = by_range(rung.setting for rung in setup.rungs)
-        self.swept = self.ladder
         judge = judge_of(setup)
         for reading in readings:
             judge.take(reading)
@@ -37,6 +36,10 @@ class Taken:
 
     def part(self, ranges: Collection[Range]) -> Part:
         return self._parts.of(ranges)
+
+    def causes(self, channel: int | None) -> Sequence[Candidate]:
+        known = [one for one in self.ladder if channel in (None, one[0])]
+        return self.part(known).result.candidates
 
 
 @pytest.fixture(scope="module")
@@ -113,6 +116,16 @@ def test_a_part_is_decided_alike_whatever_else_was_swept(whole: Taken) -> None:
     assert parts[0] == parts[1]
     assert alone.part(ranges).result.complete
     assert len(alone.part(ranges).result.settings) == 10
+
+
+def test_a_part_can_be_asked_about_some_of_its_ranges(whole: Taken) -> None:
+    ranges, part = ((2, 7), (2, 8)), whole.part(whole.ladder)
+    places = [(2, coarse, fine) for coarse in (7, 8) for fine in (0, 5, 10, 15, 20)]
+    rows, gains = part.rows(ranges), part.judgements("gain", ranges)
+    for settings in ([row.setting for row in rows], [one.setting for one in gains if one.setting]):
+        assert [(one.channel, one.coarse, one.fine) for one in settings] == places
+    # What is said of a channel as a whole belongs to each of its ranges.
+    assert {one.setting.channel for one in part.judgements("parameter", ranges) if one.setting} == {2}
 
 
 def test_what_a_channel_shows_is_worked_out_once_for_it_and_for_the_run(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -1,13 +1,16 @@
 """A run of 10,000 settings from its record: how long judge and page take, how heavy the page is; the suite over it.
 
 Run: python -m tests.benchmarks.whole_run; it sweeps a simulated bench first, which takes some minutes. Times are of the
-processor, so that another process does not count; the browser's and the suite's are by the clock.
+processor, so that another process does not count; the browser's are by the clock. The suite decides about a whole demo:
+`suite_ms_per_claim` is what it takes above as many empty tests, `suite_own_ms_per_claim` the part of it that is not the
+judging of the record, which `gainladder judge` needs as well.
 """
 
 from __future__ import annotations
 
 import os
 import re
+import resource
 import shutil
 import subprocess
 import sys
@@ -25,10 +28,6 @@ from tests.browser import MISSING, chromium
 ROOT = Path(__file__).resolve().parents[2]
 FINE = 227
 """With 4 channels and 11 ranges these are 9,988 settings."""
-SUITE_TESTS = 2000
-"""Empty tests, for what pytest itself takes for one."""
-
-
 def _swap(file: Path, *pairs: tuple[str, str]) -> None:
     text = file.read_text()
     for pattern, new in pairs:
@@ -76,13 +75,38 @@ def _opened_s(file: Path) -> float:
     return min(times)
 
 
-def _suite_s(*arguments: str, folder: Path) -> tuple[float, int]:
-    """Time of the tests alone, and how many there were."""
-    command = [sys.executable, "-m", "pytest", "-q", "-p", "no:cacheprovider", "--tb=no", "-r", "N", *arguments]
-    environment = {**os.environ, "PYTHONPATH": str(ROOT)}
-    said = subprocess.run(command, cwd=folder, env=environment, capture_output=True, text=True).stdout
-    counts = [int(number) for number in re.findall(r"(\d+) (?:passed|failed|skipped|errors?)", said)]
-    return float(re.findall(r"in ([\d.]+)s", said)[-1]), sum(counts)
+def _child(*arguments: str, folder: Path) -> tuple[float, str]:
+    """Time of a Python process, the better of two, and what it said."""
+    times = []
+    for _ in range(2):
+        before = resource.getrusage(resource.RUSAGE_CHILDREN)
+        environment = {**os.environ, "PYTHONPATH": str(ROOT)}
+        done = subprocess.run([sys.executable, *arguments], cwd=folder, env=environment, capture_output=True, text=True)
+        after = resource.getrusage(resource.RUSAGE_CHILDREN)
+        times.append(after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime)
+    return min(times), done.stdout
+
+
+def _suite(folder: Path) -> dict[str, float]:
+    shutil.copy(ROOT / "tests/bench/test_acceptance.py", folder)
+    file = str(folder / "demo.sqlite")
+    _sweep(ROOT / "configs/jobs/demo.toml", Path(file), folder)
+    quiet = ("-m", "pytest", "-q", "-p", "no:cacheprovider", "--tb=no", "-r", "N")
+    suite_s, said = _child(*quiet, "test_acceptance.py", "--run", "last", "--store", file, folder=folder)
+    claims = sum(int(number) for number in re.findall(r"(\d+) (?:passed|failed|skipped|errors?)", said))
+    (folder / "test_empty.py").write_text(
+        f"import pytest\n@pytest.mark.parametrize('n', range({claims}))\ndef test_it(n):\n    pass\n"
+    )
+    bare_s, _ = _child(*quiet, "test_empty.py", folder=folder)
+    names = "import fixtures.plugin; from harness.app.run import judged; from harness.store import open_store; "
+    idle_s, _ = _child("-c", names, folder=folder)
+    judge = f"store = open_store({file!r}, read_only=True); judged(store, store.resolve('last'))"
+    judge_s = _child("-c", names + judge, folder=folder)[0] - idle_s
+    return {
+        "suite_claims": float(claims), "suite_s": suite_s, "suite_bare_s": bare_s, "suite_judge_s": judge_s,
+        "suite_ms_per_claim": 1e3 * (suite_s - bare_s) / claims,
+        "suite_own_ms_per_claim": 1e3 * (suite_s - bare_s - judge_s) / claims,
+    }  # fmt: skip
 
 
 def measure() -> dict[str, float]:
@@ -105,17 +129,7 @@ def measure() -> dict[str, float]:
         }  # fmt: skip
         if not MISSING:
             figures["page_open_s"] = _opened_s(page)
-        (folder / "test_empty.py").write_text(
-            f"import pytest\n@pytest.mark.parametrize('n', range({SUITE_TESTS}))\ndef test_it(n):\n    pass\n"
-        )
-        shutil.copy(ROOT / "tests/bench/test_acceptance.py", folder)
-        bare_s, bare = _suite_s("test_empty.py", folder=folder)
-        small = folder / "ci.sqlite"
-        _sweep(ROOT / "configs/jobs/demo.toml", small, folder)
-        run = ("test_acceptance.py", "--run", "last", "--store", str(small))
-        once_s, claims = _suite_s(*run, folder=folder)
-        figures |= {"suite_claims": float(claims), "suite_s": once_s, "bare_ms_per_test": 1e3 * bare_s / bare}
-        figures["suite_ms_per_claim"] = 1e3 * (once_s / max(claims, 1) - bare_s / bare)
+        figures |= _suite(folder)
         return figures
 
 

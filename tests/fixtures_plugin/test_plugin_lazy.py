@@ -55,7 +55,7 @@ def test_a_chosen_range_sweeps_itself_and_the_one_below_and_its_record_can_be_as
     )
     again = run("-k", "ch2 and 2V and not match", "--store", "runs.sqlite", "--run", "last")
     assert names(again, "PASSED") == chosen
-    # All that a record holds of a channel is decided once, however many claims are made of it.
+    # All that a record holds is decided once, however many claims are made of it.
     assert len(decided) == 1
     more = run("-k", "ch1 and 2V and gain", "--store", "runs.sqlite", "--run", "last")
     assert more.ret == 1

@@ -125,7 +125,8 @@ def _of_channel(
         )
         for _, coarse in by_range(own)
         for kind in kinds
-        if kind.scope in (Scope.SETTING, Scope.STEP, Scope.RANGE) and _exercised(kind, (channel, coarse), own, setup)
+        if kind.scope in (Scope.SETTING, Scope.STEP, Scope.RANGE)
+        and _exercised(kind, (channel, coarse), settings, setup)
     ]
     of_all = [
         SuiteClaim(channel=channel, coarse=None, item=kind.item, name=f"ch{channel}-{kind.item}", reach=Reach.CHANNEL)
@@ -149,7 +150,7 @@ def _reach(kind: ClaimKind) -> Reach:
     return Reach.STEP if kind.scope is Scope.STEP and kind.item not in FINE_STEPS else Reach.RANGE
 
 
-def _exercised(kind: ClaimKind, place: Range, own: Collection[Setting], setup: Setup) -> bool:
+def _exercised(kind: ClaimKind, place: Range, settings: Collection[Setting], setup: Setup) -> bool:
     channel, coarse = place
     if kind.purposes:
         return any(
@@ -159,7 +160,8 @@ def _exercised(kind: ClaimKind, place: Range, own: Collection[Setting], setup: S
             and (not kind.of_hardware or rung.prediction.state.arithmetic_ratio == 1.0)
         )
     if Need.CHANNELS in kind.needs:
-        return any(setting.channel != channel and setting.coarse == coarse for setting, _ in setup.planned())
+        return any(setting.channel != channel and setting.coarse == coarse for setting in settings)
+    own = [setting for setting in settings if setting.channel == channel]
     here = {setting.fine for setting in own if setting.coarse == coarse}
     if kind.item in FINE_STEPS:
         return len(here) > 1

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from typing import Protocol
 
 from harness.app.suite.claim import Range, Reach, SuiteClaim
 from harness.app.suite.judged import Part
 from harness.report import ReportLine, report_line
-from harness.values import Judgement, Outcome
+from harness.values import Candidate, Judgement, Outcome
 
 
 class Run(Protocol):
@@ -20,13 +20,12 @@ class Run(Protocol):
         """The ranges of the ladder, in its order."""
         ...
 
-    @property
-    def swept(self) -> Collection[Range]:
-        """The ranges that hold readings so far."""
-        ...
-
     def part(self, ranges: Collection[Range]) -> Part:
         """What is decided about these ranges; a live run sweeps those that it has not swept yet."""
+        ...
+
+    def causes(self, channel: int | None) -> Sequence[Candidate]:
+        """What may be wrong, the likeliest first, from all that was read of a channel so far, or of all for None."""
         ...
 
 
@@ -70,8 +69,7 @@ def decide(claim: SuiteClaim, run: Run, wanted: Collection[Range]) -> Decided:
     line = report_line(claim.item, judgements, part.result, labels=part.labels)
     if line.outcome in (Outcome.FAIL, Outcome.INVALID):
         # One range by itself cannot tell a relay from a load: the cause is sought in all that is known of the channel.
-        known = [one for one in run.ladder if one in run.swept and claim.channel in (None, one[0])]
-        line = line.caused_by(run.part(known).result.candidates)
+        line = line.caused_by(run.causes(claim.channel))
     if idle:
         line = line.because(["too few settings"] if few else [row.reason for row in own if row.reason])
     return Decided(claim=claim, counted=not idle, line=line, judgements=judgements, part=part)

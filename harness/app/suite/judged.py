@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from harness.app.suite.claim import Range, index_of
 from harness.judge import RunJudge
 from harness.report import labels_of
-from harness.values import Event, Judgement, RunResult, Setting
+from harness.values import Event, Judgement, RunResult, Setting, SettingResult
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -19,6 +19,20 @@ class Part:
     index: Mapping[tuple[int | None, int | None, str], Sequence[Judgement]]
     """Judgements by the place of their claim."""
     labels: Mapping[Setting, str]
+
+    def rows(self, ranges: Collection[Range]) -> tuple[SettingResult, ...]:
+        """The settings of some ranges; the part may hold more."""
+        return tuple(row for row in self.result.settings if (row.setting.channel, row.setting.coarse) in ranges)
+
+    def judgements(self, item: str, ranges: Collection[Range]) -> tuple[Judgement, ...]:
+        """What was decided about an item in some ranges, on their channels as a whole, or on the run."""
+        channels = {None, *(channel for channel, _ in ranges)}
+        return tuple(
+            judgement
+            for (channel, coarse, of), found in self.index.items()
+            if of == item and ((channel, coarse) in ranges or (coarse is None and channel in channels))
+            for judgement in found
+        )
 
 
 class Parts:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import contextlib
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from harness.app.bench_open import OpenBench, open_bench
@@ -21,7 +21,7 @@ from harness.errors import GainladderError, StationFault, StoreError, UsageError
 from harness.judge import RunJudge
 from harness.store import RunRecorder, Store, open_store
 from harness.sweep import Walk
-from harness.values import Reading, RunHeader
+from harness.values import Candidate, Reading, RunHeader
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -57,11 +57,6 @@ class LiveRun:
         self._trouble: GainladderError | None = None
         self._end: tuple[str, str] | None = None
 
-    @property
-    def swept(self) -> Collection[Range]:
-        """The ranges swept so far."""
-        return self._swept
-
     def bench(self) -> OpenBench:
         """The open bench; whoever takes it may change it, so the sweep makes it ready anew before it goes on."""
         opened, _ = self._open()
@@ -78,6 +73,11 @@ class LiveRun:
     def part(self, ranges: Collection[Range]) -> Part:
         """What is decided about these ranges by themselves, swept now where they have not been yet."""
         return self._sweep(ranges).parts.of(ranges)
+
+    def causes(self, channel: int | None) -> Sequence[Candidate]:
+        """What may be wrong, from all that was swept of a channel so far, or of all for None."""
+        known = [one for one in self.ladder if one in self._swept and channel in (None, one[0])]
+        return self.part(known).result.candidates
 
     def close(self, shown: Mapping[SuiteClaim, str], wanted: Collection[Range]) -> Ended | None:
         """Source off, bench closed, record ended; then what the record says of what was swept. None without a record.

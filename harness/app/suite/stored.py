@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import contextlib
-from collections.abc import Collection, Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping, Sequence
 
+from harness.app import probe
 from harness.app.bench_open import OpenBench
 from harness.app.run import judge_of
 from harness.app.setup import Setup, setup_of_run
@@ -14,33 +15,32 @@ from harness.app.suite.judged import Part, Parts
 from harness.app.suite.rows import differences
 from harness.errors import UsageError
 from harness.store import Store, open_store
-from harness.values import Reading
+from harness.values import Candidate, Reading
 
 
 class StoredRun:
     """Decides about a run from its record."""
 
-    def __init__(self, store: Store, run_id: str, *, limits_path: str = "", by_channel: bool = False) -> None:
+    def __init__(self, store: Store, run_id: str, *, setup: Setup | None = None) -> None:
         """Take the readings.
 
         Args:
             store: open.
             run_id: a run of it.
-            limits_path: limits instead of its own; empty for its own.
-            by_channel: whether a claim is decided on all that was read of its channel, or on the ranges that it looks
-                at, as a live session does, which has no more when it is asked.
+            setup: to decide by; every claim is decided on all that was read then. None takes the run's own and decides
+                each claim on the ranges that it looks at, as a live session does, which has no more when it is asked.
         """
         self.header = store.header(run_id)
-        self.setup: Setup = setup_of_run(self.header, limits_path=limits_path)
+        self.setup: Setup = setup or _setup_of(store, run_id)
         self.ladder: tuple[Range, ...] = by_range(rung.setting for rung in self.setup.rungs)
         self._store = store
         judge = judge_of(self.setup)
-        seen: set[Range] = set()
+        self._read: set[Range] = set()
         for reading in store.readings(run_id):
             judge.add(reading)
-            seen.add((reading.setting.channel, reading.setting.coarse))
-        self._by_channel = by_channel
-        self.swept: tuple[Range, ...] = tuple(one for one in self.ladder if one in seen)
+            self._read.add((reading.setting.channel, reading.setting.coarse))
+        self._as_one = setup is not None
+        self.swept: tuple[Range, ...] = tuple(one for one in self.ladder if one in self._read)
         """The ranges that hold a reading."""
         settings = [setting for setting, _ in self.setup.planned()]
         self._parts = Parts(judge, settings, lambda: store.events(run_id))
@@ -57,21 +57,22 @@ class StoredRun:
         return tuple(reading for reading in stored if (reading.setting.channel, reading.setting.coarse) in ranges)
 
     def part(self, ranges: Collection[Range]) -> Part:
-        """What is decided about these ranges, by themselves or among all of their channels.
+        """What is decided about these ranges, by themselves or among all that were read.
 
         A range that was not read is decided with those that it is asked with, so that it is missed only there.
         """
-        asked = set(ranges)
-        if not self._by_channel or not asked <= set(self.swept):
-            return self._parts.of(ranges)
-        channels = {channel for channel, _ in asked}
-        return self._parts.of([one for one in self.swept if len(channels) != 1 or one[0] in channels])
+        return self._parts.of(self.swept if self._as_one and set(ranges) <= self._read else ranges)
+
+    def causes(self, channel: int | None) -> Sequence[Candidate]:
+        """What may be wrong, from all that was read of a channel, or of all for None."""
+        known = [one for one in self.swept if channel in (None, one[0])]
+        return self._parts.of(known).result.candidates
 
     def ended(self, shown: Mapping[SuiteClaim, str], wanted: Collection[Range]) -> Ended:
         """What the record says of all that was swept, and of the rows that a session showed."""
         return Ended(
             header=self.header,
-            result=self.part(self.swept).result,
+            result=self._parts.of(self.swept).result,
             swept=len(self.swept),
             planned=len(self.ladder),
             differences=differences(shown, self, wanted),
@@ -79,16 +80,20 @@ class StoredRun:
 
 
 @contextlib.contextmanager
-def open_record(store_url: str, run: str, limits_path: str) -> Iterator[StoredRun]:
-    """A run of a store (id, unique prefix or `last`), with its own limits or others."""
+def open_record(store_url: str, run: str, setup: Setup) -> Iterator[StoredRun]:
+    """A run of a store (id, unique prefix or `last`), decided by a setup from `setup_of_record`."""
     with _opened(store_url, run) as store:
-        yield StoredRun(store, store.resolve(run), limits_path=limits_path, by_channel=True)
+        yield StoredRun(store, store.resolve(run), setup=setup)
 
 
 def setup_of_record(store_url: str, run: str, limits_path: str) -> Setup:
-    """The setup of a recorded run, without a look at its readings."""
+    """The setup of a recorded run, with its own limits or others, without a look at its readings."""
     with _opened(store_url, run) as store:
-        return setup_of_run(store.header(store.resolve(run)), limits_path=limits_path)
+        return _setup_of(store, store.resolve(run), limits_path)
+
+
+def _setup_of(store: Store, run_id: str, limits_path: str = "") -> Setup:
+    return probe.with_probe(setup_of_run(store.header(run_id), limits_path=limits_path), store.events(run_id))
 
 
 def _opened(store_url: str, run: str) -> Store:
