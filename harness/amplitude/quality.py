@@ -32,7 +32,11 @@ def code_spacing(codes: Codes) -> int:
         return 1
     above_lowest = codes.astype(np.int64) - int(codes.min())
     distinct = np.flatnonzero(np.bincount(above_lowest))
-    return int(np.gcd.reduce(distinct)) if distinct.size >= 3 else 1
+    if distinct.size < 3:
+        return 1
+    # Neighbours among the codes, as of nearly every record, settle it without the divisors of some thousand codes.
+    steps = np.diff(distinct)
+    return 1 if int(steps.min()) == 1 else int(np.gcd.reduce(steps))
 
 
 def check_quality(
@@ -70,7 +74,8 @@ def check_quality(
     fill_ratio = span / converter_span
     spacing = code_spacing(codes)
     grid = spacing if span >= GRID_STEPS * spacing else 1
-    railed = _railed(codes, low_code, high_code - grid + 1)
+    top_code = high_code - grid + 1
+    railed = _railed(codes, low_code, top_code) if lowest <= low_code or highest >= top_code else 0
     reasons = []
     if railed:
         seen = f"codes {lowest} to {highest}, rails {low_code} and {high_code}"
