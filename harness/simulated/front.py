@@ -7,6 +7,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from typing import Protocol
 
+from harness.bench import Clock
 from harness.simulated.faults.link_fault import Line, LinkFault
 from harness.simulated.instrument import Instrument
 from harness.simulated.link import answered, carried_out
@@ -20,6 +21,7 @@ class Message:
     """A message that has arrived, and the way back."""
 
     line: bytes
+    arrived_s: float
     answer: Callable[[bytes], None]
     owner: object
     """The session that sent it; a device clear forgets its messages."""
@@ -32,10 +34,15 @@ class Desk:
     instrument: Instrument
     line: Line
     """The link as faults see it."""
+    clock: Clock
     faults: Sequence[LinkFault] = ()
     waiting: deque[Message] = field(default_factory=deque)
     leaving: deque[tuple[float, Message, bytes]] = field(default_factory=deque)
     """Answers and when they are due, s."""
+
+    def take(self, line: bytes, answer: Callable[[bytes], None], owner: object) -> None:
+        """A message has arrived."""
+        self.waiting.append(Message(line=line, arrived_s=self.clock.now_s(), answer=answer, owner=owner))
 
     def work(self, now_s: float) -> float | None:
         """Do what can be done by now; when to come back, None when nothing waits."""
@@ -46,7 +53,7 @@ class Desk:
             if not self.waiting or self.instrument.free_at_s > now_s:
                 break
             message = self.waiting.popleft()
-            answer = carried_out(message.line, self.line, self.faults)
+            answer = carried_out(message.line, self.line, self.faults, arrived_s=message.arrived_s)
             due_s = self.instrument.free_at_s + self.instrument.latency_s
             arrives = answered((due_s, answer), self.line, self.faults) if answer else None
             if arrives is not None:

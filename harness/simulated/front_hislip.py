@@ -6,7 +6,7 @@ import socket
 import struct
 from collections.abc import Callable
 
-from harness.simulated.front import LONGEST_BACKLOG, Desk, Listener, Message, Port
+from harness.simulated.front import LONGEST_BACKLOG, Desk, Listener, Port
 from harness.simulated.front_stream import TcpListener, send_some
 from harness.simulated.instrument import LONGEST_MESSAGE
 
@@ -177,7 +177,8 @@ class HislipFront(TcpListener):
                 last = start + most >= len(reply)
                 port.put(DATA_END if last else DATA, 0, parameter, reply[start : start + most])
 
-        self._desk.waiting.append(Message(line=line.rstrip(b"\r\n"), answer=answer, owner=session))
+        for message in line.rstrip(b"\r\n").split(b"\n"):  # a line feed ends a message wherever it stands
+            self._desk.take(message.rstrip(b"\r"), answer, session)
 
     def _max_size(self, port: HislipPort, session: Session, parameter: int, payload: bytes) -> None:
         del parameter

@@ -6,7 +6,7 @@ import os
 import socket
 import tty
 
-from harness.simulated.front import LONGEST_BACKLOG, Desk, Listener, Message, Port
+from harness.simulated.front import LONGEST_BACKLOG, Desk, Listener, Port
 from harness.simulated.instrument import LONGEST_MESSAGE
 
 LOOPBACK = "127.0.0.1"
@@ -24,7 +24,7 @@ class _Lines:
     def feed(self, data: bytes) -> None:
         *lines, self._unread = (self._unread + data).split(b"\n")
         for line in lines:
-            self._desk.waiting.append(Message(line=line, answer=self.backlog.extend, owner=self))
+            self._desk.take(line, self.backlog.extend, self)
         # One byte too many stays, so that the instrument sees and reports an overlong message.
         self._unread = self._unread[: LONGEST_MESSAGE + 1]
 

@@ -38,9 +38,12 @@ class Instrument:
         """When everything handled so far is answered and the next message may start, s."""
         return self._free_at_s
 
-    def handle(self, message: bytes) -> bytes:
-        """Carry out one or several messages, each ended by a line feed (the last may lack it); all their answers."""
-        return b"".join(self._line(line) for line in message.split(b"\n"))
+    def handle(self, message: bytes, *, arrived_s: float | None = None) -> bytes:
+        """Carry out one or several messages, each ended by a line feed (the last may lack it); all their answers.
+
+        They begin when they arrived, or now: what the simulation takes to compute is no time of the instrument.
+        """
+        return b"".join(self._line(line, arrived_s) for line in message.split(b"\n"))
 
     def status_byte(self, *, message_available: bool = False) -> int:
         """The status byte, for a serial poll."""
@@ -65,8 +68,8 @@ class Instrument:
     def reset(self) -> None:
         """*RST: to be filled in by each instrument; the error queue stays."""
 
-    def _line(self, line: bytes) -> bytes:
-        self.now_s = max(self._clock.now_s(), self._free_at_s)
+    def _line(self, line: bytes, arrived_s: float | None) -> bytes:
+        self.now_s = max(self._clock.now_s() if arrived_s is None else arrived_s, self._free_at_s)
         self._answers = []
         path = self.tree.start
         try:

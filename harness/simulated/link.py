@@ -41,14 +41,16 @@ class _Misbehaviour:
         return None
 
 
-def carried_out(message: bytes, line: Line, faults: Sequence[LinkFault]) -> bytes:
-    """What an instrument answers to a message that passes these faults."""
+def carried_out(
+    message: bytes, line: Line, faults: Sequence[LinkFault], *, arrived_s: float | None = None
+) -> bytes:
+    """What an instrument answers to a message that passes these faults; it arrived then, or just now."""
     line.question = message
     arrived: bytes | None = message
     for fault in faults:
         if arrived is not None:
             arrived = fault.command(arrived, line)
-    return b"" if arrived is None else line.instrument.handle(arrived)
+    return b"" if arrived is None else line.instrument.handle(arrived, arrived_s=arrived_s)
 
 
 def answered(due: Due, line: Line, faults: Sequence[LinkFault]) -> Due | None:

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import selectors
 from collections.abc import Callable
 from functools import partial
+from pathlib import Path
 
 from harness.errors import UsageError
 from harness.simulated.faults.link_fault import Line
@@ -16,6 +18,10 @@ from harness.simulated.world import World
 
 _LONGEST_WAIT_S = 0.05
 """How often `stop` is asked at least."""
+_WAKING_S = 60e-6
+"""What the system takes to wake a process that waits: an answer leaves when it is due, so the wait ends before."""
+_SLACK = Path("/proc/self/timerslack_ns")
+"""Linux lets waits end up to 50 µs late to save power; here each would be a latency that no file states."""
 _FRONTS: dict[str, Callable[[Desk], Front]] = {
     "socket": lambda desk: SocketFront(desk, pattern="TCPIP::127.0.0.1::{port}::SOCKET"),
     "hislip": HislipFront,
@@ -62,6 +68,7 @@ class _Server:
         self._desks = {
             role: Desk(
                 instrument,
+                clock=world.clock,
                 line=Line(role=role, instrument=instrument, timeout_s=world.slot(role).timeout_s),
                 faults=world.link_faults(role),
             )
@@ -71,6 +78,8 @@ class _Server:
 
     def run(self, announce: Callable[[dict[str, str]], None]) -> None:
         fronts: dict[str, Front] = {}
+        with contextlib.suppress(OSError):  # another system, or one that does not allow it: the waits are longer
+            _SLACK.write_text("1")
         try:
             for role, desk in self._desks.items():
                 fronts[role] = _FRONTS[self._world.slot(role).via](desk)
@@ -101,7 +110,7 @@ class _Server:
         """Let every instrument do what it can; how long until the next has something to do, s."""
         now_s = self._world.clock.now_s()
         moments = [moment for desk in self._desks.values() if (moment := desk.work(now_s)) is not None]
-        return max(0.0, min([_LONGEST_WAIT_S, *(moment - now_s for moment in moments)]))
+        return max(0.0, min([_LONGEST_WAIT_S, *(moment - now_s - _WAKING_S for moment in moments)]))
 
     def _arm_writers(self) -> None:
         for port in tuple(self._ports):
