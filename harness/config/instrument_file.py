@@ -78,6 +78,8 @@ class InstrumentFile(Versioned):
     """Takes several questions in one message and answers them with semicolons between (IEEE 488.2)."""
     record_together: bool = False
     """The codes of a record may be the last of these answers, as a block."""
+    grouped: bool = False
+    """Takes a command and the question behind it in one transmission, each on a line of its own."""
     commands: dict[str, str | tuple[str, ...]] = Field(default_factory=dict)
     """Verb to one message or several; placeholders in braces: channel, full_scale_vpp, coarse, percent, fine, samples,
     rate_hz, hz, level, ohm, latch, bits, word, gain_ratio, offset_code, celsius, volts."""
@@ -100,4 +102,6 @@ class InstrumentFile(Versioned):
             raise ValueError("span for a chamber or a supply, and only there")
         if self.record_together and not (self.together and self.role == "device"):
             raise ValueError("record_together for a device, and only with together = true")
+        if self.grouped and not (self.together or self.role == "adapter"):
+            raise ValueError("grouped for an adapter, for others only with together = true")
         return self

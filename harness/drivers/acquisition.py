@@ -46,23 +46,22 @@ class AcquisitionDriver(InstrumentDriver):
     def acquire(self, channel: int, meanwhile: Meanwhile = idle) -> Waveform:
         """One record, with the counter that proves it new; `meanwhile` is done while it is taken."""
         self._check_known(Setting(channel, 0, 0))
-        before = self._sequence if self._sequence is not None else self._sequence_number()
+        counted_before = self._sequence if self._sequence is not None else self._sequence_number()
         self._sequence = None
         messages = self._commands.messages("acquire", channel=channel)
-        for message in messages:
-            self._send(message)
         acquisition = self._device.acquisition
         questions = [
             self._commands.question(verb) for verb in ("sequence_query", "scale_query", "rate_query", "mode_query")
         ]
         codes: Codes | None = None
         with self._patience(acquisition.samples / acquisition.sample_rate_hz):
+            before = self._send_ahead(messages)
             if self._profile.record_together:
-                (counted, scale, rate, mode), codes = self._with_codes(messages, questions, meanwhile)
+                (counted, scale, rate, mode), codes = self._with_codes(messages, questions, meanwhile, before)
             else:
-                counted, scale, rate, mode = self._settled(messages, questions, meanwhile)
+                counted, scale, rate, mode = self._settled(messages, questions, meanwhile, before=before)
         sequence = self._whole(questions[0], counted)
-        if sequence == before:
+        if sequence == counted_before:
             raise ReadBackDiffers(
                 f"stale record: the acquisition counter still stands at {sequence}",
                 **self._place(self._commands.question("sequence_query")),
@@ -78,13 +77,13 @@ class AcquisitionDriver(InstrumentDriver):
         return waveform
 
     def _with_codes(
-        self, messages: tuple[str, ...], questions: Sequence[str], meanwhile: Meanwhile
+        self, messages: tuple[str, ...], questions: Sequence[str], meanwhile: Meanwhile, before: Sequence[str]
     ) -> tuple[list[str], Codes]:
         """The end of an acquisition, the answers behind it, and the codes: all in one answer."""
         codes_query = self._commands.question("codes_query")
         asked = (*self._ending(), *questions)
         message = in_one((*asked, codes_query))
-        text, payload = self._query_answers_and_block(message, meanwhile)
+        text, payload = self._query_answers_and_block(message, meanwhile, before=before)
         answers = self._ended(messages, message, text, len(asked))
         if payload is None:
             raise self._bad_reply(message, text, "the block of codes at its end")

@@ -9,6 +9,7 @@ import numpy as np
 
 from harness.bench import Clock, Link
 from harness.config import Bus, InstrumentFile, InstrumentSlot
+from harness.drivers.block import read_block
 from harness.drivers.instrument import InstrumentDriver
 from harness.errors import BadReply, BenchError
 from harness.values import Capture
@@ -34,7 +35,7 @@ class AdapterDriver(InstrumentDriver):
     def fetch(self) -> Capture:
         """What was seen since `arm`."""
         question = self._commands.question("fetch")
-        payload = self._query_block(question)
+        payload, entry = self._block_and_entry(question)
         if len(payload) < HEAD.size or payload[:4] not in (MAGIC, SUMMED):
             got = f"{len(payload)} bytes beginning with {payload[:4]!r}"
             raise self._wrong(question, got, f"{MAGIC!r} or {SUMMED!r} and a head")
@@ -54,7 +55,7 @@ class AdapterDriver(InstrumentDriver):
             lines=self._bus.lines,
             dropped=dropped,
         )
-        self._check_errors((question,))
+        self._check_errors((question,), first=entry)
         return capture
 
     def load_word(self, latch: str, bits: int, value: int) -> None:
@@ -68,9 +69,25 @@ class AdapterDriver(InstrumentDriver):
             raise BenchError(f"word {value}; allowed: 0 to {2**bits - 1} in {bits} bits", **self._place("load_word"))
         self._acknowledged(self._commands.question("load_word", latch=latch, bits=bits, word=f"{value:X}"))
 
+    def _block_and_entry(self, question: str) -> tuple[bytes, str | None]:
+        """A block, and the first entry of the error queue where that was asked with it."""
+        if not self._profile.grouped:
+            return self._query_block(question), None
+        with self._exchange(question):
+            self._link.write(self._bytes(question, self._commands.question("error_query")))
+            return read_block(self._link), self._text(self._link.read_line())
+
+    def _answer_and_entry(self, command: str) -> tuple[str, str | None]:
+        """An answer, and the first entry of the error queue where that was asked with it."""
+        if not self._profile.grouped:
+            return self._query(command), None
+        with self._exchange(command):
+            self._link.write(self._bytes(command, self._commands.question("error_query")))
+            return self._text(self._link.read_line()), self._text(self._link.read_line())
+
     def _acknowledged(self, command: str) -> None:
-        reply = self._query(command)
-        self._check_errors((command,))
+        reply, entry = self._answer_and_entry(command)
+        self._check_errors((command,), first=entry)
         if reply != "OK":
             raise self._bad_reply(command, reply, "OK")
 

@@ -44,7 +44,7 @@ def read_answers_and_block(link: Link) -> tuple[bytes, bytes | None]:
     payload = line[body:]
     if len(payload) < length:
         payload += b"\n"  # a byte of the payload, and not the end of the line
-        payload += link.read_exactly(length - len(payload)) if len(payload) < length else b""
+        payload += link.read_exactly(length - len(payload))
         payload += link.read_line()
     _check_end(link, payload[length:], length)
     return line[:start].rstrip(b";"), payload[:length]

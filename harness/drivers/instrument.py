@@ -151,10 +151,18 @@ class InstrumentDriver:
         with self._exchange(command):
             self._link.write(self._bytes(command))
 
-    def _query(self, command: str, meanwhile: Meanwhile = idle) -> str:
-        """An answer; what is done `meanwhile` must leave this link alone."""
+    def _send_ahead(self, messages: Sequence[str]) -> tuple[str, ...]:
+        """Send messages that are not answered; those that are to travel with the question behind them come back."""
+        if self._profile.grouped and self._profile.together:
+            return tuple(messages)
+        for message in messages:
+            self._send(message)
+        return ()
+
+    def _query(self, command: str, meanwhile: Meanwhile = idle, *, before: Sequence[str] = ()) -> str:
+        """An answer, to what goes out with `before` in front; what is done `meanwhile` must leave this link alone."""
         with self._exchange(command):
-            self._link.write(self._bytes(command))
+            self._link.write(self._bytes(*before, command))
             meanwhile()
             return self._text(self._link.read_line())
 
@@ -170,10 +178,12 @@ class InstrumentDriver:
             meanwhile()
             return read_block(self._link)
 
-    def _query_answers_and_block(self, command: str, meanwhile: Meanwhile) -> tuple[str, bytes | None]:
-        """The answers of one line, and the block at its end."""
+    def _query_answers_and_block(
+        self, command: str, meanwhile: Meanwhile, *, before: Sequence[str] = ()
+    ) -> tuple[str, bytes | None]:
+        """The answers of one line, and the block at its end; `before` goes out in front of the question."""
         with self._exchange(command):
-            self._link.write(self._bytes(command))
+            self._link.write(self._bytes(*before, command))
             meanwhile()
             text, payload = read_answers_and_block(self._link)
             return self._text(text), payload
@@ -203,21 +213,19 @@ class InstrumentDriver:
     ) -> list[str]:
         """Send every message, wait for operation complete, demand an empty error queue; then the answers asked for."""
         messages = tuple(message for group in groups for message in group)
-        for message in messages:
-            self._send(message)
-        return self._settled(messages, then, meanwhile)
+        return self._settled(messages, then, meanwhile, before=self._send_ahead(messages))
 
     def _settled(
-        self, messages: tuple[str, ...], then: Sequence[str] = (), meanwhile: Meanwhile = idle
+        self, messages: tuple[str, ...], then: Sequence[str] = (), meanwhile: Meanwhile = idle, *, before: Sequence[str]
     ) -> list[str]:
-        """What ends a command group; its questions travel in one message where the profile allows."""
+        """What ends a command group; its questions travel in one message where the profile allows, behind `before`."""
         if not self._profile.together:
             self._complete(meanwhile)
             self._check_errors(messages)
             return [self._query(question) for question in then]
         questions = (*self._ending(), *then)
         message = in_one(questions)
-        return self._ended(messages, message, self._query(message, meanwhile), len(questions))
+        return self._ended(messages, message, self._query(message, meanwhile, before=before), len(questions))
 
     def _ending(self) -> tuple[str, str]:
         """What every command group asks in the end."""
@@ -268,8 +276,8 @@ class InstrumentDriver:
 
     # ---- errors
 
-    def _bytes(self, command: str) -> bytes:
-        return (command + self._slot.termination).encode()
+    def _bytes(self, *messages: str) -> bytes:
+        return "".join(message + self._slot.termination for message in messages).encode()
 
     def _bad_reply(self, command: str, reply: str, allowed: str) -> BadReply:
         """The answer may belong to another question, so the link is suspect."""
@@ -287,6 +295,9 @@ def in_one(questions: Sequence[str]) -> str:
 
 def split_answers(reply: str) -> list[str]:
     """The answers to one message: cut at semicolons that stand outside of quotes."""
+    whole = reply.split(";")
+    if "'" not in reply and all(piece.count('"') % 2 == 0 for piece in whole):
+        return [piece.strip() for piece in whole]
     pieces, quote = [""], ""
     for character in reply:
         if quote:

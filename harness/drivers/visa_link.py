@@ -18,7 +18,8 @@ from harness.errors import BadReply, LinkClosed, LinkLost, OpenFailed, ReadTimeo
 if TYPE_CHECKING:
     from pyvisa.resources import MessageBasedResource
 
-LINE_BYTES = 4096
+LINE_BYTES = 65536
+"""A record with the answers before it comes at once."""
 CHUNK_BYTES = 1 << 20
 CLEAR_S = 2.0
 """Longest time a clear may take; a longer one is no better than opening anew."""
@@ -99,6 +100,8 @@ class VisaLink:
                     self._at_end = True
             data = bytes(self._buffer[:count])
             del self._buffer[:count]
+            # A line feed that is the last byte of a block ends a message as well, and no other follows.
+            self._at_end = self._at_end or (carrier.messages and not self._due and not self._buffer)
             return data
 
     def clear(self) -> None:

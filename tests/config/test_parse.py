@@ -75,6 +75,8 @@ def test_text_that_is_not_toml_names_the_line() -> None:
         (InstrumentFile, "instruments", "strath-ba-1", "[commands]", RANGES + "[commands]", WHOLE, "for a source"),
         (BenchFile, "benches", "lan-and-serial", 'serial = "SK000456"', "", "(whole file)", "names every instrument"),
         (InstrumentFile, "instruments", HR4, "\ntogether = true", "", WHOLE, "only with together = true"),
+        (InstrumentFile, "instruments", "cairn-am-2", "\nrole =", "\ngrouped = true\nrole =", WHOLE,
+         "grouped for an adapter, for others only with together = true"),
         (
             BenchFile, "benches", "lan-and-serial", "percent = 1.0 }", "percent = 1.0, factor = 2 }",
             "uncertainty.source.reading", 'factor with distribution = "normal" only, not with "rectangular"',

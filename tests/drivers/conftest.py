@@ -36,6 +36,8 @@ class ScriptedLink:
         self.address = "memory::1"
         self.patience_s = 1.0
         self.sent: list[str] = []
+        self.written: list[str] = []
+        """Transmissions, of one message or several."""
         self.calls: list[str] = []
         self.pending = bytearray()
         self.failures: list[tuple[str, Exception]] = []
@@ -55,8 +57,10 @@ class ScriptedLink:
         self._enter("write")
         text = message.decode()
         assert text.endswith("\n")
-        self.sent.append(text.rstrip("\r\n"))
-        self.pending += self.handle(self.sent[-1])
+        self.written.append(text)
+        for line in text.splitlines():
+            self.sent.append(line)
+            self.pending += self.handle(line)
 
     def read_line(self) -> bytes:
         self._enter("read_line")
@@ -190,7 +194,7 @@ def profile_text(role: str) -> str:
 @pytest.fixture
 def profile() -> Callable[[str], InstrumentFile]:
     """Shipped profiles, one question a message, so that each answer can be scripted and spoiled by itself."""
-    alone = {"together": False, "record_together": False}
+    alone = {"together": False, "record_together": False, "grouped": False}
     return lambda role: parse(InstrumentFile, profile_text(role), file=role).model_copy(update=alone)
 
 

@@ -12,7 +12,7 @@ import tty
 import pytest
 
 from harness.bench.conformance import check_link
-from harness.drivers.block import read_block
+from harness.drivers.block import read_answers_and_block, read_block
 from harness.drivers.visa_link import VisaLink
 from harness.drivers.visa_manager import backend_of
 from harness.errors import BadReply, LinkLost, OpenFailed, ReadTimeout
@@ -45,6 +45,17 @@ def test_a_block_full_of_line_feeds_with_or_without_its_own(hislip, end):
     for _ in range(2):
         link.write(b"CODE?\n")
         assert read_block(link) == b"\n" * 8
+        link.write(b"N?\n")
+        assert link.read_line() == b"7"
+
+
+@pytest.mark.parametrize("payload", [b"ab\n", b"\n\n\n", b"a\nb", b"abc"])
+@pytest.mark.parametrize("end", [b"\n", b""])
+def test_answers_with_a_block_whose_last_byte_may_be_a_line_feed(hislip, payload, end):
+    link = hislip(lambda message: b"1;2;#13" + payload + end if message == "ALL?" else b"7\n")
+    for _ in range(2):
+        link.write(b"ALL?\n")
+        assert read_answers_and_block(link) == (b"1;2", payload)
         link.write(b"N?\n")
         assert link.read_line() == b"7"
 
