@@ -36,7 +36,7 @@ def changed(tmp_path: Path, file: str, old: str, new: str) -> str:
 def test_an_audited_unit_walks_everything_and_the_run_says_so() -> None:
     short, whole = read_setup(JOB, unit="A1"), read_setup(JOB, unit=AUDITED)
     assert (len(short.planned()), len(whole.planned())) == (18, 205)
-    assert ladder_words(short, "A1").startswith("short ladder: Corrie UR-2, short, version 1, 18 of 205 settings")
+    assert ladder_words(short, "A1").startswith("short ladder: Corrie UR-2, short, version 2, 18 of 205 settings")
     assert ladder_words(short, "A1").endswith("; the whole one on one unit of 50")
     assert ladder_words(whole, AUDITED) == (
         f"audit: unit {AUDITED} walks the whole ladder, one unit of 50 by its serial number"
@@ -55,7 +55,7 @@ def test_a_run_keeps_its_ladder_and_is_judged_on_it(tmp_path: Path) -> None:
         assert any(event.kind == "ladder" and "18 of 205" in event.text for event in store.events(header.run_id))
         _, result = judged(store, header.run_id)
         assert sum(count for _, count in result.counts) == 18
-        assert header.file("ladder").version == 1
+        assert header.file("ladder").version == 2
         assert setup_of_run(store.header(header.run_id)).planned() == setup.planned()
 
 
@@ -64,7 +64,7 @@ def test_a_run_keeps_its_ladder_and_is_judged_on_it(tmp_path: Path) -> None:
     [
         ('device = "Corrie UR-2"', 'device = "Tarn VG-1"', "device: got 'Tarn VG-1'"),
         ('coarse = "20dB"', 'coarse = "30dB"', "range[1].coarse: got '30dB'"),
-        ("fine = [0, 19, 31, 32]", "fine = [0, 41]", "range[0].fine[1]: got 41"),
+        ("fine = [0, 17, 31, 32]", "fine = [0, 41]", "range[0].fine[1]: got 41"),
     ],
 )
 def test_a_ladder_of_another_device_is_refused(tmp_path: Path, old: str, new: str, said: str) -> None:
@@ -88,7 +88,7 @@ def test_preview_shows_the_ladder_and_that_the_device_has_changed(tmp_path: Path
     job = changed(tmp_path, "ladders/corrie-ur-2.toml", "device_version = ", "device_version = 10")
     done = CliRunner().invoke(preview, [job])
     assert done.exit_code == 0
-    assert "short ladder: Corrie UR-2, short, version 1, 18 of 205 settings" in done.output
+    assert "short ladder: Corrie UR-2, short, version 2, 18 of 205 settings" in done.output
     assert "run gainladder shorten again" in done.output
     assert "18 settings, 36 readings" in done.output
 
@@ -121,6 +121,8 @@ def test_what_the_command_refuses(tmp_path: Path) -> None:
         assert isinstance(found, UsageError)
         return str(found)
 
+    for wrong in ("40dB", "x:1", "40dB:41", "40dB:-1", ":3"):
+        assert f"--also: got '{wrong}'; allowed: RANGE:FINE with a range of 0dB, 20dB" in refused("--also", wrong)
     assert "--out needs --owner NAME" in refused("--out", "x.toml")
     assert "cannot be read" in refused("--out", str(tmp_path), "--owner", "me")
     limits = tmp_path / "limits.toml"

@@ -10,6 +10,7 @@ import click
 from harness.app.options import json_option, limits_option
 
 if TYPE_CHECKING:
+    from harness.config import DeviceFile
     from harness.judge import LimitSet
 
 
@@ -21,6 +22,8 @@ if TYPE_CHECKING:
               help="Settings that must show each fault.")  # fmt: skip
 @click.option("--most", type=click.IntRange(min=1), metavar="N",
               help="Settings a channel that the prediction may take; faults may take more.")  # fmt: skip
+@click.option("--also", multiple=True, metavar="RANGE:FINE",
+              help="A setting to visit in any case, such as a row that was wrong before; may be repeated.")  # fmt: skip
 @click.option("--least", "least_percent", type=click.FloatRange(min=0.0, min_open=True), metavar="PERCENT",
               help="A fault shows where it moves the gain by more; default: the limit of the gain.")  # fmt: skip
 @limits_option
@@ -33,6 +36,7 @@ def command(
     catalogue: bool,
     detect: int,
     most: int | None,
+    also: tuple[str, ...],
     least_percent: float | None,
     limits_path: str,
     out: str,
@@ -65,6 +69,7 @@ def command(
         raise UsageError("the limits have no row for the gain: say with --least from which percentage a fault shows")
     short = shorten(
         setup.law, detect=detect, least_percent=least, most=most, catalogue=catalogue,
+        also=[_setting(text, setup.device) for text in also],
         coarse_steps="coarse-step" in setup.limits and not {"residual", "parameter"} & _items(setup.limits),
     )  # fmt: skip
     if as_json:
@@ -80,6 +85,20 @@ def command(
         write_file(Path(out), text)
         say(f"wrote {out}, version {len(before) + 1}")
     return 0
+
+
+def _setting(text: str, device: DeviceFile) -> tuple[int, int]:
+    """Coarse and fine index of what stands behind --also."""
+    from harness.errors import UsageError
+
+    name, _, fine = text.rpartition(":")
+    names = [coarse.name for coarse in device.coarse]
+    if name not in names or not fine.isascii() or not fine.isdigit() or int(fine) >= device.fine.count:
+        raise UsageError(
+            f"--also: got {text!r}; allowed: RANGE:FINE with a range of {', '.join(names)} "
+            f"and a fine position 0 to {device.fine.count - 1}"
+        )
+    return names.index(name), int(fine)
 
 
 def _items(limits: LimitSet) -> set[str]:

@@ -56,6 +56,22 @@ def column(law: GainLaw, fine: int) -> tuple[Must, ...]:
     )
 
 
+def named(law: GainLaw, settings: Sequence[tuple[int, int]]) -> tuple[Must, ...]:
+    """Settings that somebody wants, whatever else they are good for.
+
+    Args:
+        law: of the device.
+        settings: coarse and fine index of each.
+    Returns:
+        a demand for each.
+    """
+    places, count = np.arange(law.arithmetic_ratio.size), len(law.fine_names)
+    return tuple(
+        Must(what=f"{law.coarse_names[c]} {law.fine_names[f]} by name", places=places == c * count + f, least=1)
+        for c, f in settings
+    )
+
+
 def _musts(law: GainLaw, detect: int) -> Iterator[Must]:
     fine = len(law.fine_names)
     places = np.arange(law.arithmetic_ratio.size)

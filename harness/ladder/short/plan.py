@@ -10,7 +10,7 @@ import numpy as np
 from harness.diagnosis.view import Flags
 from harness.errors import UsageError
 from harness.ladder.short.exchange import covering, predicting
-from harness.ladder.short.musts import Must, column, musts
+from harness.ladder.short.musts import Must, column, musts, named
 from harness.ladder.short.prediction import model_of
 from harness.ladder.short.shown import Entry, Key, entries
 from harness.law import GainLaw
@@ -63,6 +63,7 @@ def shorten(
     most: int | None = None,
     catalogue: bool = True,
     coarse_steps: bool = False,
+    also: Sequence[tuple[int, int]] = (),
 ) -> ShortLadder:
     """Few settings that show every fault of the dictionary, and predict the rest.
 
@@ -79,6 +80,7 @@ def shorten(
         coarse_steps: whether one fine position is asked for in every range: where nothing but the steps between ranges
             tells an error of their ratio, because no limit on residuals or parameters does.
         catalogue: whether faults are asked for at all, or only structure and prediction.
+        also: settings that are visited in any case, coarse and fine index of each.
     Returns:
         the settings of one channel: all channels have the same law.
     Raises:
@@ -91,7 +93,7 @@ def shorten(
         raise UsageError("shorten: the device has one setting; allowed are two or more: nothing can be left out")
     whole = entries(law, everything, least_percent=least_percent) if catalogue else ()
     model = model_of(law)
-    structure = musts(law, detect=detect)
+    structure = (*musts(law, detect=detect), *named(law, also))
     demands = [*structure, *_distinct(whole, detect)]
     # Either end of the fine positions holds one end of all gains.
     columns = [column(law, fine) for fine in (0, len(law.fine_names) - 1)] if coarse_steps else [()]
