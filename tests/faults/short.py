@@ -3,24 +3,29 @@
 Every fault that a ladder can show, above its threshold, at sizes and places that nobody chose the ladder with, and in
 pairs drawn from a seed; then good units. What the short ladder misses is swept on the whole ladder, which tells a fault
 that no ladder shows from one that was lost; `--full` sweeps everything on both. The demo takes ten seconds a sweep.
+`--keep` writes the lines of the device anew into tests/faults/short-table.csv.
 """
 
 from __future__ import annotations
 
 import argparse
+import csv
 import random
 import sys
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
+from pathlib import Path
 
 from harness.diagnosis import KNOWN
 from harness.simulated import catalogue
 from harness.simulated.fault_entry import FaultEntry
 from tests.faults.detection import BESIDE, DEVICES, KILLERS, placed, seen, text_of
 from tests.faults.smallest import has_scale, size_at
-from tests.faults.trial import Trial, safe_trial
+from tests.faults.trial import Trial, safe_trial, setup_of
 
 COMMAND = "python -m tests.faults.short"
+TABLE = Path(__file__).with_name("short-table.csv")
+COLUMNS = ("device", "ladder_version", "size", "ids", "injected", "short", "whole")
 UNSEEN_HALF_OCTAVES = 3
 """2.8 times the threshold: neither that nor the 2 times of `above`."""
 PLACES = {
@@ -142,6 +147,36 @@ def summary(lines: Sequence[Line]) -> str:
     return "\n".join(said)
 
 
+def kept(device: str, lines: Sequence[Line], *, failed: int, good: int, path: Path = TABLE) -> None:
+    """Write the lines of a device into the table, in place of those that it held; other devices stay.
+
+    Cases that no ladder shows are left out: they say nothing about the short one.
+    """
+    others: list[dict[str, str]] = []
+    if path.exists():
+        with path.open(newline="", encoding="utf-8") as file:
+            others = [row for row in csv.DictReader(file) if row["device"] != device]
+    short = setup_of(f"{device} short").short
+    version = str(short.version) if short is not None else ""
+    rows = [
+        {
+            "device": device, "ladder_version": version, "size": one.case.label,
+            "ids": " ".join(entry.id for entry in one.case.entries), "injected": " + ".join(one.case.injected),
+            "short": one.short.outcome, "whole": "" if one.full is None else one.full.outcome,
+        }
+        for one in lines
+        if one.shown
+    ]  # fmt: skip
+    if good:
+        rows.append(dict.fromkeys(COLUMNS, "") | {
+            "device": device, "ladder_version": version, "size": "good", "short": f"{failed} of {good} FAIL",
+        })  # fmt: skip
+    with path.open("w", newline="", encoding="utf-8") as file:
+        table = csv.DictWriter(file, COLUMNS, lineterminator="\n")
+        table.writeheader()
+        table.writerows(sorted([*others, *rows], key=lambda row: row["device"]))
+
+
 def main() -> int:
     """Print the table."""
     parser = argparse.ArgumentParser(prog=COMMAND, description=__doc__, formatter_class=argparse.RawTextHelpFormatter)
@@ -151,6 +186,7 @@ def main() -> int:
     parser.add_argument("--good", type=int, default=100, help="good units")
     parser.add_argument("--seed", type=int, default=21)
     parser.add_argument("--full", action="store_true", help="both ladders for each case")
+    parser.add_argument("--keep", action="store_true", help=f"write {TABLE.name}")
     asked = parser.parse_args()
     cases = [*singles(asked.device, asked.ids)]
     cases += pairs([case for case in cases if case.label == "above"], asked.pairs, seed=asked.seed)
@@ -162,6 +198,8 @@ def main() -> int:
     print(summary(lines))
     failed = sum(safe_trial(f"{asked.device} short", (), seed=1000 + n).outcome == "FAIL" for n in range(asked.good))
     print(f"good units: {failed} of {asked.good} FAIL")
+    if asked.keep:
+        kept(asked.device, lines, failed=failed, good=asked.good)
     lost = [one for one in lines if one.lost and not all(entry.id in ROWS for entry in one.case.entries)]
     return 1 if lost or failed else 0
 
