@@ -17,6 +17,8 @@ ITEM_COST = 60.0
 """The same of each failed requirement, and each oddity on the bus, that a fault does not explain."""
 SILENT_COST = 25.0
 """The same of a reading without a gain where the fault leaves one."""
+SILENT_PERCENT = -300.0
+"""A fault that leaves less than this leaves no gain that could be read."""
 SCALE_RATIO = 0.005
 """How exactly the size of a fixed pattern is known: half the window of an exact factor."""
 EACH_RATIO = 0.001
@@ -101,10 +103,8 @@ def _costs(view: View, entry: Hypothesis, failed: frozenset[str]) -> tuple[float
     """Everything that does not depend on gains: what is left unexplained, and the price of sizes and rarity."""
     words = view.planned if entry.latched is None else entry.latched
     wrong = int(np.count_nonzero(view.heard & (view.latched != words)))
-    silent = sum(
-        not visit.measurable and entry.pattern_percent[place] * (not entry.sized) > -300.0
-        for place, visit in enumerate(view.visits)
-    )
+    left_percent = entry.pattern_percent[view.unmeasurable] * (not entry.sized)
+    silent = int(np.count_nonzero(left_percent > SILENT_PERCENT))
     unexplained = len(failed - GAIN_ITEMS - entry.explains)
     left = WORD_COST * wrong + SILENT_COST * silent + ITEM_COST * unexplained
     return left, SIZE_COST * (entry.free + (1 if entry.sized else 0)) + entry.prior

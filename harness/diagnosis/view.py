@@ -60,6 +60,11 @@ class View:
         return np.asarray(np.isfinite(self.off_percent))
 
     @cached_property
+    def unmeasurable(self) -> Integers:
+        """Places of the visits whose gain could not be measured."""
+        return np.flatnonzero([not visit.measurable for visit in self.visits])
+
+    @cached_property
     def odd(self) -> frozenset[str]:
         """What was odd about frames of the channel."""
         return frozenset(code for visit in self.visits for code in visit.odd)

@@ -11,6 +11,7 @@ import numpy as np
 from harness.diagnosis.hypothesis import Hypothesis
 from harness.diagnosis.regular_gaps import REGULAR_GAPS
 from harness.diagnosis.view import View
+from harness.values import Setting
 
 SHOWN_BY: Final[tuple[tuple[str, tuple[str, ...], float], ...]] = (
     ("setup-hold-marginal", ("bus-timing",), 0.0),
@@ -98,8 +99,6 @@ def _first_words(view: View) -> np.ndarray | None:
     """The word of the least fine position in place of each; None without words."""
     if view.word_bits == 0 or not bool(view.heard.any()):
         return None
-    first = {}
-    for coarse in np.unique(view.coarse).tolist():
-        place = coarse * len(view.law.fine_names)
-        first[coarse] = view.law.predict(view.law.settings()[place]).state.word.value
+    ranges = np.unique(view.coarse).tolist()
+    first = {coarse: view.law.predict(Setting(view.channel, coarse, 0)).state.word.value for coarse in ranges}
     return np.asarray([first[int(coarse)] for coarse in view.coarse], dtype=np.int64)
