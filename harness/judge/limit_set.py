@@ -64,6 +64,7 @@ class LimitSet(Mapping[str, LimitItem]):
             self._rows.setdefault(name, []).append(row)
         self._coarse = tuple(coarse_names)
         self._underneath = dict(underneath or {})
+        self._known: dict[tuple[str, int, int], LimitItem | None] = {}
 
     def __getitem__(self, item: str) -> LimitItem:
         """The row for everywhere, else the first of those for somewhere."""
@@ -103,6 +104,12 @@ class LimitSet(Mapping[str, LimitItem]):
         Source:
             none: a rule of the limits file.
         """
+        place = (item, setting.channel, setting.coarse)
+        if place not in self._known:
+            self._known[place] = self._found(item, setting)
+        return self._known[place]
+
+    def _found(self, item: str, setting: Setting) -> LimitItem | None:
         rows = self._rows.get(item, ())
         scoped = [row for row in rows if row.scoped]
         own = next((row for row in scoped if self._holds(row, setting)), None)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 from harness.amplitude import Flag
 from harness.judge.measured import Measured
@@ -13,9 +14,9 @@ from harness.judge.verdict import worst_outcome
 from harness.values import Direction, Judgement, Prediction, Quality, SettingResult, SineFit
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True)
 class Gathered:
-    """All readings of one setting, reduced."""
+    """All readings of one setting, reduced; what every claim asks for is worked out once."""
 
     prediction: Prediction
     final: tuple[Measured, ...]
@@ -26,18 +27,18 @@ class Gathered:
     tries_codes_per_v: tuple[float, ...] = ()
     """The most that the whole span of each superseded record allows for the gain."""
 
-    @property
+    @cached_property
     def valid(self) -> tuple[Measured, ...]:
         """The readings that carry a gain."""
         return tuple(m for m in self.final if m.gain_codes_per_v is not None)
 
-    @property
+    @cached_property
     def gain_codes_per_v(self) -> float | None:
         """Mean of the valid readings (geometric: up and down weigh alike in percent)."""
         gains = [m.gain_codes_per_v for m in self.valid if m.gain_codes_per_v]
         return math.exp(sum(math.log(g) for g in gains) / len(gains)) if gains else None
 
-    @property
+    @cached_property
     def flags(self) -> tuple[Flag, ...]:
         """What is remarkable about the valid readings."""
         return tuple(flag for m in self.valid for flag in m.flags)
