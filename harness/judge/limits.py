@@ -11,6 +11,8 @@ from harness.values import Judgement, Outcome, Setting
 
 BY_UNCERTAINTY = ("guard-band", "managed")
 """Rules whose guard band follows from the uncertainty."""
+SIZE = "{value:.3g}"
+"""How a number reads that is a size of its own."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -52,7 +54,7 @@ def decide(value: float, limit: LimitItem, *, expanded: float | None = None) -> 
     rule = limit.rule or "guarded"
     if limit.low is None and limit.high is None:
         return Decided(outcome=Outcome.PASS, margin=None, expanded=expanded)
-    decision = decide_by(rule, value, _request(limit, expanded))
+    decision = decide_by(rule, value, request_of(limit, expanded))
     if expanded is None:
         missing = f"rule {rule} needs an uncertainty and none is stated" if rule in BY_UNCERTAINTY else ""
         outcome = Outcome.INCONCLUSIVE if missing else decision.outcome
@@ -82,20 +84,35 @@ def fails(value: float, limit: LimitItem, *, expanded: float | None = None) -> b
     Returns:
         True where it fails; where the rule needs an uncertainty and none is stated, where it lies beyond a limit.
     Raises:
-        NotFinite: the number is NaN or infinite, or U is negative.
+        NotFinite: the number is NaN or infinite, or U of one beyond its limit is negative.
     Source:
         decide.
     """
     if limit.low is None and limit.high is None:
         return False
+    if (limit.low is None or limit.low <= value) and (limit.high is None or value <= limit.high):
+        # Within the limits nothing fails, whatever the rule; the long way meets what is no number.
+        return False
     rule = limit.rule or "guarded"
-    decision = decide_by(rule, value, _request(limit, expanded))
+    decision = decide_by(rule, value, request_of(limit, expanded))
     if expanded is None and rule in BY_UNCERTAINTY:
         return decision.margin < 0.0
     return decision.outcome is Outcome.FAIL
 
 
-def _request(limit: LimitItem, expanded: float | None) -> Request:
+def request_of(limit: LimitItem, expanded: float | None) -> Request:
+    """What a rule is asked about a number under a limit.
+
+    Args:
+        limit: with a low or a high limit.
+        expanded: expanded uncertainty U of the number, k = 2, same unit; None where none is stated.
+    Returns:
+        the request; U is 0 where none is stated.
+    Raises:
+        NotFinite: U is negative or not finite.
+    Source:
+        none: a record.
+    """
     return Request(
         expanded=expanded or 0.0, low=limit.low, high=limit.high, guard=limit.guard, share_ratio=limit.share
     )
@@ -169,7 +186,7 @@ def judge_value(
     Source:
         judge_number.
     """
-    return judge_number(limit, value, setting=setting, where=where, expanded=expanded, said="{value:.3g}")
+    return judge_number(limit, value, setting=setting, where=where, expanded=expanded, said=SIZE)
 
 
 def not_measured(limit: LimitItem, why: str, *, setting: Setting) -> Judgement:

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 from harness.judge.claims.context import Context
 from harness.judge.claims.kind import ClaimKind, Need, Scope
-from harness.judge.limits import judge_number
+from harness.judge.many import Asked, judge_numbers
 from harness.values import UNIT, Judgement, Outcome, golden_says_of, shared_factor_of
 
 ALIKE_PERCENT = 3.0
@@ -15,22 +15,19 @@ ALIKE_PERCENT = 3.0
 
 
 def _judge(context: Context) -> tuple[Judgement, ...]:
-    claims = []
-    ratio, said = shared_factor_of(context.events), golden_says_of(context.events)
+    asked = []
+    known = context.uncertainty
     for setting, item in context.gathered.items():
         limit, residual_percent = context.limit("gain", setting), item.residual_percent()
         if limit is None or residual_percent is None:
             continue
-        known = context.uncertainty
-        claim = judge_number(
-            limit,
-            residual_percent,
-            setting=setting,
-            where=item.prediction.label,
-            expanded=known.gain_expanded_percent(setting) if known else None,
-        )
-        claims.append(claim if ratio is None else _shared(claim, residual_percent, ratio, said))
-    return tuple(claims)
+        expanded = known.gain_expanded_percent(setting) if known else None
+        asked.append(Asked(limit, residual_percent, setting, item.prediction.label, expanded))
+    claims = judge_numbers(asked)
+    ratio, said = shared_factor_of(context.events), golden_says_of(context.events)
+    if ratio is None:
+        return claims
+    return tuple(_shared(claim, one.value, ratio, said) for claim, one in zip(claims, asked, strict=True))
 
 
 def _shared(claim: Judgement, residual_percent: float, ratio: float, said: tuple[str, str] | None) -> Judgement:

@@ -6,7 +6,8 @@ import math
 
 from harness.judge.claims.context import Context
 from harness.judge.claims.kind import ClaimKind, Need, Scope
-from harness.judge.limits import fails, judge_number
+from harness.judge.limits import fails
+from harness.judge.many import Asked, judge_numbers
 from harness.values import Judgement, Setting
 
 
@@ -28,7 +29,7 @@ def _judge(context: Context) -> tuple[Judgement, ...]:
             groups.append((setting, *others))
     known = context.uncertainty
     doubts = known.match_expanded_percent(groups) if known else (None,) * len(groups)
-    claims = []
+    asked = []
     for group, expanded in zip(groups, doubts, strict=True):
         setting, others = group[0], group[1:]
         limit, alike = context.limit("channel-match", setting), by_place[setting.coarse, setting.fine]
@@ -37,8 +38,8 @@ def _judge(context: Context) -> tuple[Judgement, ...]:
         # All channels have one prediction, so that the difference of residuals is that of the gains.
         difference_percent = alike[setting] - math.fsum(alike[other] for other in others) / len(others)
         where = context.gathered[setting].prediction.label
-        claims.append(judge_number(limit, difference_percent, setting=setting, where=where, expanded=expanded))
-    return tuple(claims)
+        asked.append(Asked(limit, difference_percent, setting, where, expanded))
+    return judge_numbers(asked)
 
 
 def _sound(context: Context, setting: Setting, residual_percent: float) -> bool:

@@ -7,7 +7,8 @@ import math
 from harness.judge.claims.context import Context
 from harness.judge.claims.kind import ClaimKind, Need, Scope
 from harness.judge.extra_reading import ExtraMeasured
-from harness.judge.limits import judge_value, not_measured
+from harness.judge.limits import SIZE, judge_value, not_measured
+from harness.judge.many import Asked, judge_numbers
 from harness.judge.uncertainty import Shape, deviation_ratio, rounding_of_deviation_code, standard_ratio
 from harness.values import Judgement, Purpose
 
@@ -16,24 +17,17 @@ UV_PER_V = 1.0e6
 
 def _judge(context: Context) -> tuple[Judgement, ...]:
     """Quadratic mean over the readings of the ladder, rms around the fitted sine."""
-    claims = []
+    asked = []
     for setting, item in context.gathered.items():
         limit, fits = context.limit("noise", setting), [m.fit for m in item.valid if m.fit is not None]
         if limit is None or not fits:
             continue
         noise_code = math.sqrt(math.fsum(fit.noise_code**2 for fit in fits) / len(fits))
         samples = sum(fit.samples for fit in fits)
-        claims.append(
-            judge_value(
-                limit,
-                noise_code,
-                setting=setting,
-                where=item.prediction.label,
-                # The rms of n normal samples scatters by 1/sqrt(2n) of itself (Kay 1993, from memory).
-                expanded=2.0 * noise_code / math.sqrt(2.0 * samples),
-            )
-        )
-    return tuple(claims)
+        # The rms of n normal samples scatters by 1/sqrt(2n) of itself (Kay 1993, from memory).
+        expanded = 2.0 * noise_code / math.sqrt(2.0 * samples)
+        asked.append(Asked(limit, noise_code, setting, item.prediction.label, expanded, said=SIZE))
+    return judge_numbers(asked)
 
 
 def _judge_quiet(context: Context) -> tuple[Judgement, ...]:

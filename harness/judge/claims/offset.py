@@ -7,14 +7,15 @@ from collections.abc import Sequence
 
 from harness.judge.claims.context import Context
 from harness.judge.claims.kind import ClaimKind, Need, Scope
-from harness.judge.limits import judge_value
+from harness.judge.limits import SIZE
+from harness.judge.many import Asked, judge_numbers
 from harness.judge.measured import Measured
 from harness.values import Judgement
 
 
 def _judge(context: Context) -> tuple[Judgement, ...]:
     converter = context.device.converter
-    claims = []
+    asked = []
     for setting, item in context.gathered.items():
         limit, found = context.limit("offset", setting), [m for m in item.valid if m.fit is not None]
         fits = [m.fit for m in found if m.fit is not None]
@@ -23,16 +24,9 @@ def _judge(context: Context) -> tuple[Judgement, ...]:
         # Declared arithmetic multiplies whatever the converter's offset is and is no offset.
         span_codes = item.prediction.state.arithmetic_ratio * (converter.high_code - converter.low_code + 1)
         offset_percent = 100.0 * math.fsum(fit.offset_code for fit in fits) / len(fits) / span_codes
-        claims.append(
-            judge_value(
-                limit,
-                offset_percent,
-                setting=setting,
-                where=item.prediction.label,
-                expanded=100.0 * _expanded_code(found) / span_codes,
-            )
-        )
-    return tuple(claims)
+        expanded = 100.0 * _expanded_code(found) / span_codes
+        asked.append(Asked(limit, offset_percent, setting, item.prediction.label, expanded, said=SIZE))
+    return judge_numbers(asked)
 
 
 def _expanded_code(found: Sequence[Measured]) -> float:

@@ -4,26 +4,18 @@ from __future__ import annotations
 
 from harness.judge.claims.context import Context
 from harness.judge.claims.kind import ClaimKind, Need, Scope
-from harness.judge.limits import judge_number
+from harness.judge.many import Asked, judge_numbers
 from harness.values import Judgement
 
 
 def _judge(context: Context) -> tuple[Judgement, ...]:
-    claims = []
+    asked = []
     for setting, percent in context.fitted_percent.items():
         limit = context.limit("residual", setting)
-        if limit is None:
-            continue
-        claims.append(
-            judge_number(
-                limit,
-                percent,
-                setting=setting,
-                where=context.gathered[setting].prediction.label,
-                expanded=context.fitted_expanded_percent.get(setting),
-            )
-        )
-    return tuple(claims)
+        if limit is not None:
+            label, expanded = context.gathered[setting].prediction.label, context.fitted_expanded_percent.get(setting)
+            asked.append(Asked(limit, percent, setting, label, expanded))
+    return judge_numbers(asked)
 
 
 RESIDUAL = ClaimKind(

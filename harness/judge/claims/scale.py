@@ -6,7 +6,7 @@ import math
 
 from harness.judge.claims.context import Context
 from harness.judge.claims.kind import ClaimKind, Need, Scope
-from harness.judge.limits import judge_number
+from harness.judge.many import Asked, judge_numbers
 from harness.judge.rows import Gathered
 from harness.values import Judgement
 
@@ -27,13 +27,13 @@ def scale_off_percent(gathered: Gathered) -> float | None:
 
 
 def _judge(context: Context) -> tuple[Judgement, ...]:
-    claims = []
+    asked = []
     for setting, item in context.gathered.items():
         limit, off_percent = context.limit("scale", setting), scale_off_percent(item)
         if limit is not None and off_percent is not None:
             # A displayed number against a predicted one: nothing is measured here.
-            claims.append(judge_number(limit, off_percent, setting=setting, where=item.prediction.label, expanded=0.0))
-    return tuple(claims)
+            asked.append(Asked(limit, off_percent, setting, item.prediction.label, 0.0))
+    return judge_numbers(asked)
 
 
 SCALE = ClaimKind(item="scale", unit="percent", scope=Scope.SETTING, needs=frozenset({Need.READINGS}), judge=_judge)

@@ -7,7 +7,7 @@ from functools import partial
 from harness.config import LimitItem
 from harness.judge.claims.context import Context
 from harness.judge.claims.kind import ClaimKind, Need, Scope
-from harness.judge.limits import judge_number
+from harness.judge.many import Asked, judge_numbers
 from harness.judge.steps import Step
 from harness.values import Judgement
 
@@ -27,33 +27,32 @@ def _limit(context: Context, step: Step) -> LimitItem | None:
     if step.kind == "coarse" or limit is None or wide is None or not _switches(context, step):
         return limit
     narrower = None in (limit.high, wide.high) or (limit.high or 0.0) >= (wide.high or 0.0)
-    return limit if narrower else wide.model_copy(update={"item": limit.item})
+    return limit if narrower else wide
 
 
 def _switches(context: Context, step: Step) -> bool:
     """Whether anything but the code changes."""
-    lower, upper = dict(step.lower.state.controls), dict(step.upper.state.controls)
-    return any(lower[name] != value for name, value in upper.items() if name != context.law.code_control)
+    code, both = context.law.code_control, zip(step.lower.state.controls, step.upper.state.controls, strict=True)
+    return any(before != after and after[0] != code for before, after in both)
 
 
 def _judge(context: Context, *, kind: str) -> tuple[Judgement, ...]:
-    claims = []
+    asked: list[Asked] = []
+    renamed: dict[int, LimitItem] = {}
+    known = context.uncertainty
     for step in context.steps:
         limit = _limit(context, step) if step.kind == kind else None
         if limit is None:
             continue
-        known = context.uncertainty
-        claims.append(
-            judge_number(
-                limit,
-                step.residual_percent,
-                setting=step.upper.setting,
-                other=step.lower.setting,
-                where=step.where,
-                expanded=known.step_expanded_percent(step.lower.setting, step.upper.setting) if known else None,
-            )
-        )
-    return tuple(claims)
+        if limit.item != f"{kind}-step":
+            # Each row once: numbers of one row are decided together.
+            if id(limit) not in renamed:
+                renamed[id(limit)] = limit.model_copy(update={"item": f"{kind}-step"})
+            limit = renamed[id(limit)]
+        lower, upper = step.lower.setting, step.upper.setting
+        expanded = known.step_expanded_percent(lower, upper) if known else None
+        asked.append(Asked(limit, step.residual_percent, upper, step.where, expanded, lower))
+    return judge_numbers(asked)
 
 
 FINE_STEP, COARSE_STEP = (

@@ -7,25 +7,18 @@ from collections.abc import Sequence
 
 from harness.judge.claims.context import Context
 from harness.judge.claims.kind import ClaimKind, Need, Scope
-from harness.judge.limits import judge_number
+from harness.judge.many import Asked, judge_numbers
 from harness.values import Judgement, SineFit
 
 
 def _judge(context: Context) -> tuple[Judgement, ...]:
-    claims = []
+    asked = []
     for setting, item in context.gathered.items():
         limit, off_percent = context.limit("up-down", setting), item.up_down_percent()
         if limit is not None and off_percent is not None:
-            claims.append(
-                judge_number(
-                    limit,
-                    off_percent,
-                    setting=setting,
-                    where=item.prediction.label,
-                    expanded=_expanded_percent([m.fit for m in item.valid if m.fit is not None]),
-                )
-            )
-    return tuple(claims)
+            expanded = _expanded_percent([m.fit for m in item.valid if m.fit is not None])
+            asked.append(Asked(limit, off_percent, setting, item.prediction.label, expanded))
+    return judge_numbers(asked)
 
 
 def _expanded_percent(fits: Sequence[SineFit]) -> float:

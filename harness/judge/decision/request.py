@@ -24,9 +24,9 @@ class Request:
     """r of w = r·U; rule `guard-band` only."""
 
     def __post_init__(self) -> None:
-        for name in ("expanded", "guard", "share_ratio"):
-            value = getattr(self, name)
-            if not (math.isfinite(value) and value >= 0.0):
+        sizes = (("expanded", self.expanded), ("guard", self.guard), ("share_ratio", self.share_ratio))
+        for name, value in sizes:
+            if not 0.0 <= value < math.inf:
                 raise NotFinite(f"decision: {name} is {value!r}; allowed is a finite number >= 0")
         edges = [edge for edge in (self.low, self.high) if edge is not None]
         if not edges or not all(math.isfinite(edge) for edge in edges) or edges != sorted(set(edges)):
