@@ -41,7 +41,8 @@ def _memory() -> str | None:
 class PostgresServer:
     """Start, stop, kill, start again; what was committed stays. As an ordinary user, for it refuses the superuser."""
 
-    def __init__(self) -> None:
+    def __init__(self, *, connections: int = 20) -> None:
+        self._connections = connections
         self.folder = Path(tempfile.mkdtemp(prefix="pg-", dir=_memory()))
         self._data = self.folder / "data"
         self._user = "nobody" if os.geteuid() == 0 else None
@@ -52,7 +53,8 @@ class PostgresServer:
 
     def start(self) -> None:
         log = self.folder / "log"
-        options = f"-k {self.folder} -c listen_addresses='' -F -c max_connections=20 -c shared_buffers=8MB"
+        most = f"-c max_connections={self._connections} -c shared_buffers=8MB"
+        options = f"-k {self.folder} -c listen_addresses='' -F {most}"
         self._run("pg_ctl", "start", "-w", "-s", "-D", self._data, "-l", log, "-o", options)
 
     def stop(self, mode: str = "immediate") -> None:
