@@ -162,7 +162,9 @@ class Hands:
     def lower(self, setting: Setting, level_vpk: float) -> None:
         """Lower the level before the gain rises; a change of range or channel switches off instead."""
         here = (setting.channel, setting.coarse) == (self._channel, self._coarse)
-        if here and self._on and level_vpk < self.level_vpk:
+        # A level that stays may read back above what was asked for: of few digits, or by the error of another unit.
+        stays = self._loaded and level_vpk == self._asked_vpk
+        if here and self._on and not stays and level_vpk < self.level_vpk:
             self._set_level(level_vpk)
 
     def select(self, setting: Setting, *, listen: bool = True, level_vpk: float | None = None) -> Selected:
