@@ -36,6 +36,8 @@ class Ladder(Table):
     fill_target: Fill = 0.75
     fill_low: Fill = 0.5
     fill_high: Fill = 0.9
+    hold_level: bool = False
+    """A level stays for several fine positions, where the fill allows it, so that fewer answers are waited for."""
 
     @model_validator(mode="after")
     def _order(self) -> Ladder:

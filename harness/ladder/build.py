@@ -3,19 +3,17 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 
 from harness.config import BenchFile, DeviceFile, LadderFile
 from harness.config.job_file import Ladder
 from harness.errors import ConfigError, Problem
 from harness.ladder.choice import Choice, choose
-from harness.ladder.drive import Drive, Level, drive_of
+from harness.ladder.drive import Drive, drive_of
+from harness.ladder.hold import Levels, held
 from harness.ladder.relays import toggles
 from harness.law import GainLaw
 from harness.values import Direction, Prediction, Rung, Setting
-
-Levels = Mapping[tuple[int, int], Level]
-"""By coarse and fine index: all channels have the same law."""
 
 
 def build(
@@ -61,6 +59,8 @@ def build(
         device, bench, span_codes=law.span_codes, source_min_vpk=source_min_vpk, source_max_vpk=source_max_vpk
     )
     levels = _levels(law, choice, drive, job_ladder.fill_target)
+    if job_ladder.hold_level:
+        levels = held(levels, fill_low=job_ladder.fill_low, fill_target=job_ladder.fill_target)
     problems = [
         problem
         for coarse in choice.coarse

@@ -9,6 +9,7 @@ sum of these that the rules of safety leave, however few or many answers the swe
 it changes), the setting and the record, each of which must have been answered before the next may begin; for a range
 the source off, the range (the level is set meanwhile), the source on, and the record. `over_one_answer` is against a
 sum with a single answer a reading, which no order that keeps the rules can reach.
+held_over_levelled: waits of the sweep with `ladder.hold_level`, over those of the same without.
 waits_over_floor: the same sweep in memory on a clock that only waiting moves: what its order of exchanges costs beyond
 that sum, with no computing in it; the same on every machine.
 least_readings_over_floor: the same with each reading the shortest of all sweeps, which a busy machine spoils less.
@@ -123,8 +124,8 @@ class _TapedLink:
         return data
 
 
-def _setup(folder: Path, truth: dict[str, float], *, record_s: float | None = None) -> Setup:
-    """The demo's device on a bench with other latencies."""
+def _setup(folder: Path, truth: dict[str, float], *, record_s: float | None = None, hold: bool = False) -> Setup:
+    """The demo's device on a bench with other latencies; with `hold` levels stay where they may."""
     text = (CONFIGS / "benches/simulated.toml").read_text().replace('"../', f'"{CONFIGS}/')
     for name, value in truth.items():
         text = re.sub(rf"^{name} = \S+", f"{name} = {value}", text, flags=re.MULTILINE)
@@ -140,6 +141,7 @@ def _setup(folder: Path, truth: dict[str, float], *, record_s: float | None = No
     settled = re.sub(r"^(coarse_s|fine_s) = \S+", r"\1 = 0.0", device, flags=re.MULTILINE)
     (folder / "device.toml").write_text(settled)
     job = job.replace("{configs}/devices/skerry-hr-4.toml", str(folder / "device.toml"))
+    job += "hold_level = true\n" if hold else ""
     (folder / "job.toml").write_text(job.format(configs=CONFIGS, bench=bench))
     return read_setup(str(folder / "job.toml"))
 
@@ -394,12 +396,14 @@ def measure() -> dict[str, float]:
         physics_s = floor_s(real)
         one_answer_s = floor_s(real, answers=1)
         waits_s = waited_s(real)
+        held_s = waited_s(_setup(folder, REALISTIC, record_s=RECORD_S, hold=True))
     return {
         "overhead_wire": ours_s / bare_s,
         "overhead_realistic": real_s / physics_s,
         "over_one_answer": real_s / one_answer_s,
         "least_readings_over_floor": least_s(sweeps) / physics_s,
         "waits_over_floor": waits_s / physics_s,
+        "held_over_levelled": held_s / waits_s,
         "versus_script": real_s / script_s,
         "sweep_ms_a_reading": 1e3 * ours_s / count,
         "bare_ms_a_reading": 1e3 * bare_s / count,
