@@ -30,6 +30,8 @@ BESIDE = frozenset(
     {Sight.LEVELS, Sight.FREQUENCY, Sight.REPEATS, Sight.CLIP, Sight.CROSSTALK, Sight.NOISE, Sight.OFFSET}
 ) | {Sight.POLARITY}
 """Faults that need readings beside the ladder: they go to the job that takes these, when their device has one."""
+WHOLE = frozenset({("tarn-vg-1", Sight.CONVERTER)})
+"""Faults that need every setting: ten of two ranges do not show each code of the converter."""
 KILLERS = dict.fromkeys(
     ("I22", "I23", "I28"), "ends the process that sweeps: tests/faults/test_host_faults.py gives it one of its own"
 )
@@ -97,6 +99,8 @@ def _blamed(entry: FaultEntry, trial: Trial) -> bool:
 def ladder_of(entry: FaultEntry, device: str) -> str:
     """The ladder that can show a fault."""
     beside = f"{device} beside"
+    if (device, KNOWN[entry.name].sight) in WHOLE:
+        return f"{device} full"
     return beside if KNOWN[entry.name].sight in BESIDE and beside in LADDERS else device
 
 
