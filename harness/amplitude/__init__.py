@@ -15,6 +15,7 @@ from harness.amplitude.figures import (
 )
 from harness.amplitude.flags import Flag, clip_before_converter, low_noise, quiet_level, stale_record, too_few_cycles
 from harness.amplitude.frequency_error import FrequencyError, frequency_error
+from harness.amplitude.half_waves import HalfWaves, half_waves
 from harness.amplitude.histogram import Linearity, samples_for_every_code, sine_histogram
 from harness.amplitude.levels import TwoLevel, rms_amplitude_code, two_level
 from harness.amplitude.plain import noise_correlation, processed_samples
@@ -38,6 +39,7 @@ __all__ = [
     "Flag",
     "FrequencyError",
     "FrequencyPlan",
+    "HalfWaves",
     "Linearity",
     "NoiseSplit",
     "OffsetSplit",
@@ -59,6 +61,7 @@ __all__ = [
     "fit_sines",
     "fit_sines3",
     "frequency_error",
+    "half_waves",
     "harmonics_hz",
     "is_quiet",
     "low_noise",

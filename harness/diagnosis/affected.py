@@ -12,6 +12,7 @@ SIGHTS: dict[str, Sight] = {
     "noise": Sight.NOISE,
     "crosstalk": Sight.CROSSTALK,
     "two-level": Sight.LEVELS,
+    "polarity": Sight.POLARITY,
     "input-noise": Sight.NOISE,
     "clip-level": Sight.CLIP,
     "second-frequency": Sight.FREQUENCY,

@@ -8,11 +8,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from harness.amplitude import code_spacing, fit_sine3
+from harness.amplitude import HalfWaves, code_spacing, fit_sine3, half_waves
 from harness.config import DeviceFile
 from harness.errors import MeasureError
 from harness.judge.gain_budget import Heard, Reduced
-from harness.judge.measured import measure
+from harness.judge.measured import Measured, measure
 from harness.judge.rows import Gathered
 from harness.judge.steady_reading import SteadyRecord, steady_record
 from harness.judge.uncertainty import scatter_dof
@@ -53,6 +53,8 @@ class ExtraMeasured:
     """The other channel's signal as the record holds it."""
     overdriven: Overdriven | None = None
     """Where the record ends, of a reading that was driven beyond full scale."""
+    half_waves: HalfWaves | None = None
+    """Of a reading at one of two levels; None where the record is not kept."""
     steady: SteadyRecord | None = None
     """Of a steady level."""
 
@@ -95,9 +97,7 @@ def measure_extra(
         return ExtraMeasured(rung=rung, reason="", overdriven=overdriven(wave.codes))
     if rung.purpose not in WITHOUT_SIGNAL and (plain or rung.purpose is not Purpose.OVERDRIVEN):
         one = measure(reading, device=device, bus=None, latches=(), input_ratio=input_ratio)
-        reason = "" if one.gain_codes_per_v is not None else one.reason or str(one.status)
-        alone = Gathered(prediction=rung.prediction, final=(one,), planned=1, attempts=1)
-        return ExtraMeasured(rung=rung, reason=reason, gain_codes_per_v=one.gain_codes_per_v, reduced=reduce(alone))
+        return _driven(reading, rung, one, reduce)
     if not plain or wave is None:
         return ExtraMeasured(rung=rung, reason=reading.reason or "no plain record")
     codes = np.asarray(wave.codes, dtype=np.float64)
@@ -129,6 +129,30 @@ def measure_extra(
             driven_code=driven_code,
         ),
     )
+
+
+def _driven(reading: Reading, rung: Rung, one: Measured, reduce: Reducer) -> ExtraMeasured:
+    reason = "" if one.gain_codes_per_v is not None else one.reason or str(one.status)
+    alone = Gathered(prediction=rung.prediction, final=(one,), planned=1, attempts=1)
+    return ExtraMeasured(
+        rung=rung,
+        reason=reason,
+        gain_codes_per_v=one.gain_codes_per_v,
+        reduced=reduce(alone),
+        half_waves=None if reason or rung.purpose is not Purpose.TWO_LEVEL else _half_waves(reading, one),
+    )
+
+
+def _half_waves(reading: Reading, one: Measured) -> HalfWaves | None:
+    wave, fitted = reading.waveform, one.fitted
+    if wave is None or fitted is None:
+        return None
+    try:
+        return half_waves(
+            wave.codes, fitted.fit, sample_rate_hz=wave.sample_rate_hz, frequency_hz=fitted.frequency_hz
+        )
+    except MeasureError:
+        return None
 
 
 def _at_steady_level(rung: Rung, record: SteadyRecord | str) -> ExtraMeasured:

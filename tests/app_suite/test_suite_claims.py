@@ -21,7 +21,7 @@ from tests.judge.run_builder import FULL, healthy, reading_of, setup_at
 ITEMS = {"measurable", "steady", *(limit.item for limit in FULL.limits.values())} - {"parameter"}
 # Those of a whole channel, and those for which the job takes no readings.
 ITEMS -= {"bus-timing", "input-noise", "two-level", "second-frequency", "toggle-scatter", "crosstalk", "clip-level"}
-ITEMS -= {"missing-codes"}
+ITEMS -= {"missing-codes", "polarity"}
 
 
 class Taken:

@@ -241,6 +241,7 @@ def test_what_no_known_fault_does_is_none_of_these(ci: Any) -> None:
         ("noise", "excess-noise"),
         ("two-level", "output-compression"),
         ("clip-level", "supply-rail-low"),
+        ("polarity", "leaky-clamp"),
         ("second-frequency", "attenuator-compensation-wrong"),
         ("toggle-scatter", "relay-contact-film"),
         ("crosstalk", "channel-crosstalk"),

@@ -28,15 +28,18 @@ FAILS = [
     ("tarn-vg-1", "output-compression:2=-0.3", {"two-level", "noise"}),
     ("tarn-vg-1", "bandwidth-falls-with-gain:2=0.5", {"second-frequency"}),
     ("tarn-vg-1", "supply-rail-low:2=20", {"clip-level"}),
+    ("tarn-vg-1", "leaky-clamp:2=0.6", {"polarity"}),
     ("corrie-ur-2", "input-offset=15", {"offset"}),
     ("corrie-ur-2", "excess-noise=3", {"noise", "input-noise"}),
     ("corrie-ur-2", "output-compression=-0.3", {"two-level"}),
+    ("corrie-ur-2", "leaky-clamp=0.6", {"polarity"}),
 ]
 ROWS = {
     "tarn-vg-1": {
         "channel-match", "offset", "noise", "input-noise", "two-level", "second-frequency", "clip-level", "dc-gain",
+        "polarity",
     },
-    "corrie-ur-2": {"offset", "noise", "input-noise", "two-level"},
+    "corrie-ur-2": {"offset", "noise", "input-noise", "two-level", "polarity"},
 }  # fmt: skip
 
 

@@ -65,7 +65,7 @@ def failing(result: RunResult, item: str) -> set[int]:
 
 ITEMS = (
     "channel-match", "offset", "noise", "input-noise", "two-level", "second-frequency", "toggle-scatter", "crosstalk",
-    "clip-level",
+    "clip-level", "polarity",
 )  # fmt: skip
 
 
@@ -92,7 +92,7 @@ def test_a_good_unit_passes_every_claim(seed: int) -> None:
     [
         (("output-compression:1=-0.3", "excess-noise:2=3"), {"two-level": 1, "input-noise": 2, "noise": 2}),
         (("bandwidth-falls-with-gain:1=0.5", "input-offset:2=5"), {"second-frequency": 1, "offset": 2}),
-        (("supply-rail-low:2=20",), {"clip-level": 2}),
+        (("supply-rail-low:2=20", "leaky-clamp:1=0.6"), {"clip-level": 2, "polarity": 1}),
         (("relay-contact-film:1=0.3", "channel-crosstalk:2=-40"), {"toggle-scatter": 1, "crosstalk": 2}),
         (("pregain-ratio-wrong:1=5", "attenuator-compensation-wrong:2=2"), {"channel-match": 1, "second-frequency": 2}),
     ],

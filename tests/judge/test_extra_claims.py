@@ -75,7 +75,8 @@ def test_what_the_job_does_not_measure_is_named_and_decides_nothing() -> None:
     result = run()
     assert result.verdict is PASS
     left_out = (
-        "input-noise", "two-level", "second-frequency", "toggle-scatter", "crosstalk", "clip-level", "missing-codes",
+        "input-noise", "two-level", "polarity", "second-frequency", "toggle-scatter", "crosstalk", "clip-level",
+        "missing-codes",
     )  # fmt: skip
     assert result.unmeasured == left_out
     assert result.notes[-1] == f"Not measured by this job, so nothing is said about: {', '.join(left_out)}."

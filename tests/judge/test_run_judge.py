@@ -34,8 +34,8 @@ def test_a_unit_that_is_exactly_the_law_passes_everything() -> None:
     assert result.candidates == ()
     assert result.notes == (
         "fine-step: 8 decisions are weak; the weakest: TUR 2.4 (limit over U = 0.123) is below 4.",
-        "Not measured by this job, so nothing is said about: input-noise, two-level, second-frequency, toggle-scatter, "
-        "crosstalk, clip-level.",
+        "Not measured by this job, so nothing is said about: input-noise, two-level, polarity, second-frequency, "
+        "toggle-scatter, crosstalk, clip-level.",
     )
     items = {limit.item for limit in FULL.limits.values()} - set(result.unmeasured)
     assert {claim.item for claim in result.judgements} == {"measurable", *items}
@@ -107,8 +107,8 @@ def test_a_reading_missing_on_one_way_makes_its_setting_invalid_and_the_run_inco
         "The run is incomplete: settings with readings missing count as INVALID.",
         "ch1 attenuator 1:10: not exercised, this ladder cannot tell it from other parameters",
         "fine-step: 1 decisions are weak; the weakest: TUR 2.4 (limit over U = 0.123) is below 4.",
-        "Not measured by this job, so nothing is said about: channel-match, input-noise, two-level, second-frequency, "
-        "toggle-scatter, crosstalk, clip-level, missing-codes.",
+        "Not measured by this job, so nothing is said about: channel-match, input-noise, two-level, polarity, "
+        "second-frequency, toggle-scatter, crosstalk, clip-level, missing-codes.",
     )
     assert outcomes(result, "gain")[FIRST] == "PASS"
 

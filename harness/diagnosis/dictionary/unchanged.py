@@ -25,10 +25,6 @@ SHOWN_BY: Final[tuple[tuple[str, tuple[str, ...], float], ...]] = (
     ("excess-noise", ("noise", "input-noise"), 0.0),
     ("mains-or-supply-line", ("noise", "input-noise"), 0.5),
     ("oscillation", ("noise", "input-noise"), 1.0),
-    ("output-compression", ("two-level",), 0.0),
-    ("leaky-clamp", ("two-level",), 1.0),
-    ("supply-rail-low", ("clip-level", "two-level"), 0.0),
-    ("output-compression", ("clip-level", "two-level"), 2.0),
     ("attenuator-compensation-wrong", ("second-frequency",), 0.0),
     ("bandwidth-falls-with-gain", ("second-frequency",), 0.5),
     ("coupling-capacitor-wrong", ("second-frequency",), 2.0),
@@ -45,6 +41,14 @@ SHOWN_BY: Final[tuple[tuple[str, tuple[str, ...], float], ...]] = (
     ("preamble-stale", ("scale",), 2.0),
 )
 """Fault, the items of claims that it makes fail, and its prior among those of one item."""
+BENT: Final[tuple[tuple[str, tuple[str, ...], tuple[str, ...], float], ...]] = (
+    ("output-compression", ("two-level",), ("noise",), 0.0),
+    ("leaky-clamp", ("polarity",), ("two-level", "noise"), 0.0),
+    ("leaky-clamp", ("two-level",), ("noise",), 1.0),
+    ("supply-rail-low", ("clip-level", "two-level", "polarity"), ("noise",), 0.5),
+    ("output-compression", ("clip-level",), ("two-level", "noise"), 2.0),
+)
+"""What bends a sine: fault, items of which one must fail, those that harmonics make fail besides, and its prior."""
 LOST_BITS: Final = frozenset({REGULAR_GAPS, "missing-codes", "noise", "input-noise", "realness"})
 """What low bits that never change make fail: samples are rounded so much more coarsely."""
 
@@ -63,6 +67,11 @@ def unchanged_hypotheses(view: View) -> Iterator[Hypothesis]:
     for fault, items, prior in SHOWN_BY:
         shown = frozenset(items)
         yield Hypothesis(fault=fault, what="", pattern_percent=still, explains=shown, needs=shown, prior=prior)
+    for fault, items, besides, prior in BENT:
+        needs = frozenset(items)
+        yield Hypothesis(
+            fault=fault, what="", pattern_percent=still, explains=needs | set(besides), needs=needs, prior=prior
+        )
     yield Hypothesis(
         fault="converter-bits-lost", what="", pattern_percent=still, explains=LOST_BITS, needs=frozenset({REGULAR_GAPS})
     )

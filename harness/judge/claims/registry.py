@@ -20,6 +20,7 @@ from harness.judge.claims.monotonic import MONOTONIC
 from harness.judge.claims.noise import INPUT_NOISE, NOISE
 from harness.judge.claims.offset import OFFSET
 from harness.judge.claims.parameter import PARAMETER
+from harness.judge.claims.polarity import POLARITY
 from harness.judge.claims.realness import REALNESS
 from harness.judge.claims.repeatability import TOGGLE_SCATTER
 from harness.judge.claims.residual import RESIDUAL
@@ -47,6 +48,7 @@ CLAIMS: tuple[ClaimKind, ...] = (
     NOISE,
     INPUT_NOISE,
     TWO_LEVEL,
+    POLARITY,
     DC_GAIN,
     SECOND_FREQUENCY,
     TOGGLE_SCATTER,
