@@ -10,6 +10,7 @@ from harness.ladder.ground import Ground, OtherSource
 from harness.ladder.night import NightRun, night_runs
 from harness.ladder.preview import PreviewRow, PreviewSummary, preview_rows, preview_summary
 from harness.ladder.probe import probe_rungs
+from harness.ladder.station import pattern_rungs, quiet_rungs
 
 __all__ = [
     "Drive",
@@ -26,9 +27,11 @@ __all__ = [
     "is_audited",
     "night_runs",
     "open_ratio",
+    "pattern_rungs",
     "plan_extras",
     "preview_rows",
     "preview_summary",
     "probe_rungs",
+    "quiet_rungs",
     "terminal_ratio",
 ]

@@ -7,10 +7,11 @@ from harness.sweep.dwell import settle
 from harness.sweep.plan import AnchorPlan, Progress, SweepPlan
 from harness.sweep.resumption import Resumption, resumption
 from harness.sweep.scouting import Scouted, scout
-from harness.sweep.self_check import self_check
+from harness.sweep.self_check import NOISE_WINDOW_RATIO, self_check
 from harness.sweep.walk import Walk, sweep
 
 __all__ = [
+    "NOISE_WINDOW_RATIO",
     "AnchorPlan",
     "Around",
     "AveragingPlan",

@@ -84,6 +84,13 @@ from harness.values.run import BOOK, Certificate, ConfigFile, Identity, NightPla
 from harness.values.rung import Aggressor, Prediction, Rung, SteadyPlan
 from harness.values.setting import ControlWord, Setting, State
 from harness.values.shared_factor import SHARED_FACTOR, shared_factor_of, shared_factor_text
+from harness.values.station_check import (
+    STATION_CHECK,
+    StationCheck,
+    StationPart,
+    station_check_of,
+    station_check_text,
+)
 from harness.values.summary import Charted, HeldItem, LotRun, RunSummary
 from harness.values.surveyed import Surveyed, SurveyedConverter, SurveyedInput
 from harness.values.waveform import Codes, Waveform, joined
@@ -106,6 +113,7 @@ __all__ = [
     "REMARK",
     "SHARED_FACTOR",
     "STATION",
+    "STATION_CHECK",
     "UNIT",
     "VERDICT",
     "Action",
@@ -189,6 +197,8 @@ __all__ = [
     "Share",
     "SineFit",
     "State",
+    "StationCheck",
+    "StationPart",
     "SteadyPlan",
     "StepResult",
     "Surveyed",
@@ -217,4 +227,6 @@ __all__ = [
     "ratio_from_db",
     "shared_factor_of",
     "shared_factor_text",
+    "station_check_of",
+    "station_check_text",
 ]

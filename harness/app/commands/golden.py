@@ -5,6 +5,7 @@ from __future__ import annotations
 import click
 
 from harness.app import cautions
+from harness.app.commands.golden_station import station
 from harness.app.options import (
     DEFAULT_REPORTS,
     fault_option,
@@ -19,7 +20,10 @@ from harness.app.options import (
 
 @click.group(no_args_is_help=True)
 def command() -> None:
-    """A golden unit against its own history, and gauge studies from stored runs."""
+    """A golden unit against its own history, the station's look at itself, and gauge studies from stored runs."""
+
+
+command.add_command(station)
 
 
 @command.command()
