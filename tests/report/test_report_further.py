@@ -82,6 +82,16 @@ def test_bits_that_differ_are_drawn_and_no_others(made: SimpleNamespace) -> None
     assert "Every captured word is the commanded one." in report.html(made.header(), made.good, ())
 
 
+def test_a_note_behind_a_word_is_none_of_its_bits(made: SimpleNamespace) -> None:
+    rows = list(made.good.settings)
+    word = rows[0].expected_word
+    rows[0] = dataclasses.replace(rows[0], captured_words=(f"{word} re-latch", f"{word} (2 latches)"))
+    assert bits_svg(dataclasses.replace(made.good, settings=tuple(rows))) == ""
+    rows[0] = dataclasses.replace(rows[0], captured_words=(f"{word.latch}:00D re-latch",))
+    svg = bits_svg(dataclasses.replace(made.good, settings=tuple(rows)))
+    assert f"{rows[0].label}: D captured, {word.value:X} commanded" in titles(svg)
+
+
 def test_a_setting_that_latched_nothing_of_its_own_is_grey(made: SimpleNamespace) -> None:
     rows = list(made.good.settings)
     rows[0] = dataclasses.replace(rows[0], captured_words=("latch-2:001",))

@@ -37,10 +37,12 @@ def differing(rows: Sequence[SettingResult], places: Places) -> list[Differing]:
     """
     found = []
     for row in rows:
-        own = [text for text in row.captured_words if text.startswith(f"{row.expected_word.latch}:")]
-        if not row.captured_words or own == [str(row.expected_word)]:
+        # A note, such as of a second latch, may stand behind the word: its bits are no others for that.
+        named = (text.split(" ", 1)[0] for text in row.captured_words)
+        own = {text for text in named if text.startswith(f"{row.expected_word.latch}:")}
+        if not row.captured_words or own == {str(row.expected_word)}:
             continue
-        captured = int(own[0].rpartition(":")[2], 16) if len(own) == 1 else None
+        captured = int(own.pop().rpartition(":")[2], 16) if len(own) == 1 else None
         found.append(
             Differing(
                 place=places.of(row.setting), label=row.label, expected=row.expected_word.value, captured=captured
