@@ -135,7 +135,7 @@ def test_what_a_channel_shows_is_worked_out_once_for_it_and_for_the_run(monkeypa
     fresh = judge.under(judge._limits).result()
     asked: list[int] = []
     monkeypatch.setattr(
-        "harness.judge.run_judge.channel_facts",
+        "harness.judge.taken.channel_facts",
         lambda part, **keys: asked.append(len(part)) or channel_facts(part, **keys),
     )
     for channel in (1, 2):

@@ -79,7 +79,7 @@ def test_noise_counts_as_that_of_a_mean() -> None:
     judge = judge_of(SETUP)
     for reading in (*(record(index, 0.0) for index in range(3)), record(3, 0.0, VALID, records=4)):
         judge.take(reading)
-    found = judge._final[RUNG.setting][0].fit
+    found = judge._taken._final[RUNG.setting][0].fit
     assert found.samples == 4 * SETUP.device.acquisition.samples
     # What a job keeps of raw data that it drops is what the record itself gave.
     assert judge.measured()[3].fit.samples == SETUP.device.acquisition.samples

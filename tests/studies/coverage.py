@@ -126,7 +126,7 @@ def measured(setup: Setup, seed: int) -> tuple[dict[Setting, float], Context]:
     judge = judge_of(setup)
     for reading in kept.readings:
         judge.take(reading)
-    context = judge._context((), judge._plan)
+    context = judge._context((), judge._taken.plan)
     gains = {setting: item.gain_codes_per_v for setting, item in context.gathered.items()}
     return {setting: gain for setting, gain in gains.items() if gain}, context
 
