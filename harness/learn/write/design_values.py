@@ -14,7 +14,7 @@ import numpy as np
 
 from harness.learn.explain import Explained, Shape
 from harness.learn.explain.shapes import Floats
-from harness.learn.write.path_parts import CODE, LN_PER_DB, UNSEEN, StagePart, Value, digits, outside_bits, state_name
+from harness.learn.write.parts import CODE, LN_PER_DB, UNSEEN, StagePart, Value, digits, outside_bits, state_name
 
 SIMPLE_RATIO = 0.006
 """A measured ratio this near to a simple one was meant to be that one."""

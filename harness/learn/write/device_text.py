@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 from harness.learn.explain import Explained
-from harness.learn.write.path_parts import FieldPart, StagePart
+from harness.learn.write.parts import FieldPart, StagePart
 from harness.learn.write.range_parts import RangePart
 from harness.learn.write.rule import Rule
 from harness.learn.write.toml import is_tables, section, shown

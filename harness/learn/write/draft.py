@@ -11,7 +11,8 @@ from harness.bus import BusWiring
 from harness.config import SettingsFile
 from harness.learn.explain import Explained
 from harness.learn.write.loaded_ranges import loaded_ranges
-from harness.learn.write.path_parts import FieldPart, StagePart, outside_bits, stage_parts
+from harness.learn.write.parts import FieldPart, StagePart, outside_bits
+from harness.learn.write.path_parts import stage_parts
 from harness.learn.write.range_parts import RangePart, range_parts
 from harness.learn.write.word_fields import word_fields
 

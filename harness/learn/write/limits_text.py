@@ -9,7 +9,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from harness.learn.explain import Explained
-from harness.learn.write.path_parts import first_levels
+from harness.learn.write.number_part import first_levels
 from harness.learn.write.toml import shown
 
 WIDER = 4.0

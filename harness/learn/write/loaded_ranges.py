@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from harness.config import SettingsFile
 from harness.learn.explain import Explained
-from harness.learn.write.path_parts import digits, outside_bits
+from harness.learn.write.parts import digits, outside_bits
 from harness.learn.write.range_parts import RangePart
 
 MOST_POSITIONS = 101

@@ -10,7 +10,7 @@ import numpy as np
 
 from harness.config import SettingsFile
 from harness.learn.explain import Explained, Moves, nice
-from harness.learn.write.path_parts import UNSEEN, digits, outside_bits, state_name
+from harness.learn.write.parts import UNSEEN, digits, outside_bits, state_name
 from harness.values import Realness
 
 SAME_ALL_OVER_RATIO = 0.002

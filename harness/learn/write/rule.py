@@ -13,7 +13,8 @@ from harness.law import GainLaw, build
 from harness.learn.explain import Explained
 from harness.learn.write.design_values import designed_stages
 from harness.learn.write.draft import Draft
-from harness.learn.write.path_parts import CODE, UNSEEN, outside_bits, with_every_code
+from harness.learn.write.number_part import with_every_code
+from harness.learn.write.parts import CODE, UNSEEN, outside_bits
 from harness.values import ControlWord, Setting
 
 FILE = "learned device"

@@ -5,7 +5,7 @@ from __future__ import annotations
 import itertools
 
 from harness.learn.explain import Explained, Moves, Segment
-from harness.learn.write.path_parts import CODE, FieldPart, outside_bits
+from harness.learn.write.parts import CODE, FieldPart, outside_bits
 
 NEVER = "never moved: not exercised by these settings, so its meaning is unknown"
 
