@@ -11,6 +11,7 @@ from harness.app.learn_notebook import Notebook
 from harness.app.learn_stages import TROUBLE
 from harness.config import SettingsFile
 from harness.learn import Explained, Moves
+from harness.learn.write.correction_keys import told_corrections
 from harness.values import Realness
 
 MOST = 5
@@ -40,6 +41,9 @@ def explained_text(learned: Learned, settings: SettingsFile) -> Iterator[str]:
             f", {moves[Moves.NEVER]} never"
         )
     yield from _law(explained)
+    if explained.corrected is not None:
+        yield from (f"correction {told.text} ({told.sure})" for told in told_corrections(explained))
+        yield from (f"correction no other: {refused}" for refused in (explained.corrected.refused,) if refused)
     for part in learned.rule.draft.stages[:-1]:
         yield f"stage      {part.keys['name']}: {part.notes[0]} ({part.sure})"
     yield from _realness(explained, settings)

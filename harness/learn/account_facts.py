@@ -9,6 +9,7 @@ from harness.config import SettingsFile
 from harness.learn.explain import Explained, Moves
 from harness.learn.readings import Gathered
 from harness.learn.write import Rule
+from harness.learn.write.correction_keys import told_corrections
 from harness.values import LearnedFact, Realness
 
 KNOWN, LIKELY, GUESSED, UNKNOWN = "known", "likely", "guessed", "unknown"
@@ -68,6 +69,7 @@ def _path(explained: Explained, rule: Rule) -> Iterator[LearnedFact]:
     for part in rule.draft.stages:
         note = "; ".join(part.notes[:1]) or "from the gains"
         yield _fact(part.sure, f"{str(part.keys['name']).capitalize()} ({part.keys['kind']}): {note}.")
+    yield from _corrections(explained)
     yield _fact(UNKNOWN, "The order of the stages: gains alone do not tell it.")
     law = explained.law
     if law is None:
@@ -78,6 +80,19 @@ def _path(explained: Explained, rule: Rule) -> Iterator[LearnedFact]:
         yield _fact(
             UNKNOWN, f"What codes below {codes.min()} and above {codes.max()} do: the law was not seen there."
         )
+
+
+def _corrections(explained: Explained) -> Iterator[LearnedFact]:
+    """What the residuals asked for, and what was looked for beside it."""
+    for told in told_corrections(explained):
+        yield _fact(told.sure, f"{told.text[:1].upper()}{told.text[1:]}.")
+    found = explained.corrected
+    if found is None:
+        return
+    if found.refused:
+        further = "further correction" if found.steps else "correction"
+        yield _fact(LIKELY, f"No {further} of the law: {found.refused}.")
+    yield _fact(UNKNOWN, "A pole at one frequency for all gains: at one test frequency it looks like the law's scale.")
 
 
 def _ranges(explained: Explained, settings: SettingsFile) -> Iterator[LearnedFact]:

@@ -31,6 +31,8 @@ class Truth:
     """Everything about one device."""
 
     seed: int
+    departs: str = ""
+    """ripple, carry, weight, pole, range: what the unit does beside its design; empty for nothing."""
 
     @cached_property
     def _rng(self) -> np.random.Generator:
@@ -201,6 +203,50 @@ class Truth:
                 return code, bit
         raise AssertionError(f"seed {self.seed}: no code for range {coarse}, position {fine}")
 
+    @cached_property
+    def departure(self) -> dict[str, float]:
+        """How large, and where: draws of their own, so that the device is the same without."""
+        rng = np.random.default_rng([self.seed, 11])
+        return {
+            "ripple": float(rng.uniform(0.006, 0.012)), "turns": float(rng.uniform(1.5, 3.0)),
+            "phase": float(rng.uniform(0.0, 6.28)), "step": float(rng.choice([-1.0, 1.0]) * rng.uniform(0.006, 0.012)),
+            "lost": float(rng.uniform(0.01, 0.03)),
+        }  # fmt: skip
+
+    @cached_property
+    def used_codes(self) -> list[int]:
+        """Codes of all settings, each once, least first."""
+        combos, fine = range(len(self.combos)), range(self.drawn["fine"])
+        return sorted({self.firmware(coarse, position)[0] for coarse in combos for position in fine})
+
+    @cached_property
+    def stepping_bit(self) -> int:
+        """The bit that splits the codes that are used most evenly; the highest of equals."""
+        codes = self.used_codes
+        def split(bit: int) -> int:
+            return min(sum(code >> bit & 1 for code in codes), sum(not code >> bit & 1 for code in codes))
+        return max(range(self.drawn["bits"]), key=lambda bit: (split(bit), bit))
+
+    def departs_by(self, coarse: int, code: int) -> float:
+        """Gain over that of the design, for what the device does beside it."""
+        d, codes = self.departure, self.used_codes
+        set_ = code >> self.stepping_bit & 1
+        match self.departs:
+            case "ripple":
+                turns = d["turns"] * (code - codes[0]) / (codes[-1] - codes[0])
+                return 1.0 + d["ripple"] * math.sin(2.0 * math.pi * turns + d["phase"])
+            case "carry":
+                return 1.0 + d["step"] * set_
+            case "weight":
+                moved = code + set_ * 2.0**self.stepping_bit * 2.0 * d["step"]
+                return self.shape(moved) / self.shape(float(code))
+            case "pole":
+                most = max(self.shape(float(one)) for one in codes)
+                return 1.0 / math.sqrt(1.0 + 2.0 * d["lost"] * (self.shape(float(code)) / most) ** 2)
+            case "range":
+                return 1.0 + d["step"] * (coarse == 1)
+        return 1.0
+
     def gain(self, channel: int, coarse: int, fine: int) -> float:
         """True hardware gain, codes a volt, of this unit."""
         code, bit = self.firmware(coarse, fine)
@@ -209,5 +255,6 @@ class Truth:
         pregain_off = off.normal(0.0, 0.001)
         code_off = np.random.default_rng([self.seed, 9, code]).normal(0.0, 0.0003)
         gain = CODES_PER_V * self.scale * self.switched(*self.combos[coarse]) * self.shape(float(code))
+        gain *= self.departs_by(coarse, code) if self.departs else 1.0
         gain *= (self.drawn["pregain"] * (1.0 + pregain_off)) if bit else 1.0
         return gain * (1.0 + channel_off) * (1.0 + code_off)

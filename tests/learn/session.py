@@ -127,9 +127,9 @@ def _plan(device: DeviceFile, rungs: tuple, ratio: float) -> SweepPlan:
     )  # fmt: skip
 
 
-def learned(seed: int) -> Session:
+def learned(seed: int, departs: str = "") -> Session:
     """The whole session of one seed."""
-    truth = Truth(seed)
+    truth = Truth(seed, departs)
     settings = settings_of(truth)
     heard, device, readings, ratio = measured(truth, settings)
     gathered = gather_readings(readings, device=device, wiring=heard.wiring, latches=heard.latches, input_ratio=ratio)

@@ -199,7 +199,7 @@ def test_a_fine_position_that_moves_nothing_leaves_no_law() -> None:
     assert found.law is None
     assert np.isnan(found.gains_codes_per_v()).all()
     with pytest.raises(LearnError, match="no law explains"):
-        stage_parts(found, codes_per_v=1.0)
+        stage_parts(found, codes_per_v=1.0, frequency_hz=1.0)
 
 
 def test_a_table_that_turns_round_is_no_stage() -> None:
@@ -207,7 +207,7 @@ def test_a_table_that_turns_round_is_no_stage() -> None:
     found = explain([seen(4 + k, g, coarse=c, fine=k, bits=4) for c in (0, 1) for k, g in enumerate(gains)])
     assert found.law.hypothesis.shape is Shape.TABLE
     with pytest.raises(LearnError, match="turns round"):
-        stage_parts(found, codes_per_v=1.0)
+        stage_parts(found, codes_per_v=1.0, frequency_hz=1.0)
 
 
 def test_ranges_in_the_wrong_order_make_no_device_file() -> None:

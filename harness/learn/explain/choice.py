@@ -51,7 +51,7 @@ def _simpler(ranked: Sequence[Ranked]) -> Ranked | None:
         return None
     least = min(one.left_out_ratio for one in usable)
     alike = [one for one in usable if one.left_out_ratio <= max(SAME_STORY * least, GOOD_RATIO)]
-    return min(alike, key=lambda one: (one.fitted.parameters, *order_of(one.fitted)))
+    return min(alike, key=lambda one: (one.parameters, *order_of(one.fitted)))
 
 
 def absorbed(fitted: Fitted) -> Hypothesis:

@@ -4,15 +4,16 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from harness.learn.explain.code_field import CodeField, possible_fields
+from harness.learn.explain.code_field import LEAST_BITS, CodeField, possible_fields
 from harness.learn.explain.hypothesis import Fitted, Groups, Hypothesis, Sample, fit
 from harness.learn.explain.movement import Movement, Moves
 from harness.learn.explain.observed import Seen
 from harness.learn.explain.shapes import Shape
+from harness.learn.explain.terms import Term, TermKind
 
 PARAMETRIC = (Shape.LINEAR_CODE, Shape.MDAC_FEEDBACK, Shape.LINEAR_IN_DB)
 FOLDS = 5
@@ -20,6 +21,8 @@ FINALISTS = 8
 """Of each shape, simplest first, tried on all channels."""
 STRONG = 10.0
 """Difference of the criterion that counts as decided."""
+CARRIED = 6
+"""Fields of a law linear in dB, fewest parameters first, that are tried with a carry too."""
 CLEAR = 3.0
 """So many times worse on gains left out, the runner-up of another shape is beaten clearly."""
 
@@ -38,6 +41,11 @@ class Ranked:
     def shape(self) -> Shape:
         """Of its law."""
         return self.fitted.hypothesis.shape
+
+    @property
+    def parameters(self) -> int:
+        """Of the fit; a carry counts twice, for its bit was chosen as well."""
+        return self.fitted.parameters + len(self.fitted.hypothesis.terms)
 
     @property
     def bic(self) -> float:
@@ -110,7 +118,8 @@ def compete(
             continue
         one = everything.rows(_richest(seen, logs))
         tried = sorted(_tried(seen, movement, one, ranges_apart), key=order_of)
-        for hypothesis in _finalists(tried, movement, seen, ranges_apart):
+        carried = _carried(tried, one)
+        for hypothesis in [*_finalists(tried, movement, seen, ranges_apart), *carried]:
             fitted = fit(hypothesis, everything)
             if fitted is not None:
                 error = left_out(hypothesis, everything)
@@ -172,6 +181,21 @@ def _finalists(
     for field in [*fields[:2], *([widest] if widest is not None else [])]:
         chosen[Hypothesis(shape=Shape.TABLE, field=field, free=_free(field, movement, ranges_apart))] = None
     return chosen
+
+
+def _carried(tried: Sequence[Fitted], sample: Sample) -> Iterator[Hypothesis]:
+    """Laws linear in dB with a carry: without it every one of their bits would rather have a ratio of its own."""
+    of_size: dict[int, Fitted] = {}
+    for fitted in tried:
+        wide = fitted.hypothesis.shape is Shape.LINEAR_IN_DB and fitted.hypothesis.field.bits > LEAST_BITS
+        if wide and fitted.determined:
+            of_size.setdefault(fitted.parameters, fitted)
+    for size in sorted(of_size)[:CARRIED]:
+        plain = of_size[size].hypothesis
+        terms = (Term(kind=TermKind.CARRY, bit=bit) for bit in range(plain.field.bits))
+        found = [one for term in terms if (one := fit(replace(plain, terms=(term,)), sample)) and one.determined]
+        if found:
+            yield min(found, key=order_of).hypothesis
 
 
 def left_out(hypothesis: Hypothesis, sample: Sample) -> float:

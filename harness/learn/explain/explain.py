@@ -13,10 +13,11 @@ from harness.errors import LearnError
 from harness.learn.explain.arithmetic import Part, Parts, Waves, arithmetic_parts, unproven
 from harness.learn.explain.choice import absorbed, choose
 from harness.learn.explain.competition import Ranked, bases, compete, sample_of, sure
+from harness.learn.explain.corrections import Corrected, corrected
 from harness.learn.explain.hypothesis import Fitted, Groups, fit
 from harness.learn.explain.movement import Movement, movement_of
 from harness.learn.explain.observed import Observed, Seen, Segment, gather
-from harness.learn.explain.ranges import RangeStates, range_states
+from harness.learn.explain.ranges import RangeStates, range_states, with_factors
 from harness.values import Realness
 
 LEAST_GAINS = 6
@@ -58,6 +59,8 @@ class Explained:
     """Whether arithmetic makes up what the words leave of the named gains."""
     sure: str
     """Of the law: known, likely, guessed; empty without one."""
+    corrected: Corrected | None = None
+    """What the law's residuals asked for; None where nobody looked: no law, or gains that follow their names."""
 
     def hardware_logs(self) -> Floats:
         """ln of the hardware gain by the law, shape (n,); NaN where the law says nothing."""
@@ -68,6 +71,17 @@ class Explained:
     def gains_codes_per_v(self) -> Floats:
         """Gain of each setting by the law, arithmetic included, shape (n,)."""
         return np.asarray(np.exp(self.hardware_logs()) * np.asarray([part.ratio for part in self.parts]))
+
+    def plain_logs(self) -> Floats:
+        """ln of the hardware gain without corrections, as firmware reckons, shape (n,); NaN where no law says it."""
+        logs = self.hardware_logs()
+        if self.law is None:
+            return logs
+        logs = logs - self.law.term_logs(self.seen.bits)
+        factors = self.states.factors if self.states is not None else {}
+        for one in factors.values():
+            logs = logs - one.log * (self.seen.coarse == one.coarse)
+        return np.asarray(logs)
 
     def u_ratio(self) -> Floats:
         """Standard uncertainty of those gains that is the law's own, relative, shape (n,)."""
@@ -116,7 +130,10 @@ def explain(
     law, base, states = _settle(best, seen, logs, movement)
     found = parts.parts
     if mixed or _follows_names(seen, logs, law, named):
-        mixed, found = True, _remainders(seen, logs, law, base, parts.parts)
+        mixed, found, better = True, _remainders(seen, logs, law, base, parts.parts), None
+    else:
+        better = corrected(law, base, seen, logs, movement, by_words=by_words)
+        law, base, states = better.law, better.base, with_factors(states, seen, better.range_factors(seen))
     if waves is not None and not waves:
         found = unproven(found)
     certain = sure(best, ranked)
@@ -125,7 +142,7 @@ def explain(
         certain = "likely"
     return Explained(
         seen=seen, by_words=by_words, movement=movement, parts=found, alike=parts.alike, ranked=ranked, law=law,
-        base=base, states=states, mixed=mixed, sure=certain,
+        base=base, states=states, mixed=mixed, sure=certain, corrected=better,
     )  # fmt: skip
 
 
@@ -150,7 +167,10 @@ def _settle(
 ) -> tuple[Fitted, Groups, RangeStates | None]:
     """The law with as few bases as the gains allow."""
     base = bases(seen, ranges_apart=best.ranges_apart)
-    law = fit(absorbed(best.fitted), sample_of(seen, logs, base, movement)) or best.fitted
+    sample = sample_of(seen, logs, base, movement)
+    # A carry helped to find the field; whether it is asked for is decided later, beside all other corrections.
+    plain = fit(replace(best.fitted.hypothesis, terms=()), sample) or best.fitted
+    law = fit(absorbed(plain), sample) or plain
     if not best.ranges_apart:
         return law, base, None
     states = range_states(law, seen, movement)

@@ -11,6 +11,7 @@ import numpy.typing as npt
 from harness.learn.explain.code_field import CodeField
 from harness.learn.explain.observed import Bits
 from harness.learn.explain.shapes import Shape, fixed_part, regressors
+from harness.learn.explain.terms import Term
 
 Floats = npt.NDArray[np.float64]
 Groups = npt.NDArray[np.int64]
@@ -64,6 +65,8 @@ class Hypothesis:
     field: CodeField
     free: tuple[int, ...]
     """Places of bits that have a ratio of their own."""
+    terms: tuple[Term, ...] = ()
+    """Corrections of the number's law."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -74,13 +77,15 @@ class Fitted:
     base: dict[int, float]
     """ln gain that each group starts from."""
     centre: dict[int, tuple[float, Floats]]
-    """Of each group: variance of its mean over that of one reading, and the mean of its columns, shape (f + p,)."""
+    """Of each group: variance of its mean over that of one reading, and the mean of its columns, shape (f + p + t,)."""
     bit_logs: Floats
     """Shape (f,): ln of the ratio of each free bit."""
     shape_weights: Floats
     """Shape (p,): slope of ln gain for each code, or ln gain of each level over the first."""
+    term_weights: Floats
+    """Shape (t,): sizes of the corrections, in their order."""
     covariance: Floats
-    """Shape (f + p, f + p), of bit_logs and shape_weights."""
+    """Shape (f + p + t, f + p + t), of bit_logs, shape_weights and term_weights."""
     levels: npt.NDArray[np.int64]
     """Distinct codes, for the table."""
     residuals: Floats
@@ -123,7 +128,22 @@ class Fitted:
         fixed = fixed_part(hypothesis.shape, codes)
         start = np.asarray([self.base.get(int(group), math.nan) for group in base])
         columns = columns_of(hypothesis, bits, self.levels)
-        return np.asarray(start + fixed + columns @ np.concatenate((self.bit_logs, self.shape_weights)))
+        weights = np.concatenate((self.bit_logs, self.shape_weights, self.term_weights))
+        return np.asarray(start + fixed + columns @ weights)
+
+    def term_logs(self, bits: Bits) -> Floats:
+        """What the corrections add to ln gain.
+
+        Args:
+            bits: shape (n, b).
+        Returns:
+            shape (n,).
+        Source:
+            the fitted sum.
+        """
+        count = self.term_weights.size
+        columns = columns_of(self.hypothesis, bits, self.levels)
+        return np.asarray(columns[:, columns.shape[1] - count :] @ self.term_weights)
 
     def spread_ratio(self, bits: Bits, base: Groups) -> Floats:
         """Standard uncertainty of an explained gain, relative: of the weights, of the base, and what the law leaves.
@@ -146,19 +166,21 @@ class Fitted:
 
 
 def columns_of(hypothesis: Hypothesis, bits: Bits, levels: npt.NDArray[np.int64]) -> Floats:
-    """The columns of free bits and of the shape.
+    """The columns of free bits, of the shape and of its corrections.
 
     Args:
         hypothesis: what is claimed.
         bits: shape (n, b).
         levels: distinct codes, for the table.
     Returns:
-        shape (n, f + p).
+        shape (n, f + p + t).
     Source:
         the logarithm of a product of stages is a sum.
     """
     free = bits[:, list(hypothesis.free)].astype(np.float64)
-    return np.hstack((free, regressors(hypothesis.shape, hypothesis.field.codes(bits), levels)))
+    codes = hypothesis.field.codes(bits)
+    terms = [term.columns(hypothesis.shape, codes) for term in hypothesis.terms]
+    return np.hstack((free, regressors(hypothesis.shape, codes, levels), *terms))
 
 
 def fit(hypothesis: Hypothesis, sample: Sample) -> Fitted | None:
@@ -197,6 +219,7 @@ def fit(hypothesis: Hypothesis, sample: Sample) -> Fitted | None:
     base = wanted_mean - column_mean @ solution
     residuals = wanted - columns @ solution - base[inverse]
     spread = float(weights @ residuals**2) / max(residuals.size - parameters, 1)
+    first, of_shape = len(hypothesis.free), regressors(hypothesis.shape, codes[:1], levels).shape[1]
     return Fitted(
         hypothesis=hypothesis,
         base={int(group): float(value) for group, value in zip(groups, base, strict=True)},
@@ -205,7 +228,8 @@ def fit(hypothesis: Hypothesis, sample: Sample) -> Fitted | None:
             for group, sum_, mean in zip(groups, total, column_mean, strict=True)
         },
         bit_logs=solution[: len(hypothesis.free)],
-        shape_weights=solution[len(hypothesis.free) :],
+        shape_weights=solution[first : first + of_shape],
+        term_weights=solution[first + of_shape :],
         covariance=covariance * spread,
         levels=levels,
         residuals=residuals,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -23,6 +23,18 @@ BEAM = 64
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Factor:
+    """A range that differs a little from those that it shares everything with."""
+
+    coarse: int
+    state: int
+    """The state that it would be in."""
+    log: float
+    """ln of the factor."""
+    u_log: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class RangeStates:
     """How ranges differ."""
 
@@ -34,11 +46,40 @@ class RangeStates:
     """State of what no word shows, by range; 0 is the one of the first range."""
     state_logs: tuple[float, ...]
     """ln of the ratio of each state, relative to the first."""
+    factors: Mapping[int, Factor] = field(default_factory=dict)
+    """Of states that are a range with a factor of its own, by state."""
 
     @property
     def hidden(self) -> bool:
         """Whether something that no word shows tells ranges apart."""
         return len(self.state_logs) > 1
+
+
+def with_factors(
+    states: RangeStates | None, seen: Seen, factors: Mapping[int, tuple[float, float]]
+) -> RangeStates | None:
+    """The same states, with one more for each range that has a factor of its own.
+
+    Args:
+        states: as found; None where words tell all ranges apart.
+        seen: all settings.
+        factors: ln and its standard uncertainty, by range.
+    Returns:
+        the states; None where there are none and no factors.
+    Source:
+        none: bookkeeping.
+    """
+    if not factors:
+        return states
+    everywhere = {int(coarse): 0 for coarse in np.unique(seen.coarse)}
+    known = states or RangeStates(bit_logs={}, silent=(), state_of=everywhere, state_logs=(0.0,))
+    state_of, logs, found = dict(known.state_of), list(known.state_logs), {}
+    for coarse, (log, u_log) in sorted(factors.items()):
+        state = state_of[coarse]
+        found[len(logs)] = Factor(coarse=coarse, state=state, log=log, u_log=u_log)
+        state_of[coarse] = len(logs)
+        logs.append(logs[state] + log)
+    return replace(known, state_of=state_of, state_logs=tuple(logs), factors=found)
 
 
 def range_states(fitted: Fitted, seen: Seen, movement: Movement) -> RangeStates:

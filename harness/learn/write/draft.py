@@ -126,7 +126,9 @@ def draft_of(
     Source:
         none: the same content.
     """
-    stages = stage_parts(explained, codes_per_v=settings.converter.codes_per_v)
+    stages = stage_parts(
+        explained, codes_per_v=settings.converter.codes_per_v, frequency_hz=settings.acquisition.frequency_hz
+    )
     if settings.set_by == "adapter":
         free: tuple[str, ...] = ()
         loaded = loaded_ranges(explained, settings)

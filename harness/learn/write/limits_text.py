@@ -9,6 +9,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from harness.learn.explain import Explained
+from harness.learn.write.correction_keys import told_corrections
 from harness.learn.write.number_part import first_levels
 from harness.learn.write.toml import shown
 
@@ -39,16 +40,20 @@ def limits_text(explained: Explained, *, name: str, date: datetime.date, owner: 
     most_percent = 100.0 * MOST_WIDER * float(np.abs(left).max())
     scatter_percent = 100.0 * explained.law.scatter_ratio if explained.law is not None else 0.0
     channels_percent = 100.0 * _between_channels(explained)
+    told = list(told_corrections(explained))
     lines = [
         f"# {made_by}",
         "# A proposal from one unit: it shows what the law leaves of a gain, not how units differ. Widen it by the",
         "# tolerances of the parts before it judges anybody.",
+        *(f"# Of the law: {one.text} ({one.sure})." for one in told),
         'kind = "limits"', "version = 1", f"name = {shown(name + ', proposed limits')}", 'rule = "guarded"',
         "", "[[change]]", "version = 1", f"date = {date.isoformat()}", f"owner = {shown(owner)}", 'reason = "proposed"',
     ]  # fmt: skip
-    own = max(WIDER * scatter_percent, most_percent)
+    corrections_percent = math.hypot(*(one.u_percent for one in told))
+    own = math.hypot(max(WIDER * scatter_percent, most_percent), WIDER * corrections_percent)
     most = f"{most_percent / MOST_WIDER:.2g} % at most"
     scatter = f"the law leaves {scatter_percent:.2g} % rms of this unit's gains, {most}"
+    scatter += f"; its corrections are uncertain by {corrections_percent:.2g} %" if told else ""
     numbers = {
         "gain": (own + WIDER * channels_percent, f"{scatter}; channels differ by {channels_percent:.2g} % rms"),
         "residual": (own, scatter),

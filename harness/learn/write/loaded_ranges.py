@@ -39,7 +39,7 @@ def loaded_ranges(explained: Explained, settings: SettingsFile) -> LoadedRanges:
         none: a choice that a device file needs.
     """
     single = outside_bits(explained)
-    logs = explained.hardware_logs()
+    logs = explained.plain_logs()
     groups: dict[tuple[int, ...], list[float]] = {}
     for row, log in enumerate(logs):
         if math.isfinite(log):

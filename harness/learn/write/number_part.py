@@ -11,16 +11,18 @@ import numpy as np
 from harness.errors import LearnError
 from harness.learn.explain import Explained, Shape
 from harness.learn.explain.hypothesis import Fitted
+from harness.learn.write.correction_keys import correction_keys, told_corrections
 from harness.learn.write.parts import CODE, COVERED, LN_PER_DB, StagePart, Value, digits
 
 
-def number_part(explained: Explained, law: Fitted, *, codes_per_v: float) -> StagePart:
+def number_part(explained: Explained, law: Fitted, *, codes_per_v: float, frequency_hz: float) -> StagePart:
     """The stage that the number sets.
 
     Args:
         explained: the law's.
         law: its numbers.
         codes_per_v: of the converter.
+        frequency_hz: at which gains were measured.
     Returns:
         the stage.
     Raises:
@@ -46,7 +48,8 @@ def number_part(explained: Explained, law: Fitted, *, codes_per_v: float) -> Sta
             keys |= {"slope_db_per_code": digits(slope_db)}
         case Shape.TABLE:
             keys |= {"first_code": first, "gains": _table(law, log, range(first, last + 1))}
-    notes = list(_parameters(law, log))
+    keys |= correction_keys(law, scale_ratio=math.exp(log), frequency_hz=frequency_hz)
+    notes = [*_parameters(law, log), *(told.text for told in told_corrections(explained) if not told.of_range)]
     missed = min(one.left_out_ratio for one in explained.ranked if one.shape is law.hypothesis.shape)
     notes.append(f"on gains left out of the fit the law is wrong by {100.0 * missed:.2g} %")
     if first > 0 or last < 2**code.bits - 1:
@@ -64,7 +67,8 @@ def _parameters(law: Fitted, log: float) -> Iterator[str]:
             yield f"{digits(math.exp(log)):.6g} ± {math.exp(log) * scale:.1g} over the code"
         case Shape.LINEAR_IN_DB:
             slope_db = float(law.shape_weights[0]) / LN_PER_DB
-            u_db = COVERED * math.sqrt(max(float(law.covariance[-1, -1]), 0.0)) / LN_PER_DB
+            slope = law.bit_logs.size
+            u_db = COVERED * math.sqrt(max(float(law.covariance[slope, slope]), 0.0)) / LN_PER_DB
             start = f"{log / LN_PER_DB:.5g} ± {scale / LN_PER_DB:.1g} dB at code 0"
             yield f"{slope_db:.6g} ± {u_db:.1g} dB for each code, {start}"
         case Shape.TABLE:

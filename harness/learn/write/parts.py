@@ -16,7 +16,7 @@ UNSEEN = "unseen"
 """Name of the control for what no word shows."""
 LN_PER_DB = math.log(10.0) / 20.0
 
-Value = str | int | float | dict[str, float] | dict[str, list[str]] | list[float]
+Value = str | int | float | dict[str, float] | dict[str, list[str]] | dict[str, dict[str, float]] | list[float]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -8,6 +8,7 @@ import numpy as np
 
 from harness.errors import LearnError
 from harness.learn.explain import Explained
+from harness.learn.write.correction_keys import told_corrections
 from harness.learn.write.number_part import number_part
 from harness.learn.write.parts import COVERED, LN_PER_DB, UNSEEN, StagePart, Value, digits, outside_bits, state_name
 
@@ -15,12 +16,13 @@ NO_GAIN_RATIO = 0.003
 """A bit whose ratio is nearer to 1 does nothing to the gain, as far as can be told."""
 
 
-def stage_parts(explained: Explained, *, codes_per_v: float) -> tuple[StagePart, ...]:
+def stage_parts(explained: Explained, *, codes_per_v: float, frequency_hz: float) -> tuple[StagePart, ...]:
     """The signal path.
 
     Args:
         explained: with a law.
         codes_per_v: of the converter.
+        frequency_hz: at which gains were measured.
     Returns:
         what no word shows, single bits, the number.
     Raises:
@@ -39,13 +41,15 @@ def stage_parts(explained: Explained, *, codes_per_v: float) -> tuple[StagePart,
     stages = [_unseen(explained)] if explained.states is not None else []
     for place, name in outside_bits(explained).items():
         stages.append(_bit(place, name, ratios.get(place, 0.0), own.get(place, 0.0)))
-    return (*stages, number_part(explained, law, codes_per_v=codes_per_v))
+    return (*stages, number_part(explained, law, codes_per_v=codes_per_v, frequency_hz=frequency_hz))
 
 
 def _unseen(explained: Explained) -> StagePart:
     states = explained.states
     logs = states.state_logs if states is not None else (0.0,)
-    gains: dict[str, float] = {state_name(index): digits(math.exp(log)) for index, log in enumerate(logs)}
+    factors = states.factors if states is not None else {}
+    nominal = [logs[factors[index].state] if index in factors else log for index, log in enumerate(logs)]
+    gains: dict[str, float] = {state_name(index): digits(math.exp(log)) for index, log in enumerate(nominal)}
     notes = ["no word shows it: relays, or a switch whose wires were not probed; gain relative to the first range"]
     if len(logs) > 1:
         spread = _state_spread(explained)
@@ -57,6 +61,10 @@ def _unseen(explained: Explained) -> StagePart:
     keys: dict[str, Value] = {
         "name": "unseen switch", "kind": "relay-attenuator", "control": UNSEEN, "ratios": gains, "relays": relays,
     }  # fmt: skip
+    if factors:
+        percents = {state_name(index): digits(100.0 * math.expm1(one.log)) for index, one in factors.items()}
+        keys["corrections"] = {"positions_percent": percents}
+        notes += [told.text for told in told_corrections(explained) if told.of_range]
     return StagePart(keys=keys, sure="likely", notes=tuple(notes))
 
 

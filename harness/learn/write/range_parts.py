@@ -60,8 +60,9 @@ def range_parts(explained: Explained, settings: SettingsFile) -> tuple[RangePart
 
 
 def _full_scale(explained: Explained, settings: SettingsFile, index: int) -> float:
-    """Converter span over the gain at the first fine position that has one; 0 where nothing is known."""
-    gains, seen = explained.gains_codes_per_v(), explained.seen
+    """Converter span over the gain at the first fine position that has one, as firmware reckons; 0 where none has."""
+    ratios = np.asarray([part.ratio for part in explained.parts])
+    gains, seen = np.exp(explained.plain_logs()) * ratios, explained.seen
     percents = settings.fine.percents() if settings.fine is not None else (100.0,)
     for row, setting in enumerate(seen.settings):
         if setting.coarse == index and math.isfinite(gains[row]):
