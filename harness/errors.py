@@ -258,20 +258,21 @@ class RunExists(StoreError):
 
 
 class LockedOut(GainladderError):
-    """Production mode refuses: `codes` are the locks that hold; nothing was measured."""
+    """Production mode refuses: `codes` are the locks that hold, `details` their numbers; nothing was measured."""
 
     exit_code = ExitCode.LOCKED
 
-    def __init__(self, message: str, *, codes: tuple[str, ...]) -> None:
+    def __init__(self, message: str, *, codes: tuple[str, ...], details: tuple[str, ...] = ()) -> None:
         super().__init__(message)
         self.codes = codes
+        self.details = details
 
     def __reduce__(self) -> tuple[object, ...]:
-        return _rebuild_locked, (self.args[0], self.codes)
+        return _rebuild_locked, (self.args[0], self.codes, self.details)
 
 
-def _rebuild_locked(message: str, codes: tuple[str, ...]) -> LockedOut:
-    return LockedOut(message, codes=codes)
+def _rebuild_locked(message: str, codes: tuple[str, ...], details: tuple[str, ...]) -> LockedOut:
+    return LockedOut(message, codes=codes, details=details)
 
 
 class StopCondition(GainladderError):

@@ -76,10 +76,19 @@ def require(
 
 
 def refuse(
-    store: Store, setup: Setup, who: Who, clock: Clock, *, about: str, text: str, codes: tuple[str, ...], told: str
+    store: Store,
+    setup: Setup,
+    who: Who,
+    clock: Clock,
+    *,
+    about: str,
+    text: str,
+    codes: tuple[str, ...],
+    told: str,
+    details: tuple[str, ...] = (),
 ) -> None:
     """Write a refusal into the book of the station, then raise LockedOut."""
-    error = LockedOut(told, codes=codes)
+    error = LockedOut(told, codes=codes, details=details)
     with contextlib.suppress(StoreError):
         note_action(store, setup, who, clock, REFUSED, about=about, text=text)
         raise error

@@ -71,7 +71,7 @@ def admit(
         lines = "\n".join(f"  {active}{_whose(who, active)}" for active in held)
         refuse(
             store, setup, who, clock, about=unit, text="; ".join(f"{one.lock.code} ({one.detail})" for one in held),
-            codes=tuple(one.lock.code for one in held),
+            codes=tuple(one.lock.code for one in held), details=tuple(one.detail for one in held),
             told=f"station {station_of(setup)} is locked, nothing was measured:\n{lines}",
         )  # fmt: skip
     notes = tuple((LIFTED, f"{code} by {who}: {reason}") for code, reason in lifted.items())
