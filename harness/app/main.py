@@ -20,6 +20,7 @@ COMMANDS = {
     "runs": "List the recorded runs, newest first.",
     "golden": "Check a golden unit; study the gauge.",
     "station": "Notes, released files, fixture; who did what.",
+    "line": "Serve the operator's page of a place.",
     "lot": "Yield, reasons, capability of many units.",
     "check": "Identify the instruments of a bench; source off.",
     "learn": "Find out what an unknown gain control does.",
