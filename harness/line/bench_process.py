@@ -15,7 +15,9 @@ from pathlib import Path
 from typing import Any
 
 from harness.app.ending import conclude
+from harness.app.forward_beside import Plant, forwarding_beside
 from harness.app.output import say
+from harness.app.people import whoever
 from harness.app.production import Asked, admit
 from harness.app.run import RunRequest, new_header, record_run, write_report
 from harness.app.setup import Setup, read_setup
@@ -85,7 +87,7 @@ def _work(one: Try, order: Order) -> int:
     setup = read_setup(paths.job, unit=unit)
     paths.pages.mkdir(parents=True, exist_ok=True)
     asked = Asked(operator=operator)
-    with open_store(paths.store) as store:
+    with open_store(paths.store) as store, forwarding_beside(store, paths.store, setup.job.forward) as plant:
         if not golden:
             refused = not_due(line, order["line"], unit, setup.job.name, store)
             if refused is not None:
@@ -101,8 +103,10 @@ def _work(one: Try, order: Order) -> int:
         notes = admit(store, setup, unit, asked, RealClock(), golden=golden)
         if golden:
             notes = ((GOLDEN_UNIT, unit), *notes)
-        request = RunRequest(unit=unit, operator=operator, faults=tuple(order["faults"]))
-        return _measure(one, store, setup, request, notes, paths, golden=golden, began_s=began_s, seed=order["seed"])
+        request = RunRequest(unit=unit, operator=whoever(setup, operator).name, faults=tuple(order["faults"]))
+        return _measure(
+            one, store, setup, request, notes, paths, plant, golden=golden, began_s=began_s, seed=order["seed"]
+        )  # fmt: skip
 
 
 def _measure(
@@ -112,6 +116,7 @@ def _measure(
     request: RunRequest,
     notes: tuple[tuple[str, str], ...],
     paths: Paths,
+    plant: Plant,
     *,
     golden: bool,
     began_s: float,
@@ -126,6 +131,7 @@ def _measure(
     with open_bench(
         setup.bench, setup.device, transport=transport, seed=seed, faults=request.faults, unit=request.unit
     ) as opened:
+        plant.reachable = opened.reaches_plant
         header = new_header(setup, opened, request)
         one.tell("begun", run_id=header.run_id, planned=header.planned, at_s=time.time())
         broken: BenchError | None = None
