@@ -35,6 +35,10 @@ COMMANDS = {
 """The commands in the order of a day's work, each with its line in the overview: short enough for 80 columns."""
 
 
+ELSEWHERE = {"line": "harness.line.command"}
+"""Commands of rooms that stand on this one: found by name, for nothing here may import them."""
+
+
 class LazyGroup(click.Group):
     """Finds a command in `harness.app.commands` when it is needed: `--help` of one does not import the others."""
 
@@ -46,7 +50,8 @@ class LazyGroup(click.Group):
         """The command of a name; None where there is none."""
         if cmd_name not in COMMANDS:
             return None
-        command: click.Command = importlib.import_module(f"harness.app.commands.{cmd_name}").command
+        module = ELSEWHERE.get(cmd_name, f"harness.app.commands.{cmd_name}")
+        command: click.Command = importlib.import_module(module).command
         return command
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
