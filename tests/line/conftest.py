@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 from pathlib import Path
 
 import pytest
@@ -129,7 +130,8 @@ class Bench:
         """Let the process of the try do its work, from its order to its last word; the page sees how it ended."""
         if go:
             self.one.go()
-        code = bench_process.main(str(self.one.path))
+        with without_pages():
+            code = bench_process.main(str(self.one.path))
         told = self.one.told()
         # What the page would have seen on the way: the picture, and a press.
         if told["phase"] == "ended":
@@ -145,8 +147,8 @@ class Bench:
         return self.work()
 
 
-@pytest.fixture(scope="session", autouse=True)
-def no_pages():
+@contextlib.contextmanager
+def without_pages():
     """The page of a run is tested where it is made; here it would be half of the time."""
     with pytest.MonkeyPatch.context() as patch:
         for module in (ending, bench_process):
