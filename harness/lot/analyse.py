@@ -59,7 +59,7 @@ def analyse(lot: Lot, asked: Asked, *, summarise: Summarise | None) -> Analysed:
             continue
         run = LotRun(
             run_id=head.run_id, unit=head.unit, started_utc=head.started_utc, job=head.job, device=head.device,
-            summary=short,
+            summary=short, repaired=head.repaired,
         )  # fmt: skip
         gatherer.take(run)
         taken += 1

@@ -26,6 +26,8 @@ class Head(NamedTuple):
     device: str
     golden: bool = False
     """Of a golden unit: it says something about the station."""
+    repaired: bool = False
+    """The first behind a repair of the unit."""
 
 
 class Lot(Protocol):

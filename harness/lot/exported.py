@@ -10,15 +10,18 @@ from typing import Any
 from harness.errors import StoreError, StoreUnavailable, UsageError
 from harness.lot.choice import Head, name_of
 from harness.store.summary_row import summary_of_row
-from harness.values import BOOK, GOLDEN_UNIT, RunSummary
+from harness.values import ATTEMPT, BOOK, GOLDEN_UNIT, NOT_REPAIRED, RunSummary, says_repaired
 
 FILES = ("runs.parquet", "run_files.parquet", "summaries.parquet", "events.parquet")
 _PAGE = 1000
 _HEADS = """
 SELECT r.run_id, r.unit, r.started_utc, r.night <> '', r."end",
     max(CASE WHEN f.role = 'job' THEN f.path END), max(CASE WHEN f.role = 'device' THEN f.path END),
-    r.run_id IN (SELECT run_id FROM read_parquet($events) WHERE kind = $golden)
+    r.run_id IN (SELECT run_id FROM read_parquet($events) WHERE kind = $golden),
+    max(a.text)
 FROM read_parquet($runs) r LEFT JOIN read_parquet($files) f USING (run_id)
+LEFT JOIN (SELECT run_id, text FROM read_parquet($events)
+           WHERE kind = $attempt AND text NOT LIKE '%' || $unrepaired) a USING (run_id)
 WHERE r.mode <> $book
 GROUP BY ALL ORDER BY r.started_utc, r.run_id
 """
@@ -53,10 +56,12 @@ class ExportedLot:
     def heads(self) -> list[Head]:
         """All runs, oldest first."""
         paths = {"runs": str(self._folder / FILES[0]), "files": str(self._folder / FILES[1]),
-                 "events": str(self._folder / FILES[3]), "golden": GOLDEN_UNIT, "book": BOOK}  # fmt: skip
+                 "events": str(self._folder / FILES[3]), "golden": GOLDEN_UNIT, "book": BOOK,
+                 "attempt": ATTEMPT, "unrepaired": NOT_REPAIRED}  # fmt: skip
         return [
-            Head(run_id, unit, at, night, end, name_of(job or ""), name_of(device or ""), golden)
-            for run_id, unit, at, night, end, job, device, golden in self._rows(_HEADS, paths)
+            Head(run_id, unit, at, night, end, name_of(job or ""), name_of(device or ""), golden,
+                 says_repaired(told or ""))
+            for run_id, unit, at, night, end, job, device, golden, told in self._rows(_HEADS, paths)
         ]
 
     def summaries(self, heads: Sequence[Head]) -> Iterator[tuple[Head, RunSummary | None]]:

@@ -8,9 +8,9 @@ from sqlalchemy import select
 
 from harness.lot.choice import Head, name_of
 from harness.store import Store, noted
-from harness.store.schema import RUN_FILES, RUNS, SUMMARIES, columns_at, since_of
+from harness.store.schema import EVENTS, RUN_FILES, RUNS, SUMMARIES, columns_at, since_of
 from harness.store.summary_row import summary_of_row
-from harness.values import BOOK, GOLDEN_UNIT, RunSummary
+from harness.values import ATTEMPT, BOOK, GOLDEN_UNIT, NOT_REPAIRED, RunSummary, says_repaired
 
 _PAGE = 500
 
@@ -32,6 +32,7 @@ class StoredLot:
             names = {(row.run, row.role): row.path for row in connection.execute(naming)}
             rows = connection.execute(select(*columns_at(RUNS, version)).where(RUNS.c.mode != BOOK)).all()
         golden = {run_id for run_id, _ in noted(self._store, GOLDEN_UNIT)}
+        repaired = self._repaired()
         rows = sorted(rows, key=lambda row: (row.started_utc, row.number))
         self._numbers = {row.run_id: row.number for row in rows}
         short: dict[str, str] = {"": ""}
@@ -41,10 +42,18 @@ class StoredLot:
             Head(
                 row.run_id, row.unit, row.started_utc, bool(row.night), row.end,
                 short[names.get((row.number, "job"), "")], short[names.get((row.number, "device"), "")],
-                row.run_id in golden,
+                row.run_id in golden, row.run_id in repaired,
             )
             for row in rows
         ]  # fmt: skip
+
+    def _repaired(self) -> frozenset[str]:
+        """Runs that began behind a repair; nearly all attempts say that there was none, and are not fetched."""
+        told = select(RUNS.c.run_id, EVENTS.c.text).join(RUNS, RUNS.c.number == EVENTS.c.run)
+        told = told.where(EVENTS.c.kind == ATTEMPT, EVENTS.c.text.not_like(f"%{NOT_REPAIRED}"))
+        with self._store.viewing("looking for repairs") as connection:
+            rows = connection.execute(told).all()
+        return frozenset(row.run_id for row in rows if says_repaired(row.text))
 
     def summaries(self, heads: Sequence[Head]) -> Iterator[tuple[Head, RunSummary | None]]:
         """The runs of some heads with their summaries, a page at a time."""

@@ -16,6 +16,7 @@ def lines_of(lot: LotResult) -> list[str]:
         f"first pass   {share(lot.first_pass)}",
         f"final        {share(lot.final)}",
         f"retest pass  {share(lot.retest_pass)}",
+        *([f"repaired     {share(lot.repaired)}, apart from all others"] if lot.repaired.trials else []),
         f"attempts: {attempts or 'none judged'}; {outcomes}; {lot.not_judged} INVALID or incomplete, apart",
     ]
     if lot.quarantine or lot.never_judged:

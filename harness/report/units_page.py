@@ -49,6 +49,7 @@ def units_html(lot: LotResult, left_out: Sequence[tuple[str, int]], *, software:
                 ("first pass", _share(lot.first_pass)),
                 ("final", _share(lot.final)),
                 ("pass on retest", _share(lot.retest_pass)),
+                *([("pass since a repair, of those repaired", _share(lot.repaired))] if lot.repaired.trials else []),
             ],
             "attempts": ", ".join(f"{units} with {count}" for count, units in lot.attempts),
             "items": lot.items[:MOST_ROWS],

@@ -14,6 +14,7 @@ from harness.values.action import (
 from harness.values.attempt import (
     ATTEMPT,
     LIFTED,
+    NOT_REPAIRED,
     VERDICT,
     Attempt,
     EndedAs,
@@ -21,6 +22,7 @@ from harness.values.attempt import (
     attempt_text,
     ended_as_of,
     ended_as_text,
+    says_repaired,
 )
 from harness.values.bus_timing import BusDistance, BusRecord, BusTiming, LineLevels
 from harness.values.capture import Capture, Decoding, LatchedWord
@@ -108,6 +110,7 @@ __all__ = [
     "GOLDEN_SAYS",
     "GOLDEN_UNIT",
     "LIFTED",
+    "NOT_REPAIRED",
     "REFUSED",
     "RELEASED",
     "REMARK",
@@ -225,6 +228,7 @@ __all__ = [
     "golden_text",
     "joined",
     "ratio_from_db",
+    "says_repaired",
     "shared_factor_of",
     "shared_factor_text",
     "station_check_of",

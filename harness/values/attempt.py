@@ -58,6 +58,22 @@ def attempt_text(attempt: Attempt) -> str:
     return json.dumps(content, ensure_ascii=False)
 
 
+NOT_REPAIRED = '"repaired": ""}'
+"""How the line of an attempt ends that stands behind no repair."""
+
+
+def says_repaired(text: str) -> bool:
+    """Whether the line of an attempt says that the unit was repaired before it.
+
+    Args:
+        text: of the event.
+    Returns:
+        False also for a text that is no such line.
+    """
+    attempt = attempt_of((Event(at_utc="", at_s=0.0, kind=ATTEMPT, text=text),))
+    return attempt is not None and bool(attempt.repaired)
+
+
 def attempt_of(events: Sequence[Event]) -> Attempt | None:
     """The attempt that a journal, or a part of it, begins with.
 

@@ -117,9 +117,11 @@ class LotResult:
     """Number of judged attempts, and units that have so many."""
     first_pass: Share
     final: Share
-    """By the last attempt; more than three attempts are no pass."""
+    """By the last attempt before any repair; more than three attempts are no pass."""
     retest_pass: Share
     """Passes behind an attempt that was none."""
+    repaired: Share
+    """Units that pass by the last attempt since they were repaired, of those that were and were judged then."""
     quarantine: int
     """Units with more than three judged attempts."""
     items: tuple[ParetoRow, ...]

@@ -82,3 +82,5 @@ class LotRun:
     device: str
     """Name of the device file."""
     summary: RunSummary
+    repaired: bool = False
+    """It is the first behind a repair of the unit."""

@@ -56,3 +56,33 @@ def test_a_unit_that_was_never_judged_is_in_no_yield():
 def test_stopping_hides_no_failure():
     assert lot_of({"A": [F]}, complete=False).first_pass.trials == 1
     assert lot_of({"A": [P]}, complete=False).first_pass.trials == 0
+
+
+@pytest.mark.parametrize(
+    ("before", "since", "first", "final", "repaired"),
+    [
+        ([F, F], [P], (0, 1), (0, 1), (1, 1)),
+        ([F], [F, P], (0, 1), (0, 1), (1, 1)),
+        ([F], [P, F], (0, 1), (0, 1), (0, 1)),
+        # A pass on retest stays one, whatever was repaired later.
+        ([F, P], [F], (0, 1), (1, 1), (0, 1)),
+        # A unit whose first runs are of an earlier lot.
+        ([], [P], (0, 0), (0, 0), (1, 1)),
+        # Counted anew, and no more than three either.
+        ([F, F, F], [F, F, P], (0, 1), (0, 1), (1, 1)),
+        ([F], [F, F, F, P], (0, 1), (0, 1), (0, 1)),
+        ([F], [X], (0, 1), (0, 1), (0, 0)),
+    ],
+)
+def test_what_a_repair_has_made_of_a_unit_counts_apart(before, since, first, final, repaired):
+    gatherer = LotGatherer()
+    for place, verdict in enumerate([*before, *since]):
+        short = dataclasses.replace(SHORT, verdict=verdict)
+        gatherer.take(
+            LotRun(
+                run_id="r", unit="A", started_utc="", job="", device="", summary=short, repaired=place == len(before)
+            )
+        )
+    lot = gatherer.result()
+    shares = (lot.first_pass, lot.final, lot.repaired)
+    assert [(one.events, one.trials) for one in shares] == [first, final, repaired]

@@ -7,9 +7,9 @@ from pathlib import Path
 import pytest
 
 from harness.errors import StoreError, UsageError
-from harness.lot import Asked, ExportedLot, StoredLot, analyse
+from harness.lot import Asked, ExportedLot, StoredLot, analyse, lines_of
 from harness.store import add_note, open_store
-from harness.values import GOLDEN_UNIT
+from harness.values import ATTEMPT, GOLDEN_UNIT, Attempt, attempt_text
 from tests.lot.generate import SPREAD, export, generate
 from tests.store.freeze import FrozenClock
 
@@ -150,6 +150,33 @@ def test_a_golden_unit_is_no_unit_of_the_lot(tmp_path):
             found = analyse(source, Asked(), summarise=None)
             assert found.left_out == (("of a golden unit", 1),)
             assert found.result.units == 4
+
+
+def test_a_unit_that_was_repaired_counts_apart(tmp_path):
+    pytest.importorskip("duckdb")
+    with open_store(str(tmp_path / "lot.sqlite")) as store:
+        generate(store, 40, seed=3)
+        heads = StoredLot(store).heads()
+        before = analyse(StoredLot(store), Asked(), summarise=None).result
+        runs = [[head for head in heads if head.unit == unit] for unit in dict.fromkeys(head.unit for head in heads)]
+        again = next(own for own in runs if len(own) == 2)
+        once = next(own for own in runs if len(own) == 1)
+        for head, repaired in ((again[0], ""), (again[1], "K1 replaced"), (once[0], "K2")):
+            attempt = Attempt(
+                unit=head.unit, job="job", station="s", number=1, most=3, failed_before=False, repaired=repaired
+            )
+            add_note(store, head.run_id, ATTEMPT, attempt_text(attempt), FrozenClock())
+        export(store, tmp_path / "out")
+        sources = StoredLot(store), ExportedLot(tmp_path / "out")
+        found = [analyse(source, Asked(), summarise=None) for source in sources]
+        assert found[0].result == found[1].result
+        one = found[0].result
+        # One whose whole history lies behind a repair, one whose pass does.
+        assert one.repaired.trials == 2
+        assert one.first_pass.trials == before.first_pass.trials - 1
+        assert one.retest_pass.events == before.retest_pass.events - 1
+        assert one.units == before.units
+        assert any(line.startswith("repaired ") for line in lines_of(one))
 
 
 def test_nothing_is_left_without_summaries(lot):

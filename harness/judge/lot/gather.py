@@ -52,16 +52,16 @@ class LotGatherer:
         self._ends = [*self._ends[:1], run]
         self._versions[short.limits_sha256] += 1
         unit = self._units.setdefault(run.unit, Attempts())
+        if run.repaired:
+            unit.mended = ""
         for reason, settings in short.invalid:
             runs, before = self._invalid.get(reason, (0, 0))
             self._invalid[reason] = (runs + 1, before + settings)
         if not judged(short):
             self._not_judged += 1
             return
-        first = not unit.own
-        unit.own += short.verdict[0:3]
-        if self._limits is not None:
-            unit.other += self._limits.outcome(short)[0:3]
+        first = not unit.own and unit.mended is None
+        unit.take(short.verdict, "" if self._limits is None else self._limits.outcome(short))
         self._outcomes[short.verdict] += 1
         if short.seconds is not None:
             self._seconds.append(short.seconds)
@@ -91,6 +91,7 @@ class LotGatherer:
         units = [one for one in self._units.values() if one.own]
         last = self._ends[-1]
         every = followed(self._courses)
+        mended = [one for one in self._units.values() if one.mended]
         passed = [one for one in units if one.passes(one.own)]
         counts = Counter(one.count for one in units)
         return LotResult(
@@ -101,12 +102,13 @@ class LotGatherer:
             runs=self._runs,
             units=len(self._units),
             not_judged=self._not_judged,
-            never_judged=len(self._units) - len(units),
+            never_judged=sum(not one.own and not one.mended for one in self._units.values()),
             outcomes=tuple((outcome, self._outcomes[outcome]) for outcome in Outcome),
             attempts=tuple(sorted(counts.items())),
             first_pass=share_of(sum(one.first(one.own) for one in units), len(units)),
             final=share_of(len(passed), len(units)),
             retest_pass=share_of(sum(not one.first(one.own) for one in passed), len(units)),
+            repaired=share_of(sum(one.passes_mended for one in mended), len(mended)),
             quarantine=sum(one.quarantined for one in units),
             items=_pareto(self._items, len(self._units)),
             diagnoses=_pareto(self._diagnoses, len(self._units)),

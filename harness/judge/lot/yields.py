@@ -22,6 +22,8 @@ class Attempts:
     """By the limits of each run."""
     other: str = ""
     """By other limits; empty without."""
+    mended: str | None = None
+    """Those since its last repair, which are no part of the others; None: it was never repaired."""
 
     @property
     def count(self) -> int:
@@ -32,6 +34,27 @@ class Attempts:
     def quarantined(self) -> bool:
         """Whether there are more than three."""
         return self.count > MOST_ATTEMPTS
+
+    def take(self, outcome: str, other: str) -> None:
+        """One more judged attempt.
+
+        Args:
+            outcome: by the limits of the run.
+            other: by other limits; empty without.
+        Source:
+            practice: what a repair has made of a unit counts apart.
+        """
+        if self.mended is not None:
+            self.mended += outcome[:_LETTERS]
+            return
+        self.own += outcome[:_LETTERS]
+        self.other += other[:_LETTERS]
+
+    @property
+    def passes_mended(self) -> bool:
+        """Whether it passes in the end since its last repair, within three attempts."""
+        mended = self.mended or ""
+        return mended.endswith(PASSED) and len(mended) <= MOST_ATTEMPTS * _LETTERS
 
     def first(self, of: str) -> bool:
         """Whether the first attempt passes.
