@@ -30,13 +30,14 @@ def code_spacing(codes: Codes) -> int:
     """
     if codes.size == 0:
         return 1
-    above_lowest = codes.astype(np.int64) - int(codes.min())
-    distinct = np.flatnonzero(np.bincount(above_lowest))
-    if distinct.size < 3:
+    lowest = int(codes.min())
+    seen = np.zeros(int(codes.max()) - lowest + 1, dtype=np.bool_)
+    seen[codes.astype(np.intp) - lowest] = True
+    # Neighbours among the codes, as in nearly every record, settle it without the divisors of some thousand codes.
+    if bool(np.any(seen[1:] & seen[:-1])):
         return 1
-    # Neighbours among the codes, as of nearly every record, settle it without the divisors of some thousand codes.
-    steps = np.diff(distinct)
-    return 1 if int(steps.min()) == 1 else int(np.gcd.reduce(steps))
+    distinct = np.flatnonzero(seen)
+    return int(np.gcd.reduce(distinct)) if distinct.size >= 3 else 1
 
 
 def check_quality(

@@ -69,12 +69,11 @@ def _check_end(link: Link, tail: bytes, length: int) -> None:
 
 def _block_in(line: bytes) -> int | None:
     """Where the header of a block begins: behind a semicolon outside of quotes, or at the start."""
-    quoted = False
-    for place, byte in enumerate(line):
-        if byte == ord('"'):
-            quoted = not quoted
-        elif byte == ord("#") and not quoted and (place == 0 or line[place - 1] == ord(";")):
+    place = line.find(b"#")
+    while place >= 0:
+        if (place == 0 or line[place - 1] == ord(";")) and line.count(b'"', 0, place) % 2 == 0:
             return place if b"1" <= line[place + 1 : place + 2] <= b"9" else None
+        place = line.find(b"#", place + 1)
     return None
 
 

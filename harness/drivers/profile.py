@@ -39,6 +39,7 @@ class Commands:
         Raises:
             ConfigError: a placeholder that its verb does not fill, or several messages where one answer is awaited.
         """
+        self._fixed: dict[str, tuple[str, ...]] = {}  # of verbs without placeholders: asked for in every reading
         self._messages = {verb: (text,) if isinstance(text, str) else text for verb, text in profile.commands.items()}
         problems = [
             Problem(file=profile.name, key=f"commands.{verb}", got=got, allowed=allowed)
@@ -48,9 +49,12 @@ class Commands:
         ]
         if problems:
             raise ConfigError(tuple(problems))
+        self._fixed = {verb: self.messages(verb) for verb in self._messages if not self.placeholders(verb)}
 
     def messages(self, verb: str, **fields: str | int) -> tuple[str, ...]:
         """The messages of a verb, in order, without terminators."""
+        if not fields and verb in self._fixed:
+            return self._fixed[verb]
         return tuple(message.format(**fields) for message in self._messages[verb])
 
     def question(self, verb: str, **fields: str | int) -> str:
