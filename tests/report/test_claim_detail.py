@@ -11,7 +11,7 @@ import pytest
 
 from harness.report import COLUMNS, detail_html, labels_of, line_cells, report_line, run_html
 from harness.report.claim_detail import MOST_ROWS
-from harness.report.figures.strip import StripPoint, strip_svg
+from harness.report.figures.strip import DENSE, StripPoint, strip_svg
 from harness.values import Judgement, Outcome, RunResult, Setting
 
 
@@ -35,6 +35,21 @@ def test_a_strip_holds_every_number_as_it_was_handed_over() -> None:
     assert values_of(svg) == values
     assert svg == strip_svg([point(value) for value in values], unit="%", label="x")
     assert strip_svg([], unit="%", label="x") == ""
+
+
+def test_of_many_numbers_those_that_pass_are_one_path_and_the_others_keep_their_texts() -> None:
+    values = [0.01 * number for number in range(DENSE + 5)]
+    dense = [point(value, half=0.1) for value in values]
+    svg = strip_svg([*dense, point(1.9, Outcome.FAIL), point(50.0)], unit="%", label="x")
+    root = ElementTree.fromstring(svg)
+    (course,) = [path for path in root.iter("path") if path.get("data-values")]
+    assert [float(text) for text in (course.get("data-values") or "").split()] == pytest.approx(values)
+    assert (course.get("d") or "").count("h0") == len(values)
+    bars = [path.get("d") or "" for path in root.iter("path") if "V" in (path.get("d") or "")]
+    assert [bar.count("V") for bar in bars] == [len(values)]
+    assert [title.text for title in root.iter("title")] == ["ch1 2V 100 %: 1.9, FAIL", "ch1 2V 100 %: 50, PASS"]
+    # Limits that are the same everywhere are one line each, and one band around each.
+    assert svg.count('stroke="#a3341f" stroke-width="1.4"') == svg.count('fill="#e9d3a8"') == 2
 
 
 def test_a_strip_draws_to_scale_and_keeps_gross_values_at_the_edge() -> None:

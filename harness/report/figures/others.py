@@ -31,14 +31,16 @@ def other_strips(result: RunResult, labels: Mapping[Setting, str]) -> tuple[Stri
         result: of a run.
         labels: from `labels_of`.
     Returns:
-        one strip a claim and channel, in order of the claims.
+        one strip a claim and channel, in order of the claims; the channels of one side by side.
     """
     groups: dict[tuple[str, int], list[Judgement]] = {}
     for one in result.judgements:
         if one.item not in DRAWN and one.measured is not None:
             groups.setdefault((one.item, one.setting.channel if one.setting else 0), []).append(one)
     strips = []
-    for (item, channel), group in groups.items():
+    items = list(dict.fromkeys(item for item, _ in groups))
+    for item, channel in sorted(groups, key=lambda key: (items.index(key[0]), key[1])):
+        group = groups[item, channel]
         units = {one.unit for one in group}
         if len(units) == 1 and len(group) <= MOST_POINTS:
             where = f"ch{channel}" if channel else "run"

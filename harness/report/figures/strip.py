@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import html
+import itertools
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
@@ -11,6 +12,8 @@ from harness.values import Outcome
 
 HEIGHT, TOP, BOTTOM, LEFT, RIGHT = 170, 14, 38, 76, 12
 LEAST_WIDTH, MOST_WIDTH, STEP = 420, 900, 30
+DENSE, DENSE_WIDTH = 60, 560
+"""From so many points on those that pass are one path, without a text each, in a figure that fits half a page."""
 LETTER = 6.2
 """Width of a letter."""
 LINE = 11.0
@@ -54,7 +57,8 @@ def strip_svg(points: Sequence[StripPoint], *, unit: str, label: str) -> str:
         unit: of the numbers, as it is written.
         label: what it shows, for those who cannot see it.
     Returns:
-        an `svg` element whose points carry their numbers as `data-value`; empty without points.
+        an `svg` element whose points carry their numbers as `data-value`, or of many points those that pass together
+        as `data-values`; empty without points.
     """
     if not points:
         return ""
@@ -62,6 +66,8 @@ def strip_svg(points: Sequence[StripPoint], *, unit: str, label: str) -> str:
     text_width = int(LETTER * max(len(point.short) for point in points)) + 10
     roomy = LEFT + RIGHT + max(STEP, text_width) * len(points)
     width = max(roomy if roomy <= MOST_WIDTH else min(LEFT + RIGHT + STEP * len(points), MOST_WIDTH), LEAST_WIDTH)
+    dense = len(points) > DENSE
+    width = DENSE_WIDTH if dense else width
     step = (width - LEFT - RIGHT) / len(points)
 
     def y(value: float) -> float:
@@ -72,16 +78,19 @@ def strip_svg(points: Sequence[StripPoint], *, unit: str, label: str) -> str:
         f'<svg viewBox="0 0 {width} {HEIGHT}" width="{width}" height="{HEIGHT}" role="img" '
         f'aria-label="{html.escape(plain(label))}" style="background:#fff;font:11px system-ui,sans-serif">'
     ]
-    for number, point in enumerate(points):
-        left = LEFT + number * step
-        for edge in (point.low, point.high):
+    for (edges, guard), first, count in _alike(points):
+        left, right = LEFT + first * step, LEFT + (first + count) * step
+        for edge in edges:
             if edge is not None:
-                if point.guard > 0.0:
-                    top, bottom = y(edge + point.guard), y(edge - point.guard)
-                    parts.append(_rect(left, top, step, bottom - top))
-                parts.append(_line(left, y(edge), left + step, y(edge), "#a3341f", 1.4))
+                if guard > 0.0:
+                    top, bottom = y(edge + guard), y(edge - guard)
+                    parts.append(_rect(left, top, right - left, bottom - top))
+                parts.append(_line(left, y(edge), right, y(edge), "#a3341f", 1.4))
     parts.append(_line(LEFT, y(0.0), width - RIGHT, y(0.0), "#8b9398", 0.6) if low < 0.0 < high else "")
-    parts += [_point(point, LEFT + (number + 0.5) * step, y, low, high) for number, point in enumerate(points)]
+    placed = [(point, LEFT + (number + 0.5) * step) for number, point in enumerate(points)]
+    quiet = [(point, x) for point, x in placed if dense and _passes(point, low, high)]
+    parts += _course(quiet, y)
+    parts += [_point(point, x, y, low, high) for point, x in placed if not (dense and _passes(point, low, high))]
     parts += _axis(points, step, y, unit, every=max(1, -(-text_width // max(int(step), 1))))
     return "".join(parts) + "</svg>"
 
@@ -94,6 +103,41 @@ def _scale(points: Sequence[StripPoint]) -> tuple[float, float]:
     reach = REACH * (min(max(limit, seen), MOST_REACH * limit) if limit > 0.0 else seen or 1.0)
     one_sided = all(value >= 0.0 for value in [*edges, *(point.value for point in points)])
     return (0.0 if one_sided else -reach), reach
+
+
+def _passes(point: StripPoint, low: float, high: float) -> bool:
+    return point.outcome is Outcome.PASS and low <= point.value <= high
+
+
+def _alike(
+    points: Sequence[StripPoint],
+) -> list[tuple[tuple[tuple[float | None, float | None], float], int, int]]:
+    """Runs of points with the same limits and guard band: these, the first point, how many."""
+    found = []
+    first = 0
+    for key, run in itertools.groupby(points, key=lambda point: ((point.low, point.high), point.guard)):
+        count = len(list(run))
+        found.append((key, first, count))
+        first += count
+    return found
+
+
+def _course(placed: Sequence[tuple[StripPoint, float]], y: Callable[[float], float]) -> list[str]:
+    """Many points that pass, as one path, and their bars as another."""
+    if not placed:
+        return []
+    colour = COLOURS[Outcome.PASS]
+    dots = "".join(f"M{x:.1f} {y(point.value):.1f}h0" for point, x in placed)
+    bars = "".join(
+        f"M{x:.1f} {y(point.value + point.half):.1f}V{y(point.value - point.half):.1f}"
+        for point, x in placed
+        if point.half is not None
+    )
+    values = " ".join(f"{point.value:.6g}" for point, _ in placed)
+    drawn = [f'<path d="{bars}" stroke="{colour}"/>'] if bars else []
+    return [
+        *drawn, f'<path data-values="{values}" d="{dots}" stroke="{colour}" stroke-width="4" stroke-linecap="round"/>',
+    ]  # fmt: skip
 
 
 def _rect(x: float, y: float, width: float, height: float) -> str:
