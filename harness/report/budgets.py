@@ -9,6 +9,8 @@ from harness.values import BudgetTable, RunResult
 
 EXACT = "∞"
 """Degrees of freedom of what is taken as exact."""
+MOST_DOF = 1e5
+"""More than these are written as exact: no factor k can tell them apart."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -63,4 +65,4 @@ def _percent(value_percent: float) -> str:
 
 
 def _dof(dof: float | None) -> str:
-    return EXACT if dof is None else words.decimal(dof, digits=0)
+    return EXACT if dof is None or dof > MOST_DOF else words.decimal(dof, digits=0)

@@ -34,6 +34,8 @@ class EvidenceLine:
     confidence: str
     both: str
     contradiction: bool
+    worth: bool
+    """A look: words and waveform do not say the same."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -48,6 +50,11 @@ class EvidenceTable:
     contradictions: int
     alike: int
     """Settings left out of `lines`, of a long run: words and waveform say the same of them, or only one speaks."""
+
+    @property
+    def plain(self) -> int:
+        """Lines that are left out on paper."""
+        return sum(not line.worth for line in self.lines)
 
 
 MOST_LINES = 2_000
@@ -97,6 +104,7 @@ def _line(label: str, evidence: RealnessEvidence, columns: Sequence[str]) -> Evi
         confidence=f"{evidence.confidence:.3f}",
         both=str(evidence.both),
         contradiction=evidence.contradiction,
+        worth=_worth(evidence),
     )
 
 

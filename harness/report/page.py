@@ -14,6 +14,7 @@ from harness.report.evidence import evidence_table
 from harness.report.finite import require_finite
 from harness.report.further import further_figures
 from harness.report.overview import overview
+from harness.report.paper import paper_table
 from harness.report.parameters import parameter_findings, parameter_lines
 from harness.report.template import render
 from harness.report.trouble import trouble
@@ -72,16 +73,24 @@ def html(header: RunHeader, result: RunResult, events: tuple[Event, ...], detail
             "paths": path_lines(result),
             "evidence": evidence_table(result),
             "bus": bus_section(result),
-            "columns": tables.columns(result),
             "instruments": instrument_lines(header, result),
             "claims": claims(result),
             "worst_channels": worst_channels(result),
             "worst_table": worst_table(result),
-            "lines": tables.setting_lines(result.settings, result) if len(result.settings) <= MOST_SETTINGS else (),
-            "files": [(file, tables.short_hash(file)) for file in header.files],
             "events": [(words.moment(event.at_utc), event) for event in events[:MOST_EVENTS]],
             "events_left": max(len(events) - MOST_EVENTS, 0),
-            "downloads": downloads(header, result),
+            **_appendix(header, result),
         },
     )
 
+
+def _appendix(header: RunHeader, result: RunResult) -> dict[str, object]:
+    columns = tables.columns(result)
+    lines = tables.setting_lines(result.settings, result) if len(result.settings) <= MOST_SETTINGS else ()
+    return {
+        "columns": columns,
+        "lines": lines,
+        "paper": paper_table(result, lines, columns),
+        "files": [(file, tables.short_hash(file)) for file in header.files],
+        "downloads": downloads(header, result),
+    }

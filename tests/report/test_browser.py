@@ -92,4 +92,14 @@ def test_it_prints_whole(browser: Any, files: dict[str, Path]) -> None:
         assert printed(page).startswith(b"%PDF-")
         page.emulate_media(media="print")
         assert page.locator("nav").first.is_hidden()
-        assert page.locator("#appendix table").is_visible()
+        assert page.locator("#appendix table").is_hidden()
+        assert page.locator("#appendix pre").first.is_visible()
+
+
+def test_nothing_is_wider_than_the_sheet(browser: Any, files: dict[str, Path]) -> None:
+    # 184 mm between the margins of A4, in the pixels of which 96 make an inch.
+    for name in ("failing", "metrology", "lot"):
+        with shown(browser, files[name], width=int(184 / 25.4 * 96)) as page:
+            page.emulate_media(media="print")
+            page.evaluate("document.querySelectorAll('details').forEach(one => one.open = true)")
+            assert sideways(page) <= 0
