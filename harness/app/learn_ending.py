@@ -46,7 +46,7 @@ def conclude(session: Session, store: Store, run: str) -> Learned:
     setup = setup_of_run(store.header(run))
     gathered = gather_readings(
         store.readings(run), device=setup.device, wiring=book.wiring, latches=book.latches,
-        input_ratio=setup.input_ratio,
+        input_ratio=setup.input_ratio, in_volts=session.bench.profiles["device"].in_volts,
     )  # fmt: skip
     explained = explain(gathered.observed, waves=gathered.waves, named=session.settings.named_gains() or None)
     draft = draft_of(explained, session.settings, book.wiring, date=session.date, owner=session.owner)

@@ -24,7 +24,7 @@ from harness.learn.provisional import HEADING
 from harness.learn.write.toml import whole
 from harness.store import Store
 from harness.sweep import scout
-from harness.values import Setting
+from harness.values import SPACING_LIMIT, Setting
 
 MOST_SCOUTED_WORDS = 9
 USUAL_FILL = 0.5
@@ -77,6 +77,8 @@ def look(session: Session) -> list[str]:
         f"input      at most {limits}; bench {session.bench.file.max_level_vpk:g} V peak: nothing goes beyond",
         f"converter  {known.converter.bits} bits, codes {known.converter.low_code} to {known.converter.high_code}",
     ]
+    if profile.in_volts:
+        lines.append(f"records    scaled volts: a code is the spacing that all values share; {SPACING_LIMIT}")
     if known.probed is None:
         lines.append("bus        no line is probed: amplitudes alone must do, and no word can be found")
     else:

@@ -73,7 +73,8 @@ class InstrumentFile(Versioned):
     high_z_word: Name = "INF"
     high_z_above_ohm: Positive = 9.0e36
     """A load read back at or above this means high-z (SCPI infinity is 9.9E37)."""
-    code_type: Literal["int16-little", "int16-big"] = "int16-little"
+    code_type: Literal["int16-little", "int16-big", "volts-little", "volts-big"] = "int16-little"
+    """Of the samples in a record: raw codes, or scaled volts in single precision, whose code spacing is looked for."""
     together: bool = False
     """Takes several questions in one message and answers them with semicolons between (IEEE 488.2)."""
     record_together: bool = False
@@ -83,6 +84,11 @@ class InstrumentFile(Versioned):
     commands: dict[str, str | tuple[str, ...]] = Field(default_factory=dict)
     """Verb to one message or several; placeholders in braces: channel, full_scale_vpp, coarse, percent, fine, samples,
     rate_hz, hz, level, ohm, latch, bits, word, gain_ratio, offset_code, celsius, volts."""
+
+    @property
+    def in_volts(self) -> bool:
+        """Whether records are scaled volts instead of raw codes."""
+        return self.code_type.startswith("volts")
 
     @model_validator(mode="after")
     def _verbs(self) -> InstrumentFile:

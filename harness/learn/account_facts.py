@@ -10,10 +10,11 @@ from harness.learn.explain import Explained, Moves
 from harness.learn.readings import Gathered
 from harness.learn.write import Rule
 from harness.learn.write.correction_keys import told_corrections
-from harness.values import LearnedFact, Realness
+from harness.values import SPACING_LIMIT, LearnedFact, Realness
 
 KNOWN, LIKELY, GUESSED, UNKNOWN = "known", "likely", "guessed", "unknown"
 MOST_NAMED = 4
+MOST_SPACINGS = 12
 
 
 def facts(gathered: Gathered, explained: Explained, rule: Rule, settings: SettingsFile) -> Iterator[LearnedFact]:
@@ -33,6 +34,12 @@ def facts(gathered: Gathered, explained: Explained, rule: Rule, settings: Settin
     yield from _path(explained, rule)
     yield from _ranges(explained, settings)
     yield from _realness(explained, settings, waves=bool(gathered.waves))
+    if gathered.spacings_v:
+        steps = [f"{settings.range_names[coarse]} {step:.4g} V" for coarse, step in gathered.spacings_v.items()]
+        shown = ", ".join(steps[:MOST_SPACINGS]) + (", ..." if len(steps) > MOST_SPACINGS else "")
+        text = "Records came as scaled volts; the code behind them is the spacing that all values of a record share"
+        yield _fact(LIKELY, f"{text}: {shown}.")
+        yield _fact(UNKNOWN, f"What scaled volts do not tell of that spacing: {SPACING_LIMIT}.")
     for what, missing in (("gain", gathered.unread), ("whole word", gathered.unheard)):
         if missing:
             named = "; ".join(f"{settings.label(setting)} ({why})" for setting, why in missing[:MOST_NAMED])

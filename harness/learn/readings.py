@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from statistics import median
 
 from harness.bus import BusWiring
 from harness.config import DeviceFile
@@ -30,6 +31,8 @@ class Gathered:
     """Settings without a gain, and why."""
     unheard: tuple[tuple[Setting, str], ...]
     """Settings without a whole word, and why."""
+    spacings_v: Mapping[int, float] = field(default_factory=dict)
+    """Volts a code in each range, where records came as scaled volts and their codes were found from the spacing."""
 
 
 @dataclass(slots=True)
@@ -49,6 +52,7 @@ def gather_readings(
     wiring: BusWiring | None,
     latches: Mapping[int, tuple[str, ...]],
     input_ratio: float,
+    in_volts: bool = False,
 ) -> Gathered:
     """What each setting of a run shows.
 
@@ -58,6 +62,7 @@ def gather_readings(
         wiring: of the bus; None without one.
         latches: whose word follows each channel, by channel.
         input_ratio: volts at the device's input per volt that the source is set to.
+        in_volts: whether the codes of records were found behind scaled volts.
     Returns:
         one observation for each setting, with a gain where a valid reading gave one. A gain device keeps its word until
         it takes another one, so a reading in which nothing was sent has the word of the one before; after a frame
@@ -67,6 +72,7 @@ def gather_readings(
     """
     known: dict[Setting, _One] = {}
     waves: dict[Setting, waveform.Seen] = {}
+    spacings: dict[int, list[float]] = {}
     held: dict[str, ControlWord] = {}
     for reading in readings:
         if wiring is not None:
@@ -79,11 +85,14 @@ def gather_readings(
                 one.words[latch] = held[latch]
         measured = measure(reading, device=device, bus=None, latches=(), input_ratio=input_ratio)
         _add(one, measured)
+        if in_volts and measured.fit is not None and reading.waveform is not None:
+            spacings.setdefault(reading.setting.coarse, []).append(reading.waveform.scale_v_per_code)
         if reading.setting not in waves and measured.fit is not None and measured.gain_codes_per_v is not None:
             seen = look(reading, measured.fit, device=device, input_ratio=input_ratio)
             if seen is not None:
                 waves[reading.setting] = seen
-    return _gathered(known, waves, latches)
+    found = _gathered(known, waves, latches)
+    return replace(found, spacings_v={coarse: median(steps) for coarse, steps in sorted(spacings.items())})
 
 
 def _listen(reading: Reading, wiring: BusWiring, held: dict[str, ControlWord]) -> None:

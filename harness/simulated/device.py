@@ -131,7 +131,7 @@ class SimulatedDevice(Instrument):
         tree.action("INITiate[:IMMediate]", self._start)
         tree.query("FETCh:SCALe", lambda _: shown(self._fetched().scale_v_per_code))
         tree.query("FETCh:SEQuence", lambda _: str(self._counter))
-        tree.query("FETCh:CODEs", lambda _: definite_block(self._fetched().codes.tobytes()))
+        tree.query("FETCh:CODEs", lambda _: definite_block(self._samples()))
 
     def _counted(self, pattern: str, name: str, low: int, high: int, default: int) -> None:
         self.tree.number(
@@ -183,6 +183,12 @@ class SimulatedDevice(Instrument):
         )
         scale_v_per_code = self.displayed_v_per_code(self._channel)
         return Record(codes=codes, scale_v_per_code=scale_v_per_code, ready_at_s=self.now_s + duration_s)
+
+    def _samples(self) -> bytes:
+        record = self._fetched()
+        if self._truth.record == "codes":
+            return record.codes.tobytes()
+        return (record.codes * np.float64(record.scale_v_per_code)).astype("<f4").tobytes()
 
     def _fetched(self) -> Record:
         if self._record is None:

@@ -68,6 +68,8 @@ class UnitTruth(IdentityTruth, ABC):
 
     channels: int = Field(ge=1, le=4)
     input_ohm: Positive = 1.0e6
+    record: Literal["codes", "volts"] = "codes"
+    """What a record is handed over as: raw codes, or volts in single precision by the displayed scale."""
     input_most_vpk: Positive = 30.0
     """What the unit says that its input bears."""
     coupling: Literal["dc", "ac"] = "dc"

@@ -26,6 +26,8 @@ from harness.values.attempt import (
 )
 from harness.values.bus_timing import BusDistance, BusRecord, BusTiming, LineLevels
 from harness.values.capture import Capture, Decoding, LatchedWord
+from harness.values.code_spacing import LIMIT as SPACING_LIMIT
+from harness.values.code_spacing import CodeSpacing, common_spacing
 from harness.values.comparison import RunComparison, SettingChange
 from harness.values.condition import CONDITION, Condition, conditions_of, conditions_text
 from harness.values.converter import ConverterFigures, PathFigures
@@ -115,6 +117,7 @@ __all__ = [
     "RELEASED",
     "REMARK",
     "SHARED_FACTOR",
+    "SPACING_LIMIT",
     "STATION",
     "STATION_CHECK",
     "UNIT",
@@ -132,6 +135,7 @@ __all__ = [
     "Certificate",
     "Charted",
     "CodeCounts",
+    "CodeSpacing",
     "Codes",
     "Condition",
     "ConfigFile",
@@ -214,6 +218,7 @@ __all__ = [
     "action_text",
     "attempt_of",
     "attempt_text",
+    "common_spacing",
     "conditions_of",
     "conditions_text",
     "db_from_ratio",

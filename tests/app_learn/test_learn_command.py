@@ -191,3 +191,19 @@ def test_a_measuring_that_the_station_stops_goes_on_with_the_same_words(
     assert ended.code == 3
     assert "the measuring stopped: the meter reads too much" in ended.err
     assert "`gainladder learn` with the same words goes on where it stopped" in ended.err
+
+
+def test_records_as_scaled_volts_are_learned_by_their_code_spacing(learn: Any, tmp_path: Path) -> None:
+    """The displayed scale goes twice into the spacing of the range that is arithmetic."""
+    root = Path("configs").resolve()
+    profile = (root / "instruments/skerry-hr-4.toml").read_text().replace('"int16-little"', '"volts-little"')
+    (tmp_path / "profile.toml").write_text(profile)
+    text = Path(BENCH).read_text().replace("../instruments/skerry-hr-4.toml", f"{tmp_path}/profile.toml")
+    text = text.replace("[simulation.unit]\n", '[simulation.unit]\nrecord = "volts"\n').replace("../", f"{root}/")
+    (tmp_path / "bench.toml").write_text(text)
+    few_fine = [word for fine in range(0, 21, 4) for word in ("--fine", str(fine))]
+    ended = learn("--yes", *few_fine, bench=f"{tmp_path}/bench.toml", text=few(ranges_kept=("20mV", "10mV")))
+    assert ended.code == 0, ended.err
+    assert "scaled volts: a code is the spacing that all values share" in ended.err
+    assert "range 10mV: only every 2. code is used" in ended.err
+    assert "Records came as scaled volts" in (tmp_path / "device.html").read_text()
