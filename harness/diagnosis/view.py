@@ -11,6 +11,7 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
+from harness.diagnosis.catalogue import Sight
 from harness.diagnosis.spread import Solver, Spread
 from harness.diagnosis.visit import Case, Visit
 from harness.errors import UsageError
@@ -48,6 +49,8 @@ class View:
     """Word that the bus latched."""
     heard: Flags
     """Whether the capture of each visit is sound and its frame plain: only then is the word what it seems."""
+    beside: frozenset[Sight] = frozenset()
+    """What the job shows besides."""
 
     @property
     def count(self) -> int:
@@ -227,6 +230,7 @@ def view_of(case: Case, channel: int) -> View:
         off_percent=_numbers([visit.off_percent for visit in visits]),
         planned=np.asarray(planned, dtype=np.int64),
         latched=np.asarray([NO_WORD if v.word is None else v.word for v in visits], dtype=np.int64),
+        beside=case.beside,
         heard=np.asarray([v.sound and case.captured and has_bus and not v.odd for v in visits], dtype=np.bool_),
     )
 

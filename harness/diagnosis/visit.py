@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
+from harness.diagnosis.catalogue import Sight
 from harness.law import GainLaw
 from harness.values import Setting
 
@@ -44,6 +45,8 @@ class Case:
     """Items of claims that failed or are inside their guard band, by channel; 0 holds those of no channel."""
     claimed: frozenset[str] = frozenset()
     """Items that the run claimed at all."""
+    beside: frozenset[Sight] = frozenset()
+    """What the job shows besides, whatever it claims: by its frequencies, its wiring, a golden unit."""
     notes: tuple[str, ...] = ()
     """Texts of the run's journal."""
 

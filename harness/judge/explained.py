@@ -6,15 +6,19 @@ import math
 import re
 from collections.abc import Sequence
 
-from harness.diagnosis import KNOWN, ODD_FRAMES, REGULAR_GAPS, Case, Diagnosis, Visit, diagnose, not_exercised
+from harness.diagnosis import KNOWN, ODD_FRAMES, REGULAR_GAPS, Case, Diagnosis, Sight, Visit, diagnose, not_exercised
 from harness.judge.claims.context import Context
 from harness.judge.claims.station import STATION_FAULT
 from harness.judge.measured import Captured, Measured
 from harness.law import GainLaw
-from harness.values import Candidate, Judgement, Outcome, Prediction, ReadingStatus, SineFit
+from harness.values import Candidate, Judgement, Outcome, Prediction, Purpose, ReadingStatus, SineFit, golden_says_of
 
 LEAST_U_PERCENT = 0.02
 """Repeatability that the noise of one record does not show."""
+LOW_HZ = 25.0
+"""From here down a coupling capacitor that is wrong shows: 20 Hz is the usual test, 21 Hz three cycles of a record."""
+FELT_RATIO = 0.05
+"""Of the load: the resistance of a source from which the input's own one is felt."""
 _ALSO = re.compile(r"cannot be told apart from ([\w, -]+)")
 """How the journal names further faults of the station."""
 
@@ -60,8 +64,25 @@ def case_of(context: Context, law: GainLaw, judgements: Sequence[Judgement]) -> 
         captured=context.captured,
         failed={channel: frozenset(items) for channel, items in failed.items()},
         claimed=frozenset(claim.item for claim in judgements),
+        beside=_beside(context),
         notes=tuple(event.text for event in context.events),
     )
+
+
+def _beside(context: Context) -> frozenset[Sight]:
+    """What the job's frequencies, its wiring and its journal show, whatever is claimed."""
+    shown = set()
+    asked_hz = [
+        extra.rung.frequency_hz for extra in context.extras if extra.rung.purpose is Purpose.SECOND_FREQUENCY
+    ]
+    if any(0.0 < frequency_hz <= LOW_HZ for frequency_hz in asked_hz):
+        shown.add(Sight.LOW_FREQUENCY)
+    statement = context.beside.statement if context.beside is not None else None
+    if statement is not None and statement.wiring.source_ohm >= FELT_RATIO * statement.wiring.load_ohm:
+        shown.add(Sight.RESISTANCE)
+    if golden_says_of(context.events) is not None:
+        shown.add(Sight.GOLDEN)
+    return frozenset(shown)
 
 
 def _not_met(judgements: Sequence[Judgement]) -> dict[int, set[str]]:

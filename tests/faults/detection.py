@@ -11,6 +11,8 @@ from dataclasses import dataclass, replace
 from harness.diagnosis import KNOWN, Sight
 from harness.simulated import SIZES, catalogue
 from harness.simulated.fault_entry import FaultEntry
+from tests.faults.golden_trial import GOLDEN, golden_trial
+from tests.faults.own_jobs import OWN, OWN_JOBS
 from tests.faults.sizes_elsewhere import sizes_of
 from tests.faults.trial import LADDERS, Trial, safe_trial, setup_of
 
@@ -101,7 +103,17 @@ def ladder_of(entry: FaultEntry, device: str) -> str:
     beside = f"{device} beside"
     if (device, KNOWN[entry.name].sight) in WHOLE:
         return f"{device} full"
+    if f"{device} {OWN.get(entry.id)}" in OWN_JOBS:
+        return f"{device} {OWN[entry.id]}"
+    if KNOWN[entry.name].sight is Sight.GOLDEN:
+        return f"{device} {GOLDEN}"
     return beside if KNOWN[entry.name].sight in BESIDE and beside in LADDERS else device
+
+
+def tried(ladder: str, injected: str, *, seed: int) -> Trial:
+    """One run, or one look at a golden unit."""
+    run = golden_trial if ladder.endswith(f" {GOLDEN}") else safe_trial
+    return run(ladder, (injected,), seed=seed)
 
 
 def text_of(entry: FaultEntry, label: str, ladder: str) -> str | None:
@@ -148,12 +160,12 @@ def rows(
             injected = text_of(entry, label, ladder)
             if injected is None or entry.id in KILLERS:
                 continue
-            first = safe_trial(ladder, (injected,), seed=seeds[0])
+            first = tried(ladder, injected, seed=seeds[0])
             unable = first.outcome == "UNABLE"
-            more = () if unable else tuple(safe_trial(ladder, (injected,), seed=seed) for seed in seeds[1:])
+            more = () if unable else tuple(tried(ladder, injected, seed=seed) for seed in seeds[1:])
             known += 1
             row = Row(device=ladder, entry=entry, label=label, injected=injected, trials=(first, *more))
-            yield replace(row, note=note_of(entry, first))
+            yield replace(row, note="" if ladder in OWN_JOBS else note_of(entry, first))
             if unable:
                 break
         if not known:

@@ -7,9 +7,8 @@ from collections.abc import Callable
 
 from harness.simulated import SIZES
 from harness.simulated.fault_entry import FaultEntry
-from tests.faults.detection import ladder_of, placed, seen
+from tests.faults.detection import ladder_of, placed, seen, tried
 from tests.faults.sizes_elsewhere import sizes_of
-from tests.faults.trial import safe_trial
 
 STEPS = range(-8, 9)
 """Halves of an octave around the size at the threshold: from a sixteenth of it to sixteen times as much."""
@@ -60,7 +59,7 @@ def smallest(entry: FaultEntry, device: str, *, seed: int) -> str:
 
     def found(step: int) -> bool:
         injected = f"{placed(entry, ladder)}={size_at(entry, step, ladder=ladder)}"
-        return seen(entry, safe_trial(ladder, (injected,), seed=seed))
+        return seen(entry, tried(ladder, injected, seed=seed))
 
     step = least_step(found)
     return "" if step is None else f"{size_at(entry, step, ladder=ladder)} ({2.0 ** (step / 2.0):.2g} of its threshold)"

@@ -15,8 +15,8 @@ from harness.app.setup import Setup, read_setup
 from harness.errors import BenchError, StationFault, StoreError, UsageError
 from harness.sweep import sweep
 from harness.values import Event, Outcome, Reading, RunResult
+from tests.faults.own_jobs import CONFIGS, OWN_JOBS, as_it_is
 
-CONFIGS = Path(__file__).parents[2] / "configs"
 LADDERS: dict[str, tuple[str, str]] = {
     "skerry-hr-4": ("ci", "fine = [0, 5, 10, 15, 20]"),
     "skerry-hr-4 beside": ("validation", "fine = [0, 10, 20]"),
@@ -74,7 +74,9 @@ class Trial:
 
 @functools.cache
 def setup_of(device: str) -> Setup:
-    """The short ladder of a device, up and down."""
+    """The short ladder of a device, up and down; or a job of its own."""
+    if device in OWN_JOBS:
+        return OWN_JOBS[device].setup()
     job, fine = LADDERS[device]
     with tempfile.TemporaryDirectory() as home:
         configs = Path(shutil.copytree(CONFIGS, Path(home) / "configs"))
@@ -91,6 +93,7 @@ def trial(device: str, faults: Sequence[str], *, seed: int) -> Trial:
     setup, kept = setup_of(device), Kept()
     ended = how = ""
     with open_bench(setup.bench, setup.device, transport="in-process", seed=seed, faults=tuple(faults)) as opened:
+        (OWN_JOBS[device].before if device in OWN_JOBS else as_it_is)(opened)
         try:
             sweep(opened.bench, plan_of(setup), opened.recorder(kept), progress=lambda done, reading: None)
         except StationFault as error:

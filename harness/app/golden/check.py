@@ -10,7 +10,7 @@ from harness.app.output import say
 from harness.app.run import judged
 from harness.app.setup import Setup
 from harness.errors import MeasureError, StationFault
-from harness.judge.golden import GoldenCheck, common_percent, golden_check, golden_numbers
+from harness.judge.golden import GoldenCheck, common_percent, golden_causes, golden_check, golden_numbers
 from harness.store import Clock, Store, add_note
 from harness.values import (
     GOLDEN_CHECK,
@@ -124,11 +124,10 @@ def _decided(
         return Outcome.INVALID, None, str(error)
     if check.outside:
         names = ", ".join(row.name for row in check.outside)
-        return (
-            Outcome.FAIL,
-            check,
-            f"{len(check.outside)} of {len(check.rows)} numbers have left their history: {names}",
-        )
+        causes = golden_causes(check)
+        why = f"{len(check.outside)} of {len(check.rows)} numbers have left their history: {names}"
+        alike = f"; all ranges moved alike, as with {', '.join(causes)}, or the golden unit itself did"
+        return Outcome.FAIL, check, why + alike if causes else why
     if result.verdict is Outcome.FAIL:
         reason = next(j.reason for j in result.judgements if j.outcome is Outcome.FAIL)
         return Outcome.FAIL, check, f"it fails the limits of the job: {reason}"

@@ -8,6 +8,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from harness.diagnosis.catalogue import Sight
 from harness.diagnosis.dictionary.relays import MOST_POSITIONS, PREGAIN
 from harness.diagnosis.exact_factors import FACTORS, ExactFactor
 from harness.diagnosis.hypothesis import Hypothesis
@@ -22,12 +23,15 @@ WHOLE: tuple[tuple[str, float, bool], ...] = (
     ("load-resistor-missing", 2.5, False),
     ("input-resistor-wrong", 2.8, False),
     ("calibration-of-another-unit", 3.0, False),
+    ("temperature-compensation-missing", 3.2, False),
     ("source-load-mis-set", 1.0, True),
     ("reference-meter-drifted", 2.0, True),
     ("terminator-wrong", 2.5, True),
     ("pad-wrong", 3.0, True),
 )
 """Faults of one factor on everything, what each costs beside the likeliest, whether all channels share it."""
+FELT = 0.2
+"""What the input's own resistor costs behind a source whose resistance makes it felt."""
 
 
 def block_hypotheses(view: View) -> Iterator[Hypothesis]:
@@ -60,7 +64,9 @@ def _sized(fault: str, what: str, mine: Flags, *, prior: float = 0.0) -> Hypothe
 
 def _whole(view: View) -> Iterator[Hypothesis]:
     everything = np.ones(view.count, dtype=np.bool_)
+    felt = Sight.RESISTANCE in view.beside
     for fault, prior, everywhere in WHOLE:
+        prior = FELT if felt and fault == "input-resistor-wrong" else prior
         yield replace(_sized(fault, "", everything, prior=prior), everywhere=everywhere)
     for row in FACTORS:
         for ratio, side in ((row.ratio, 0.0), (1.0 / row.ratio, 1.0)):

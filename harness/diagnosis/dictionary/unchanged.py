@@ -8,6 +8,7 @@ from typing import Final
 
 import numpy as np
 
+from harness.diagnosis.catalogue import Sight
 from harness.diagnosis.hypothesis import Hypothesis
 from harness.diagnosis.regular_gaps import REGULAR_GAPS
 from harness.diagnosis.view import View
@@ -41,6 +42,8 @@ SHOWN_BY: Final[tuple[tuple[str, tuple[str, ...], float], ...]] = (
     ("preamble-stale", ("scale",), 2.0),
 )
 """Fault, the items of claims that it makes fail, and its prior among those of one item."""
+LOW: Final = ("coupling-capacitor-wrong", ("second-frequency",), 0.0)
+"""The same where the second frequency is a low one."""
 BENT: Final[tuple[tuple[str, tuple[str, ...], tuple[str, ...], float], ...]] = (
     ("output-compression", ("two-level",), ("noise",), 0.0),
     ("leaky-clamp", ("polarity",), ("two-level", "noise"), 0.0),
@@ -64,7 +67,9 @@ def unchanged_hypotheses(view: View) -> Iterator[Hypothesis]:
         signatures of single faults (common practice, no source).
     """
     still = np.zeros(view.count)
-    for fault, items, prior in SHOWN_BY:
+    # Of those that come equally near the first one is named first.
+    low = (LOW,) if Sight.LOW_FREQUENCY in view.beside else ()
+    for fault, items, prior in (*low, *SHOWN_BY):
         shown = frozenset(items)
         yield Hypothesis(fault=fault, what="", pattern_percent=still, explains=shown, needs=shown, prior=prior)
     for fault, items, besides, prior in BENT:
