@@ -16,6 +16,7 @@ from harness.diagnosis import (
     REGULAR_GAPS,
     Case,
     Diagnosis,
+    Sight,
     Visit,
     diagnose,
     match_factor,
@@ -314,6 +315,17 @@ def test_what_a_run_cannot_see_is_listed_with_what_it_needs(ci: Any) -> None:
     assert any("F13 latches-crossed" in line and "several channels" in line for line in not_exercised(blind))
     one: Case = dataclasses.replace(blind, visits=tuple(v for v in blind.visits if v.setting.coarse == 0))
     assert any("F21 relay-not-picking" in line for line in not_exercised(one))
+
+
+def test_what_a_job_shows_besides_is_seen_and_names_its_faults_sooner(ci: Any) -> None:
+    shown = frozenset({Sight.LOW_FREQUENCY, Sight.RESISTANCE})
+    case = dataclasses.replace(ci.good(), failed={1: frozenset({"second-frequency"})})
+    assert names(diagnose(dataclasses.replace(case, beside=shown)))[0] == "coupling-capacitor-wrong"
+    assert names(diagnose(case))[0] == "attenuator-compensation-wrong"
+    assert not any("F49" in line or "F50" in line for line in not_exercised(dataclasses.replace(case, beside=shown)))
+    factor = ci.wrong(ci.good(), lambda p, v: 0.04)
+    assert "input-resistor-wrong" in names(diagnose(dataclasses.replace(factor, beside=shown)))
+    assert "input-resistor-wrong" not in names(diagnose(factor))
 
 
 def test_the_point_of_chi_square_is_that_of_a_library() -> None:

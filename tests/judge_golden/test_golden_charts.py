@@ -8,9 +8,10 @@ import math
 import numpy as np
 import pytest
 
+from harness.diagnosis import KNOWN
 from harness.errors import MeasureError
 from harness.judge.gauge import run_limit_ratio
-from harness.judge.golden import common_percent, golden_check, golden_numbers, golden_says
+from harness.judge.golden import common_percent, golden_causes, golden_check, golden_numbers, golden_says
 from harness.values import GoldenLook, GoldenNumber, Outcome
 from tests.judge.run_builder import judged, reading_of, setup_at
 
@@ -46,6 +47,24 @@ def test_limits_by_closed_form():
     assert row.value_high == pytest.approx(1.0 + reach * math.sqrt(1.0 + 1.0 / 4.0))
     # First point: w/(2 - w)·(1 - (1 - w)²) = w² = 0.04, and the mean of four.
     assert row.average_high == pytest.approx(1.0 + reach * math.sqrt(0.04 + 1.0 / 4.0))
+
+
+@pytest.mark.parametrize(
+    ("seen", "names"),
+    [
+        ((0.5, 0.5, 0.5, 0.0), True),
+        ((0.5, 0.45, 0.55, 0.0), True),
+        ((0.0, 0.5, 0.2, 0.0), False),  # one range moved more than the other: no level
+        ((0.0, 0.0, 0.0, 90.0), False),  # noise alone
+        ((0.0, 0.0, 0.0, 0.0), False),
+    ],
+)
+def test_ranges_that_moved_alike_point_to_the_level(seen, names):
+    history = [look(numbers(0, 0, 0, 0), reference=True)] * 4
+    causes = golden_causes(golden_check(history, numbers(*seen), wanted=4))
+    assert bool(causes) is names
+    assert all(KNOWN[name].station for name in causes)
+    assert causes[:1] == (("reference-meter-drifted",) if names else ())
 
 
 def test_a_large_shift_is_found_at_once_and_a_small_one_that_stays_soon():
