@@ -239,6 +239,12 @@ def test_hislip_splits_answers_and_joins_messages(hislip):
     assert b"".join(piece[3] for piece in pieces) == b"Skerry,HR-4,SK000001,1.0\n"
 
 
+def test_hislip_messages_by_lines_are_answered_in_order(hislip):
+    sync, _ = begun(hislip)
+    sync.sendall(frame(7, 0, 100, b"INP1:FINE 70\r\n*OPC?;:INP1:FINE?\nINP1:FINE?\n"))
+    assert [receive(sync) for _ in range(2)] == [(7, 0, 100, b"1;70\n"), (7, 0, 100, b"70\n")]
+
+
 def test_hislip_small_requests(hislip):
     sync, other = begun(hislip)
     for sent, expected in (((4, 1), (5, 1, 0)), ((24,), (25, 0, 0)), ((10, 1), (11, 0, 0)), ((19,), (23, 0, 0))):
