@@ -29,10 +29,10 @@ from harness.learn import (
     read_gains,
     setting_of_stem,
 )
-from harness.learn.write.draft import FROM_CAPTURES
+from harness.learn.volt_records import VoltRecord, measured, volts_of, with_gains, with_spacings
+from harness.learn.write.draft import FROM_CAPTURES, NOT_HEARD
 from harness.values import Capture, Setting
 
-MADE_UP = "guessed: words were given, lines were not; names and edges of the lines are made up"
 SUFFIXES = (".csv", ".vcd")
 
 
@@ -46,10 +46,12 @@ def learned_from_records(
     if settings is None:  # pragma: no cover - check has raised
         raise ConfigError(())
     recorded = read_gains(_text(readings), settings=settings, file=readings)
-    gathered, wiring, answers = _gathered(recorded, settings, captures)
+    volts = _volts(recorded, settings, Path(readings).parent)
+    gathered, wiring, answers = _gathered(with_gains(recorded, volts), settings, captures)
+    gathered = with_spacings(gathered, volts) if volts else gathered
     explained = explain(gathered.observed, waves={}, named=settings.named_gains() or None)
     date = datetime.date.fromisoformat(RealClock().utc()[:10])
-    sure = FROM_CAPTURES if captures else MADE_UP
+    sure = FROM_CAPTURES if captures else NOT_HEARD
     draft = draft_of(explained, settings, wiring, date=date, owner=owner, bus_sure=sure)
     learned = Learned(run="", gathered=gathered, explained=explained, rule=find_rule(explained, draft))
     source = f"the records {readings}" + (f" and the captures in {captures}" if captures else "")
@@ -71,6 +73,17 @@ def _gathered(
     for trouble in heard.troubles:
         say(f"TROUBLE    {trouble}")
     return gather_captures(recorded, found, heard), heard.wiring, answers_of(heard.roles, heard.troubles)
+
+
+def _volts(recorded: tuple[Recorded, ...], settings: SettingsFile, folder: Path) -> dict[Setting, VoltRecord]:
+    """The records in scaled volts that the lines name, beside the CSV."""
+    return {
+        one.setting: measured(
+            volts_of(_text(str(folder / one.record)), file=str(folder / one.record)), input_vpk=one.input_vpk,
+            settings=settings,
+        )
+        for one in recorded if one.record
+    }  # fmt: skip
 
 
 def _captures(folder: Path, settings: SettingsFile) -> dict[Setting, Capture]:

@@ -2,17 +2,11 @@
 
 from harness.learn.account import account_of
 from harness.learn.explain import Explained, Moves, Observed, Part, Shape, Waves, explain
+from harness.learn.gains_csv import Recorded, read_gains
 from harness.learn.listen import Heard, Move, captures_of, hear, moves
 from harness.learn.provisional import device_tables, job_text, limits_text, range_scales_vpp
 from harness.learn.readings import Gathered, gather_readings
-from harness.learn.records import (
-    Recorded,
-    gather_captures,
-    gather_records,
-    labelled,
-    read_gains,
-    setting_of_stem,
-)
+from harness.learn.records import gather_captures, gather_records, labelled, setting_of_stem
 from harness.learn.write import Draft, Rule, device_text, draft_of, find_rule
 from harness.learn.write import limits_text as proposed_limits_text
 

@@ -10,6 +10,7 @@ from harness.learn.explain import Explained, Moves
 from harness.learn.readings import Gathered
 from harness.learn.write import Rule
 from harness.learn.write.correction_keys import told_corrections
+from harness.learn.write.draft import NOT_HEARD
 from harness.values import SPACING_LIMIT, LearnedFact, Realness
 
 KNOWN, LIKELY, GUESSED, UNKNOWN = "known", "likely", "guessed", "unknown"
@@ -38,7 +39,8 @@ def facts(gathered: Gathered, explained: Explained, rule: Rule, settings: Settin
         steps = [f"{settings.range_names[coarse]} {step:.4g} V" for coarse, step in gathered.spacings_v.items()]
         shown = ", ".join(steps[:MOST_SPACINGS]) + (", ..." if len(steps) > MOST_SPACINGS else "")
         text = "Records came as scaled volts; the code behind them is the spacing that all values of a record share"
-        yield _fact(LIKELY, f"{text}: {shown}.")
+        noise = "" if gathered.noise_code is None else f"; noise {gathered.noise_code:.2g} codes rms"
+        yield _fact(LIKELY, f"{text}: {shown}{noise}.")
         yield _fact(UNKNOWN, f"What scaled volts do not tell of that spacing: {SPACING_LIMIT}.")
     for what, missing in (("gain", gathered.unread), ("whole word", gathered.unheard)):
         if missing:
@@ -59,6 +61,8 @@ def _words(explained: Explained, rule: Rule) -> Iterator[LearnedFact]:
     if never:
         places = ", ".join(map(str, never))
         yield _fact(UNKNOWN, f"Bits {places} never moved: these settings do not exercise them.")
+    if rule.draft.bus_sure == NOT_HEARD:
+        yield _fact(UNKNOWN, "No line was heard: which wire is data, clock or latch, and on which edge it acts.")
     if rule.seen == 0:
         yield _fact(GUESSED, "Words were loaded; no firmware was seen to choose one.")
     elif rule.right == rule.seen and not rule.computes:

@@ -33,6 +33,8 @@ class Gathered:
     """Settings without a whole word, and why."""
     spacings_v: Mapping[int, float] = field(default_factory=dict)
     """Volts a code in each range, where records came as scaled volts and their codes were found from the spacing."""
+    noise_code: float | None = None
+    """Median noise of such records, codes rms; None where nobody looked."""
 
 
 @dataclass(slots=True)
@@ -73,6 +75,7 @@ def gather_readings(
     known: dict[Setting, _One] = {}
     waves: dict[Setting, waveform.Seen] = {}
     spacings: dict[int, list[float]] = {}
+    noises: list[float] = []
     held: dict[str, ControlWord] = {}
     for reading in readings:
         if wiring is not None:
@@ -87,12 +90,14 @@ def gather_readings(
         _add(one, measured)
         if in_volts and measured.fit is not None and reading.waveform is not None:
             spacings.setdefault(reading.setting.coarse, []).append(reading.waveform.scale_v_per_code)
+            noises.append(measured.fit.noise_code)
         if reading.setting not in waves and measured.fit is not None and measured.gain_codes_per_v is not None:
             seen = look(reading, measured.fit, device=device, input_ratio=input_ratio)
             if seen is not None:
                 waves[reading.setting] = seen
     found = _gathered(known, waves, latches)
-    return replace(found, spacings_v={coarse: median(steps) for coarse, steps in sorted(spacings.items())})
+    steps = {coarse: median(of_range) for coarse, of_range in sorted(spacings.items())}
+    return replace(found, spacings_v=steps, noise_code=median(noises) if noises else None)
 
 
 def _listen(reading: Reading, wiring: BusWiring, held: dict[str, ControlWord]) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import tomllib
 from pathlib import Path
 from typing import Any
@@ -69,6 +70,22 @@ def test_gains_alone_make_a_device_file_in_which_nothing_is_proven(learn: Any, k
     assert device["change"][0]["owner"] == login()
     assert "No record was seen" in (kept / "device.html").read_text()
     assert not (kept / "device-job.toml").exists()
+
+
+def test_records_in_scaled_volts_take_the_place_of_gains(learn: Any, kept: Path) -> None:
+    angle = [2.0 * math.pi * 17 * k / 4000 for k in range(4000)]
+    rows = []
+    for place in PLACES:
+        code = 110.0 * (place.fine + 1)
+        values = [round(code * math.sin(one)) * 0.004 for one in angle]
+        name = f"{place.coarse}-{place.fine}.txt"
+        (kept / name).write_text("\n".join(f"{value:.6g}" for value in values) + "\n")
+        rows.append(f"1,{place.coarse},{place.fine},{0.1 / 3.0**place.coarse!r},{name}\n")
+    (kept / "volts.csv").write_text("channel,coarse,fine,input_vpk,record\n" + "".join(rows))
+    ended = learn("--readings", f"{kept}/volts.csv")
+    assert ended.code == 0, ended.err
+    assert "linear-code in the fine position" in ended.err
+    assert "Records came as scaled volts" in (kept / "device.html").read_text()
 
 
 def test_captures_tell_lines_and_words(learn: Any, kept: Path) -> None:

@@ -25,6 +25,7 @@ from harness.learn import (
 from harness.learn.account_facts import facts
 from harness.learn.explain import Shape
 from harness.learn.listen import Move
+from harness.learn.write.draft import NOT_HEARD
 from harness.values import Realness, Setting
 from tests.learn.random_bench import random_bench
 from tests.learn.random_truth import Truth
@@ -63,6 +64,18 @@ def test_words_and_gains_of_a_file_are_explained_and_nothing_is_called_hardware(
     assert {part.realness for part in found.parts} == {Realness.UNPROVEN}
     rule = find_rule(found, draft_of(found, settings(), wiring, date=DATE, owner="x"))
     assert rule.seen == 24
+
+
+def test_lines_that_nobody_heard_are_unknown_in_the_file_and_in_the_story() -> None:
+    gathered, wiring = gather_records(read_gains(text(), settings=settings(), file="kept.csv"))
+    found = explain(gathered.observed, waves={})
+    rule = find_rule(found, draft_of(found, settings(), wiring, date=DATE, owner="x", bus_sure=NOT_HEARD))
+    bus = rule.draft.tables(rule.firmware)["bus"]
+    assert bus["lines"] == ["unknown-data", "unknown-clock", "unknown-latch-1"]
+    assert not [key for key in bus if "edge" in key]
+    assert "# unknown: words were given and no line was heard" in device_text(found, rule, made_by="made here")
+    told = {fact.text: fact.sure for fact in facts(gathered, found, rule, settings())}
+    assert told["No line was heard: which wire is data, clock or latch, and on which edge it acts."] == "unknown"
 
 
 def test_codes_that_no_rule_computes_are_not_called_a_rule() -> None:

@@ -18,6 +18,9 @@ from harness.learn.write.word_fields import word_fields
 
 Tables = dict[str, Any]
 FROM_CAPTURES = "known: from the captures"
+NOT_HEARD = (
+    "unknown: words were given and no line was heard: which line is data, clock or latch, and on which edge it acts"
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -143,15 +146,16 @@ def draft_of(
     return Draft(
         settings=settings, change={"version": 1, "date": date, "owner": owner, "reason": "learned"},
         stages=stages, ranges=ranges, fine=fine, layouts=word_fields(explained),
-        bus=_bus_table(wiring) if wiring is not None and explained.by_words else None,
+        bus=_bus_table(wiring, heard=bus_sure != NOT_HEARD) if wiring is not None and explained.by_words else None,
         latches=latches, bystanders=_bystanders(wiring, latches), bus_sure=bus_sure,
         free_inside=free,
     )  # fmt: skip
 
 
-def _bus_table(wiring: BusWiring) -> Tables:
-    return {
-        "lines": list(wiring.lines), "data": wiring.data, "clock": wiring.clock,
+def _bus_table(wiring: BusWiring, *, heard: bool) -> Tables:
+    """Without edges where nobody has heard them."""
+    lines: Tables = {"lines": list(wiring.lines), "data": wiring.data, "clock": wiring.clock}
+    return lines if not heard else lines | {
         "active_clock_edge": "rising" if wiring.clock_rising else "falling",
         "active_latch_edge": "rising" if wiring.latch_rising else "falling",
         "minimum_pulse_ns": wiring.minimum_pulse_ns,
