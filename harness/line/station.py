@@ -64,12 +64,16 @@ class Station:
             # Progress is in the store; all else must outlive the page.
             if dataclasses.replace(new, done=0, left_s=None) != dataclasses.replace(self.state, done=0, left_s=None):
                 write_json(self._hands.place.session, dataclasses.asdict(new))
-            self.state = new
-            self.count += 1
-            self._changed.set()
-            self._changed = asyncio.Event()
+            self.become(new)
         for effect in effects:
             self._do(effect)
+
+    def become(self, state: State) -> None:
+        """Another state; whoever waits for one is told."""
+        self.state = state
+        self.count += 1
+        self._changed.set()
+        self._changed = asyncio.Event()
 
     def _do(self, effect: Effect) -> None:
         if isinstance(effect, Prepare):

@@ -39,6 +39,15 @@ SHAPES = {
     "live": "",
 }
 """Shape by colour: neither is ever alone."""
+SCREEN_SHAPES = {
+    Screen.BADGE: "badge",
+    Screen.UNIT: "label",
+    Screen.PREPARE: "hourglass",
+    Screen.CHECK: "question-round",
+    Screen.RUN: "wave",
+    Screen.VERDICT: "hourglass",
+}
+"""Shape of the screens whose colour has none; the picture needs none."""
 BUTTONS = {
     Screen.UNIT: (Button.SIGN_OFF,),
     Screen.PREPARE: (Button.BACK,),
@@ -74,7 +83,7 @@ def view_of(
         "operator": f"{words.say('page.operator')}: {state.operator or words.say('page.nobody')}",
         "unit": _unit(state, words),
         "tone": tone,
-        "shape": SHAPES[tone],
+        "shape": SHAPES[tone] or SCREEN_SHAPES.get(state.screen, ""),
         "big": verdict is not None or state.screen is Screen.LOCKED,
         "title": words.say(f"verdict.{verdict.kind}") if verdict is not None else words.say(f"title.{state.screen}"),
         "lines": _lines(state, words),

@@ -156,6 +156,19 @@ def without_pages():
         yield
 
 
+def make_sound(bench: Bench):
+    """Check the golden unit until it has a reference and is sound; the state after the first check."""
+    bench.station.scan("OP101")
+    bench.measure("G1")
+    built = bench.station.state
+    with open_store(bench.store) as store:
+        (first,) = looks(store)
+        for _ in range(2):
+            add_note(store, first.run_id, GOLDEN_CHECK, golden_text(first), RealClock())
+    bench.measure("G1")
+    return built
+
+
 @pytest.fixture
 def bench(tmp_path):
     return Bench(write_place(tmp_path))
@@ -166,14 +179,7 @@ def sound_place(tmp_path_factory):
     """A place whose golden unit has a reference and was found sound: one measured check, copies of it, one more."""
     folder = tmp_path_factory.mktemp("place")
     bench = Bench(write_place(folder))
-    bench.station.scan("OP101")
-    bench.measure("G1")
-    built = bench.station.state
-    with open_store(bench.store) as store:
-        (first,) = looks(store)
-        for _ in range(2):
-            add_note(store, first.run_id, GOLDEN_CHECK, golden_text(first), RealClock())
-    bench.measure("G1")
+    built = make_sound(bench)
     return folder, built, bench.station.state
 
 

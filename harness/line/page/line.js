@@ -32,8 +32,10 @@
     view = fresh;
     document.body.dataset.tone = view.tone;
     document.body.dataset.screen = view.screen;
+    document.body.dataset.count = view.count;
     document.body.classList.toggle("big", view.big);
-    document.body.classList.toggle("long", view.title.length > 12);
+    document.body.classList.toggle("short", view.title.length < 6);
+    document.body.classList.toggle("long", view.title.length > 8);
     document.documentElement.lang = view.language;
     for (const id of ["place", "operator", "unit", "title", "message", "engineer", "takt", "caution"]) at(id).textContent = view[id];
     document.title = `${view.title} - ${view.place}`;
