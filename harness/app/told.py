@@ -61,6 +61,19 @@ class Told:
                 found.append(self._end(run_id).outcome)
         return tuple(found)
 
+    def by_unit(self, job: str) -> dict[str, tuple[Outcome, ...]]:
+        """Outcomes of the runs of all units by a job since each was repaired, in one pass."""
+        found: dict[str, list[Outcome]] = {}
+        for run_id, event in self.lines:
+            attempt = attempt_of((event,))
+            if attempt is None or attempt.job != job:
+                continue
+            own = found.setdefault(attempt.unit, [])
+            if attempt.repaired:
+                own.clear()
+            own.append(self._end(run_id).outcome)
+        return {unit: tuple(own) for unit, own in found.items()}
+
     def since_golden(self, most: int) -> tuple[FailedAt, ...]:
         """The newest runs on the station that said something of a unit, as far back as the last sound golden check."""
         station = station_of(self._setup)

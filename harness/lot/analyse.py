@@ -31,6 +31,8 @@ class Asked:
 
     job: str = ""
     since: str = ""
+    until: str = ""
+    """Runs begun before this moment; empty: all."""
     limits: OtherLimits | None = None
     limits_path: str = ""
     takt_s: float | None = None
@@ -42,7 +44,7 @@ def analyse(lot: Lot, asked: Asked, *, summarise: Summarise | None) -> Analysed:
     Raises:
         UsageError: no run is left.
     """
-    chosen = choose(lot.heads(), job=asked.job, since=asked.since)
+    chosen = choose(lot.heads(), job=asked.job, since=asked.since, until=asked.until)
     gatherer = LotGatherer(limits=asked.limits, limits_path=asked.limits_path, takt_s=asked.takt_s)
     taken = judged_now = without = broken = 0
     for head, kept in lot.summaries(chosen.heads):

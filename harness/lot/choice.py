@@ -56,8 +56,9 @@ def name_of(path: str) -> str:
     return PurePosixPath(path).stem
 
 
-def choose(heads: Sequence[Head], *, job: str, since: str) -> Choice:
-    """Runs of one job, that of the last run where none is named, begun on a date or later.
+def choose(heads: Sequence[Head], *, job: str, since: str, until: str = "") -> Choice:
+    """Runs of one job, that of the last run where none is named, begun on a date or later, before a moment
+    where one is given.
 
     Raises:
         UsageError: there is no such run; names the jobs that there are.
@@ -71,6 +72,7 @@ def choose(heads: Sequence[Head], *, job: str, since: str) -> Choice:
         "of a golden unit": lambda head: head.golden,
         "another job": lambda head: head.job != wanted,
         f"before {since}": lambda head: head.started_utc < since,
+        f"from {until} on": lambda head: bool(until) and head.started_utc >= until,
         "not ended": lambda head: not head.end,
     }
     counts = dict.fromkeys(reasons, 0)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from sqlalchemy import select
+from sqlalchemy import func, select
 
 from harness.lot.choice import Head, name_of
 from harness.store import Store, noted
@@ -46,6 +46,14 @@ class StoredLot:
             )
             for row in rows
         ]  # fmt: skip
+
+    def software(self, since: str, until: str) -> dict[str, int]:
+        """Versions of the software that recorded runs begun from one moment to another, and how many each."""
+        query = select(RUNS.c.software, func.count()).where(
+            RUNS.c.started_utc >= since, RUNS.c.started_utc < until, RUNS.c.mode != BOOK
+        )
+        with self._store.viewing("counting versions of the software") as connection:
+            return {row[0]: int(row[1]) for row in connection.execute(query.group_by(RUNS.c.software))}
 
     def _repaired(self) -> frozenset[str]:
         """Runs that began behind a repair; nearly all attempts say that there was none, and are not fetched."""

@@ -14,6 +14,7 @@ from harness.report.junit_file import junit_text
 from harness.report.labels import labels_of
 from harness.report.learned_page import learned_html
 from harness.report.lot_page import lot_html
+from harness.report.morning_page import morning_html
 from harness.report.night_page import night_html
 from harness.report.page import html
 from harness.report.summary import summary
@@ -39,6 +40,7 @@ __all__ = [
     "learned_html",
     "line_cells",
     "lot_html",
+    "morning_html",
     "night_html",
     "report_line",
     "run_html",

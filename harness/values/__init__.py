@@ -74,6 +74,7 @@ from harness.values.learned import (
     LearnedStep,
 )
 from harness.values.lot import Followed, LimitsEffect, LotResult, ParetoRow, Share, Times
+from harness.values.morning import HeldUnit, Morning, MorningAction, MorningStation
 from harness.values.night import (
     NightCoefficient,
     NightFailure,
@@ -155,6 +156,7 @@ __all__ = [
     "GoldenLook",
     "GoldenNumber",
     "HeldItem",
+    "HeldUnit",
     "Identity",
     "Judgement",
     "Kept",
@@ -172,6 +174,9 @@ __all__ = [
     "LineLevels",
     "LotResult",
     "LotRun",
+    "Morning",
+    "MorningAction",
+    "MorningStation",
     "NightCoefficient",
     "NightFailure",
     "NightPlace",

@@ -25,13 +25,17 @@ if TYPE_CHECKING:
 @click.option("--takt", "takt_s", type=click.FloatRange(min=0.0, min_open=True), metavar="S", help="Seconds a unit.")
 @click.option("--parquet", default="", metavar="DIR", help="A folder of `store export --parquet` instead of a store.")
 @click.option("--keep", is_flag=True, help="Keep the summaries of runs that have none.")
+@click.option(
+    "--morning", "hours", type=click.FloatRange(min=0.0, max=744.0, min_open=True), metavar="HOURS",
+    help="The page of the shift that ends now and was so long, and where things stand; with --out.",
+)
 @click.option("--out", default="", metavar="PAGE.html", help="Write a page too.")
 @limits_option
 @store_option
 @json_option
 def command(
     job: str, since: str, takt_s: float | None, parquet: str, keep: bool, limits_path: str, store_url: str,
-    as_json: bool, out: str,
+    as_json: bool, hours: float | None, out: str,
 ) -> int:
     """Yield, reasons, capability, charts and time of all units of a job. Needs no bench.
 
@@ -44,6 +48,10 @@ def command(
 
     if parquet and keep:
         raise UsageError("lot: got --parquet and --keep; allowed is --keep with a store")
+    if hours is not None:
+        if parquet or since or limits_path or keep or not out:
+            raise UsageError("lot --morning: allowed are --job, --takt, --store, --json; --out must be given")
+        return _morning(store_url, job, hours, takt_s, out, as_json=as_json)
     asked = Asked(
         job=job, since=day(since), limits=_limits(limits_path), limits_path=limits_path, takt_s=takt_s
     )
@@ -66,6 +74,31 @@ def command(
     else:
         for line in lines_of(found.result):
             result(line)
+    return 0
+
+
+def _morning(store_url: str, job: str, hours: float, takt_s: float | None, out: str, *, as_json: bool) -> int:
+    from harness import report
+    from harness.app.morning import morning
+    from harness.app.output import result, result_json, say, write_file
+    from harness.app.version import version
+    from harness.drivers import RealClock
+    from harness.lot.text import share
+    from harness.store import open_store
+
+    with open_store(store_url, read_only=True) as store:
+        found = morning(store, job=job, hours=hours, takt_s=takt_s, clock=RealClock())
+    write_file(Path(out), report.morning_html(found, software=version()))
+    say(f"wrote {out}")
+    if as_json:
+        result_json(dataclasses.asdict(found))
+        return 0
+    locked = [one.name for one in found.stations if one.locks]
+    result(f"{len(found.stations) - len(locked)} of {len(found.stations)} stations up" + "".join(
+        f"; locked: {name}" for name in locked
+    ))
+    result("no unit was judged" if found.shift is None else f"first pass   {share(found.shift.first_pass)}")
+    result(f"{len(found.held)} units held back, {len(found.waiting)} things wait")
     return 0
 
 
