@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import contextlib
 import datetime
 import os
+from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -17,7 +19,7 @@ from harness.app.run import RunRequest, new_header, plan_of, record_run
 from harness.app.setup import BenchSetup, Setup, read_setup
 from harness.bus import BusDevice, BusWiring, Roles
 from harness.config import DeviceFile, SettingsFile, validate
-from harness.errors import LearnError
+from harness.errors import LearnError, ReadBackDiffers
 from harness.learn import captures_of, device_tables, hear, job_text, limits_text, moves, range_scales_vpp
 from harness.learn.obedience import fine_obeyed, fine_probe, ranges_obeyed
 from harness.learn.provisional import HEADING
@@ -99,13 +101,24 @@ def listen(session: Session) -> None:
         visits = tuple(moves(session.settings.channels, len(session.settings.coarse), len(session.settings.fine_names)))
         with open_bench(
             session.bench, device, transport=_transport(session), seed=session.seed, faults=session.faults
-        ) as opened:
+        ) as opened, _obeying("listen"):
             captures = captures_of(opened.bench, visits)
         heard = hear(captures, minimum_pulse_ns=probed.minimum_pulse_ns, channels=session.settings.channels)
         book.wiring, book.latches = heard.wiring, dict(heard.latches)
         book.answers = answers_of(heard.roles, heard.troubles)
     book.heard = True
     book.save()
+
+
+@contextlib.contextmanager
+def _obeying(stage: str) -> Iterator[None]:
+    """LearnError where the device does not stay where it was told to, in the words of the stage."""
+    try:
+        yield
+    except ReadBackDiffers as error:
+        allowed = "allowed is a device that stays where it is told to"
+        todo = "switch autoranging off, or mend the command and its question in the profile"
+        raise LearnError(f"learn: {stage}: {error}; {allowed}: {todo}") from error
 
 
 def answers_of(roles: Roles, troubles: tuple[str, ...]) -> Answers:
@@ -140,7 +153,7 @@ def scout_ranges(session: Session) -> list[str]:
     wanted = (*_scouted_settings(session), *((probe,) if probe is not None else ()))
     with open_bench(
         setup.bench, setup.device, transport=_transport(session), seed=session.seed, faults=session.faults
-    ) as opened:
+    ) as opened, _obeying("scout"):
         *found, last = scout(opened.bench, plan_of(setup), wanted)
     if probe is None:
         found.append(last)
@@ -155,7 +168,7 @@ def scout_ranges(session: Session) -> list[str]:
     if probe is not None:
         troubles += ranges_obeyed(book.scouted, session.settings)
         first = book.scouted.get(Setting(1, probe.coarse, 0))
-        fine_obeyed(first, last.gain_codes_per_v, session.settings)
+        fine_obeyed(first, last.gain_codes_per_v, session.settings, heard=bool(book.latches.get(probe.channel)))
     book.scouting_done = True
     book.save()
     return troubles

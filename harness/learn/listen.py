@@ -101,7 +101,21 @@ def hear(captures: Sequence[LabelledCapture], *, minimum_pulse_ns: float, channe
         for channel, own in latches.items()
         if not own
     )
-    return Heard(roles=roles, wiring=wiring, latches=latches, troubles=troubles)
+    return Heard(roles=roles, wiring=wiring, latches=latches, troubles=(*troubles, *_silent(captures)))
+
+
+def _silent(captures: Sequence[LabelledCapture]) -> tuple[str, ...]:
+    """Lines on which nothing ever happened."""
+    moved = 0
+    for labelled in captures:
+        for level in {int(level) for level in labelled.capture.levels}:
+            moved |= level ^ labelled.capture.initial
+    lines = captures[0].capture.lines if captures else ()
+    still = [line for place, line in enumerate(lines) if not moved >> place & 1]
+    if not still:
+        return ()
+    what = "a latch that never comes, a wire that nobody drives, or a probe without contact"
+    return (f"no edge on {', '.join(still)}: {what}",)
 
 
 def _moving(captures: Sequence[LabelledCapture], wiring: BusWiring) -> dict[int, set[str]]:

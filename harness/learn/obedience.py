@@ -58,13 +58,14 @@ def ranges_obeyed(gains: Mapping[Setting, float], settings: SettingsFile) -> lis
     return notes
 
 
-def fine_obeyed(first: float | None, last: float | None, settings: SettingsFile) -> None:
+def fine_obeyed(first: float | None, last: float | None, settings: SettingsFile, *, heard: bool) -> None:
     """Whether the fine position changes the gain.
 
     Args:
         first: gain at the first fine position, codes a volt; None where none could be measured.
         last: at the last one, same range.
         settings: of the device.
+        heard: whether words followed the channel on the bus.
     Raises:
         LearnError: both are the same.
     Source:
@@ -73,7 +74,8 @@ def fine_obeyed(first: float | None, last: float | None, settings: SettingsFile)
     if first is None or last is None or abs(last / first - 1.0) >= SAME_RATIO:
         return
     names = settings.fine_names
-    raise LearnError(
-        f"learn: fine position {names[-1]} has the gain of {names[0]} ({first:.4g} codes/V); allowed is another one: "
-        "the command for the fine position is not obeyed, or needs another value; mend it in the profile or in [fine]"
-    )
+    why = "the command for the fine position is not obeyed, or needs another value; mend it in the profile or in [fine]"
+    if heard:
+        why = "words follow the command on the bus, and the gain device does not take them: is its latch dead?"
+    same = f"fine position {names[-1]} has the gain of {names[0]} ({first:.4g} codes/V)"
+    raise LearnError(f"learn: {same}; allowed is another one: {why}")

@@ -57,6 +57,14 @@ def test_a_dead_latch_is_named_with_what_to_do() -> None:
     assert any(text.startswith("channel 1: no word follows it: its latch is dead") for text in heard.troubles)
 
 
+def test_a_line_on_which_nothing_ever_happens_is_named() -> None:
+    bench = random_bench(TRUTH)
+    sent, silent = bench.adapter.sent, bench.adapter.lines[bench.adapter.line(2)]
+    bench.adapter.sent = lambda bits, latch: None if latch == 0 else sent(bits, latch)
+    heard = hear(captures_of(bench, visits(TRUTH)), minimum_pulse_ns=30.0, channels=TRUTH.channels)
+    assert f"no edge on {silent}: a latch that never comes, a wire that nobody drives" in heard.troubles[-1]
+
+
 def test_a_silent_bus_says_which_answer_is_missing() -> None:
     bench = random_bench(TRUTH)
     bench.adapter.sent = lambda bits, latch: None
@@ -175,9 +183,11 @@ def test_a_fine_position_that_changes_nothing_is_said() -> None:
     probe = fine_probe(known)
     assert probe == Setting(1, len(known.coarse) // 2, len(known.fine_names) - 1)
     with pytest.raises(LearnError, match=r"has the gain of .* fine position is not obeyed"):
-        fine_obeyed(100.0, 100.2, known)
-    fine_obeyed(100.0, 101.0, known)
-    fine_obeyed(None, 100.0, known)
+        fine_obeyed(100.0, 100.2, known, heard=False)
+    with pytest.raises(LearnError, match=r"words follow the command on the bus.*is its latch dead\?"):
+        fine_obeyed(100.0, 100.2, known, heard=True)
+    fine_obeyed(100.0, 101.0, known, heard=True)
+    fine_obeyed(None, 100.0, known, heard=False)
 
 
 def test_readings_without_a_bus_have_gains_and_no_words() -> None:

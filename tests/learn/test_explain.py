@@ -202,6 +202,13 @@ def test_a_fine_position_that_moves_nothing_leaves_no_law() -> None:
         stage_parts(found, codes_per_v=1.0, frequency_hz=1.0)
 
 
+def test_a_fine_gain_that_is_arithmetic_alone_is_told_to_be() -> None:
+    observed = [seen(40 + c, 10.0**c * 1.03**k, coarse=c, fine=k) for c in (0, 1) for k in range(12)]
+    found = explain(observed)
+    with pytest.raises(LearnError, match=r"moves no bit of any word, and 22 settings have gain by arithmetic"):
+        stage_parts(found, codes_per_v=1.0, frequency_hz=1.0)
+
+
 def test_a_table_that_turns_round_is_no_stage() -> None:
     gains = [1.0, 2.0, 3.0, 2.5, 4.0, 5.5, 6.0, 7.7, 3.1, 9.0]
     found = explain([seen(4 + k, g, coarse=c, fine=k, bits=4) for c in (0, 1) for k, g in enumerate(gains)])

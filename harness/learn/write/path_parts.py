@@ -7,10 +7,11 @@ import math
 import numpy as np
 
 from harness.errors import LearnError
-from harness.learn.explain import Explained
+from harness.learn.explain import Explained, Moves
 from harness.learn.write.correction_keys import told_corrections
 from harness.learn.write.number_part import number_part
 from harness.learn.write.parts import COVERED, LN_PER_DB, UNSEEN, StagePart, Value, digits, outside_bits, state_name
+from harness.values import Realness
 
 NO_GAIN_RATIO = 0.003
 """A bit whose ratio is nearer to 1 does nothing to the gain, as far as can be told."""
@@ -31,6 +32,12 @@ def stage_parts(explained: Explained, *, codes_per_v: float, frequency_hz: float
         none: the same content.
     """
     law = explained.law
+    count = sum(part.realness is Realness.ARITHMETIC for part in explained.parts)
+    if law is None and count and explained.by_words and not explained.movement.places(Moves.FINE, Moves.BOTH):
+        raise LearnError(
+            f"learn: the fine position moves no bit of any word, and {count} settings have gain by arithmetic; allowed "
+            "is one that moves a number in the word: no device file can say a fine gain that no hardware makes"
+        )
     if law is None:
         raise LearnError(
             "learn: no law explains the gains; allowed is a fine position that moves a number in the word, or the gain "
