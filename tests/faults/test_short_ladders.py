@@ -40,6 +40,12 @@ def test_unseen_sizes_and_pairs_are_found(injected: tuple[str, ...]) -> None:
     assert safe_trial(f"{device} short", injected, seed=31).outcome == "FAIL"
 
 
+def test_waits_that_are_too_short_are_told_where_the_middle_setting_is_the_end_of_its_range() -> None:
+    """The middle of this ladder by level is the least sensitive setting of its range: no step within leads to it."""
+    found = safe_trial("tarn-vg-1 short", ("settle-too-short=5",), seed=21)
+    assert (found.outcome, found.named[:1]) == ("LOCKED", ("settle-too-short",))
+
+
 def of(outcome: str) -> Trial:
     return Trial(outcome=outcome, named=(), together=(), none_of_these=False)
 

@@ -21,6 +21,8 @@ RESTLESS_RATIO = 1.8
 the gain does. Thousands of samples know it to a few percent."""
 FEWEST_CHANNELS = 2
 """A channel alone is as well slow by itself."""
+FEWEST_RANGES = 2
+"""Of a channel: one alone is never changed, and its fine steps are looked at, up and down, by the sweep itself."""
 
 
 def check_waits(gentle: Gentle, middles: Sequence[Rung]) -> float | None:
@@ -58,27 +60,41 @@ def _moves(gentle: Gentle, rung: Rung) -> tuple[float | None, bool]:
     Where a change of range is but another word it settles like a fine step, and those are waited for less long: then
     the gain comes from the other end of its own range.
     """
-    away = _most_sensitive(gentle, rung)
-    if away.setting.coarse == rung.setting.coarse:
+    if len({other.setting.coarse for other in _of_channel(gentle, rung)}) < FEWEST_RANGES:
         return None, False
-    if _by_word(gentle, rung):
-        here = (rung.setting.channel, rung.setting.coarse)
-        own = [other for other in gentle.plan.rungs if (other.setting.channel, other.setting.coarse) == here]
-        away = max(own, key=lambda other: other.drive_vpk)
-        gentle.set(away.setting)
+    by_word = _by_word(gentle, rung)
+    away, rung = _within_a_range(gentle, rung) if by_word else (_most_sensitive(gentle, rung), rung)
+    if away.setting == rung.setting or (not by_word and away.setting.coarse == rung.setting.coarse):
+        return None, False
+    gentle.set(away.setting)
+    if by_word:
         gentle.hands.drive(gentle.level_vpk(rung))
-    else:
-        gentle.set(away.setting)
     gentle.set(rung.setting)
     before = gentle.read(rung)
     early_ratio = gentle.start_unrest
     moved_percent = _between(gentle, rung, before)
-    return moved_percent, _by_word(gentle, rung) and early_ratio > RESTLESS_RATIO > gentle.start_unrest
+    return moved_percent, by_word and early_ratio > RESTLESS_RATIO > gentle.start_unrest
+
+
+def _within_a_range(gentle: Gentle, rung: Rung) -> tuple[Rung, Rung]:
+    """The least sensitive setting of a rung's range, and the rung.
+
+    Where it is that end itself, the end of the least sensitive range, whose noise is least, and a rung far from it.
+    """
+    own = sorted(_of_channel(gentle, rung), key=lambda other: other.drive_vpk)
+    here = [other for other in own if other.setting.coarse == rung.setting.coarse]
+    if here[-1].setting != rung.setting:
+        return here[-1], rung
+    quietest = [other for other in own if other.setting.coarse == own[-1].setting.coarse]
+    return quietest[-1], quietest[len(quietest) // 4]
+
+
+def _of_channel(gentle: Gentle, rung: Rung) -> list[Rung]:
+    return [other for other in gentle.plan.rungs if other.setting.channel == rung.setting.channel]
 
 
 def _most_sensitive(gentle: Gentle, rung: Rung) -> Rung:
-    own = [other for other in gentle.plan.rungs if other.setting.channel == rung.setting.channel]
-    return min(own, key=lambda other: other.drive_vpk)
+    return min(_of_channel(gentle, rung), key=lambda other: other.drive_vpk)
 
 
 def _by_word(gentle: Gentle, rung: Rung) -> bool:
