@@ -134,6 +134,21 @@ class Store:
         """
         return self.info(run_id).header
 
+    def mark(self, run_id: str) -> str:
+        """A text that changes with what there is of a run's readings; empty in a store from before the chain.
+
+        Where the chain has come to, and of how many readings only numbers are kept: a copy may still have their data.
+
+        Raises:
+            RunNotFound: no run has that id.
+        """
+        number = self._number(run_id)
+        columns = [one for one in columns_at(RUNS, self._version) if one.name in ("chain_head", "chain_length")]
+        with self._reading(f"reading run {run_id}") as connection:
+            row = connection.execute(select(*columns).where(RUNS.c.number == number)).one()
+            dropped = len(dropped_of(connection, self._version, number))
+        return f"{row.chain_head} {row.chain_length} {dropped}" if row.chain_head else ""
+
     def readings(self, run_id: str, *, after: int = -1) -> Iterator[Reading]:
         """The readings behind an index, in order, a few in memory at a time; sees those that come while it reads.
 

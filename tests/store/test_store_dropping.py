@@ -56,6 +56,20 @@ def test_once_is_enough(store):
     assert len(store.events(RUN)) == 2
 
 
+def test_what_there_is_of_readings_has_a_mark(path, clock, make_header, make_reading):
+    with open_store(str(path)) as store:
+        recorder = store.begin(make_header(RUN), clock)
+        marks = [store.mark(RUN)]
+        for index in range(2):
+            recorder.record(make_reading(index))
+            marks.append(store.mark(RUN))
+        recorder.note("verdict", "of no weight for the readings")
+        recorder.finish("finished")
+        assert store.mark(RUN) == marks[-1]
+        drop_raw(store, RUN, {1: KEPT}, LINE)
+        assert len({*marks, store.mark(RUN)}) == 4
+
+
 def test_a_reading_without_raw_data_has_nothing_to_drop(path, clock, make_header, make_reading):
     with open_store(str(path)) as store:
         recorder = store.begin(make_header(RUN), clock)
