@@ -35,6 +35,14 @@ class Ended:
 Command = Callable[..., Ended]
 
 
+@pytest.fixture(scope="session", autouse=True)
+def own_cache(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
+    """What commands keep for the next time stays in a folder of the session."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("XDG_CACHE_HOME", str(tmp_path_factory.mktemp("cache")))
+        yield
+
+
 @pytest.fixture(scope="session")
 def postgres_server() -> Iterator[PostgresServer]:
     """A running server; whoever stops it starts it again."""

@@ -16,6 +16,8 @@ from harness.app.averaging import averaging_plan
 from harness.app.bench_open import OpenBench
 from harness.app.certificates import certificates_of
 from harness.app.closer_look import detail_of
+from harness.app.collector import collector_paused
+from harness.app.kept_facts import KeptFacts
 from harness.app.ladder_words import ladder_words
 from harness.app.output import say, write_file
 from harness.app.progress import progress_bar
@@ -234,15 +236,28 @@ def _words(error: BaseException) -> str:
     return f"{type(error).__name__}: {error}".rstrip(": ")
 
 
-def judged(store: Store, run_id: str, *, limits_path: str = "") -> tuple[RunHeader, RunResult]:
-    """A run decided from its record, with its own limits or others; no bench is touched."""
+def judged(
+    store: Store, run_id: str, *, limits_path: str = "", anew: bool = False
+) -> tuple[RunHeader, RunResult]:
+    """A run decided from its record, with its own limits or others; no bench is touched.
+
+    What its readings came to is kept where the run is long; `anew` measures them again all the same.
+    """
     header = store.header(run_id)
     events = store.events(run_id)
     setup = probe.with_probe(setup_of_run(header, limits_path=limits_path), events)
     judge = judge_of(setup)
-    for reading in store.readings(run_id):
-        judge.add(reading)
-    result = judge.result(events)
+    kept = KeptFacts.of(store.mark(run_id), header, setup)
+    with collector_paused():
+        known = None if anew else kept.read()
+        if known is not None:
+            judge.recall(known)
+        else:
+            for reading in store.readings(run_id):
+                judge.add(reading)
+        result = judge.result(events)
+        if known is None:
+            kept.write(judge.remember())
     if limits_path:
         replaced = tuple(file for file in setup.files if file.role == "limits")
         others = tuple(file for file in header.files if file.role != "limits")

@@ -7,6 +7,7 @@ from harness.judge.fitted import LEAST_SETTINGS
 from harness.judge.flips import Flip, Flips, flips
 from harness.judge.gain_budget import Statement
 from harness.judge.limit_set import LimitSet, hardware_underneath
+from harness.judge.remembered import Remembered
 from harness.judge.run_judge import RunJudge
 from harness.judge.verdict import exit_code, worst_outcome
 
@@ -17,6 +18,7 @@ __all__ = [
     "Flip",
     "Flips",
     "LimitSet",
+    "Remembered",
     "RunJudge",
     "Statement",
     "build",

@@ -8,6 +8,7 @@ from dataclasses import replace
 
 from harness.bus import BusWiring
 from harness.config import DeviceFile, LimitItem
+from harness.errors import UsageError
 from harness.judge.assemble import assemble
 from harness.judge.at_dc import at_dc
 from harness.judge.claims import Context, judge_all
@@ -18,6 +19,7 @@ from harness.judge.gain_budget import BesideBudget, Statement, budget_tables
 from harness.judge.limit_set import LimitSet
 from harness.judge.measured import Measured
 from harness.judge.no_doubt import NoDoubt
+from harness.judge.remembered import Remembered
 from harness.judge.rows import Gathered
 from harness.judge.taken import Taken
 from harness.judge.verdict import worst_outcome
@@ -76,7 +78,7 @@ class RunJudge:
         self._input_ratio = input_ratio
         self._statement = statement
         self._certificates = tuple(certificates)
-        self._taken = Taken(
+        self._taken: Taken | Remembered = Taken(
             law=law,
             device=device,
             planned=planned,
@@ -132,6 +134,33 @@ class RunJudge:
             by the index of the reading; where several records make one, what each of them said by itself.
         """
         return self._taken.measured()
+
+    def remember(self) -> Remembered:
+        """What the readings taken so far came to.
+
+        Returns:
+            all that a judge of the same setup needs to decide about the whole run; `recall` takes it.
+        Source:
+            none: a record.
+        """
+        return self._taken.remember()
+
+    def recall(self, known: Remembered) -> None:
+        """Go on as if the readings of a run had been taken.
+
+        Args:
+            known: by a judge of the same setup; limits may be others. It has no room for further readings.
+        Raises:
+            UsageError: it is of other settings than those planned.
+        Source:
+            none: a record.
+        """
+        if known.plan != self._taken.plan:
+            raise UsageError(
+                f"what is known of {len(known.plan)} settings is not that of the {len(self._taken.plan)} planned ones: "
+                "take the readings of the run anew"
+            )
+        self._taken = known
 
     def under(self, limits: LimitSet) -> RunJudge:
         """The same readings, to be decided by other limits.

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import copy
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 from harness.bus import BusTally, BusWiring, TimingLimits
 from harness.config import DeviceFile
@@ -14,6 +15,7 @@ from harness.judge.gain_budget import Statement
 from harness.judge.level import by_meter
 from harness.judge.looked import look
 from harness.judge.measured import Measured, measure, most_gains
+from harness.judge.remembered import Remembered
 from harness.judge.rows import Gathered
 from harness.judge.waveform import Seen
 from harness.law import GainLaw
@@ -138,6 +140,18 @@ class Taken:
     def measured(self) -> dict[int, Measured]:
         """What the final readings said in numbers, and records that count together with them; see RunJudge.measured."""
         return {one.index: one for readings in self._final.values() for one in readings} | self._records
+
+    def remember(self) -> Remembered:
+        """What they came to, all together; records are no part of it."""
+        facts = self.facts(self.plan)
+        pooled = {channel: codes.without_records() for channel, codes in facts.pooled.items()}
+        return Remembered(
+            plan=self.plan,
+            all_facts=replace(facts, pooled=pooled),
+            all_beside=self.beside(self.plan),
+            all_heard=self.heard(self.plan),
+            all_measured=self.measured(),
+        )
 
     def copy(self) -> Taken:
         """The same readings; those taken later by either are not known to the other."""

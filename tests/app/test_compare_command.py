@@ -88,6 +88,8 @@ def test_nothing_to_compare_is_an_error(gainladder: Any, swept: Any, tight: str)
 
 
 def test_what_cannot_be_meant_is_an_error(gainladder: Any) -> None:
+    anew = gainladder("judge", "last", "--compare", "a.toml", "--anew")
+    assert (anew.code, "got --compare and --anew" in anew.err) == (2, True)
     both = gainladder("judge", "last", "--compare", "a.toml", "--limits", "b.toml")
     assert both.code == 2
     assert "got --limits and --compare" in both.err

@@ -100,7 +100,7 @@ def _suite(folder: Path) -> dict[str, float]:
     bare_s, _ = _child(*quiet, "test_empty.py", folder=folder)
     names = "import fixtures.plugin; from harness.app.run import judged; from harness.store import open_store; "
     idle_s, _ = _child("-c", names, folder=folder)
-    judge = f"store = open_store({file!r}, read_only=True); judged(store, store.resolve('last'))"
+    judge = f"store = open_store({file!r}, read_only=True); judged(store, store.resolve('last'), anew=True)"
     judge_s = _child("-c", names + judge, folder=folder)[0] - idle_s
     return {
         "suite_claims": float(claims), "suite_s": suite_s, "suite_bare_s": bare_s, "suite_judge_s": judge_s,

@@ -20,35 +20,41 @@ MOST_LINES = 20
     metavar="FILE",
     help="Judge by these limits beside the run's own and print what flips; without RUN over all stored runs.",
 )
+@click.option("--anew", is_flag=True, help="Measure every record again, also where its numbers were kept.")
 @store_option
 @json_option
-def command(run: str, limits_path: str, compare_path: str, store_url: str, as_json: bool) -> int:
+def command(run: str, limits_path: str, compare_path: str, anew: bool, store_url: str, as_json: bool) -> int:
     """Decide about RUN (id, unique prefix or `last`) again, with its own limits or others. Needs no bench."""
     from harness.errors import UsageError
 
     if compare_path and limits_path:
         raise UsageError("judge: got --limits and --compare; allowed is one of them")
+    if compare_path and anew:
+        raise UsageError("judge: got --compare and --anew; allowed is one of them")
     if compare_path:
         return _compare(run, compare_path, store_url, as_json)
     if not run:
         raise UsageError(
             "judge: got no RUN; allowed: a run id, its unique beginning, or `last` (see `gainladder runs`)"
         )
-    return _judge(run, limits_path, store_url, as_json)
+    return _judge(run, limits_path, store_url, as_json, anew=anew)
 
 
-def _judge(run: str, limits_path: str, store_url: str, as_json: bool) -> int:
+def _judge(run: str, limits_path: str, store_url: str, as_json: bool, *, anew: bool) -> int:
     from harness import report
     from harness.app.output import result, result_json, say
     from harness.app.retention import dropped_lines
     from harness.app.run import judged, verdict_line
     from harness.judge import exit_code
-    from harness.store import open_store
+    from harness.store import DROPPED_KIND, open_store
 
     with open_store(store_url, read_only=True) as store:
         run_id = store.resolve(run)
-        header, decided = judged(store, run_id, limits_path=limits_path)
-        lost = dropped_lines(store.readings(run_id), {row.setting: row.label for row in decided.settings})
+        header, decided = judged(store, run_id, limits_path=limits_path, anew=anew)
+        # Whatever was dropped of a run stands in its journal.
+        dropped = any(event.kind == DROPPED_KIND for event in store.events(run_id))
+        readings = store.readings(run_id) if dropped else ()
+        lost = dropped_lines(readings, {row.setting: row.label for row in decided.settings})
     for line in lost:
         say(line)
     if as_json:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -61,9 +61,17 @@ class PooledCodes:
     low_code: int
     """Lowest of the converter."""
     high_code: int
+    counted: tuple[Integers, Floats] | None = None
+    """Hits and what is owed, shape (high_code - low_code + 1,) each, where they were counted before."""
+
+    def without_records(self) -> PooledCodes:
+        """The same, counted now and with no record to keep."""
+        return replace(self, seen=(), counted=self._tally)
 
     @cached_property
     def _tally(self) -> tuple[Integers, Floats]:
+        if self.counted is not None:
+            return self.counted
         size = self.high_code - self.low_code + 1
         hits, owed = np.zeros(size, dtype=np.int64), np.zeros(size)
         for one in self.seen:
