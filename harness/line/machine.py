@@ -137,6 +137,11 @@ def _lost_before(state: State, event: Lost) -> Step:
     return dataclasses.replace(state, screen=Screen.TROUBLE, why="lost", detail=""), ()
 
 
+def _ended_before(state: State, event: Ended) -> Step:
+    """Told to end before it had touched anything: the page was closed and opened again."""
+    return _rest(state)
+
+
 def _begun(state: State, event: Begun) -> Step:
     screen = Screen.RUN if state.screen is Screen.CHECK else state.screen
     return dataclasses.replace(state, screen=screen, run_id=event.run_id, planned=event.planned), ()
@@ -178,6 +183,7 @@ _ACTS: Mapping[tuple[Screen, type], Act] = {
     **{(screen, Locked): _locked for screen in (Screen.PREPARE, Screen.CONNECT, Screen.CHECK)},
     **{(screen, Refused): _refused for screen in (Screen.PREPARE, Screen.CONNECT, Screen.CHECK)},
     (Screen.RUN, Refused): _refused_at_work,
+    **{(screen, Ended): _ended_before for screen in (Screen.PREPARE, Screen.CONNECT)},
     **{(screen, Lost): _lost_before for screen in (Screen.PREPARE, Screen.CONNECT)},
     **{(screen, Pressed): _pressed_at_work for screen in (Screen.CHECK, Screen.RUN, Screen.STOPPING)},
     **{(screen, Begun): _begun for screen in (Screen.CHECK, Screen.STOPPING)},

@@ -5,8 +5,10 @@ from __future__ import annotations
 import asyncio
 import dataclasses
 
+from harness.app.output import say
 from harness.config import LineFile, Misread
-from harness.line.events import Badge, Dismiss, Effect, Event, Go, Prepare, Pressed, Stop, Unit, Unread
+from harness.errors import GainladderError, ReportError
+from harness.line.events import Badge, Dismiss, Effect, Event, Go, Prepare, Pressed, Refused, Stop, Unit, Unread
 from harness.line.folder import read_json, write_json
 from harness.line.hands import Hands
 from harness.line.machine import step
@@ -63,10 +65,17 @@ class Station:
                 self.last_took_s = new.verdict.took_s
             # Progress is in the store; all else must outlive the page.
             if dataclasses.replace(new, done=0, left_s=None) != dataclasses.replace(self.state, done=0, left_s=None):
-                write_json(self._hands.place.session, dataclasses.asdict(new))
+                self._remember(new)
             self.become(new)
         for effect in effects:
             self._do(effect)
+
+    def _remember(self, state: State) -> None:
+        try:
+            write_json(self._hands.place.session, dataclasses.asdict(state))
+        except ReportError as error:
+            # A full disk must not keep STOP from being carried out.
+            say(f"the page cannot remember its state: {error}")
 
     def become(self, state: State) -> None:
         """Another state; whoever waits for one is told."""
@@ -77,7 +86,10 @@ class Station:
 
     def _do(self, effect: Effect) -> None:
         if isinstance(effect, Prepare):
-            self._hands.prepare(effect)
+            try:
+                self._hands.prepare(effect)
+            except (OSError, GainladderError) as error:
+                self.feed(Refused(effect.ticket, "files", str(error)))
         elif isinstance(effect, Go):
             self._hands.go(effect.ticket)
         elif isinstance(effect, Stop):
@@ -97,7 +109,11 @@ class Station:
     async def watch(self) -> None:
         """Look at the bench's process for ever."""
         while True:
-            self.feed_all(await asyncio.to_thread(lambda: list(self._hands.look(self.state))))
+            try:
+                self.feed_all(await asyncio.to_thread(lambda: list(self._hands.look(self.state))))
+            except Exception as error:
+                # A page that no longer looks would show a run for ever; the next look may well succeed.
+                say(f"a look at the bench failed: {type(error).__name__}: {error}")
             await asyncio.sleep(LOOK_S)
 
     def look(self) -> None:

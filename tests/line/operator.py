@@ -99,6 +99,18 @@ class Server:
         finally:
             self.close()
 
+    def scan(self, text: str) -> None:
+        self._post("scan", {"text": text})
+
+    def press(self, button: str) -> None:
+        self._post("press", {"button": button})
+
+    def _post(self, path: str, content: dict[str, str]) -> None:
+        headers = {"x-line": "1", "content-type": "application/json"}
+        asked = urllib.request.Request(self.url + path, data=json.dumps(content).encode(), headers=headers)
+        with urllib.request.urlopen(asked, timeout=10) as answer:
+            assert answer.status == 200
+
     def state(self) -> dict[str, Any]:
         with urllib.request.urlopen(self.url + "state", timeout=10) as answer:
             return dict(json.load(answer))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import dataclasses
 import os
 import signal
@@ -9,7 +10,9 @@ import signal
 import pytest
 
 from harness.drivers import SourceDriver
+from harness.errors import ReportError, UsageError
 from harness.line import bench_process
+from harness.line import station as station_module
 from harness.line.events import Unread
 from harness.line.state import Button, HeldLock, Kind, Screen, State, Verdict
 from harness.line.station import Station
@@ -163,3 +166,51 @@ def test_a_damaged_memory_begins_anew_and_gives_no_ticket_twice(bench):
         bench.hands.place.session.write_text(text)
         again = Station(bench.station.line, bench.hands, golden_units=("G1",))
         assert again.state == State(ticket=2)
+
+
+def test_a_full_disk_does_not_keep_a_stop_from_being_carried_out(bench, monkeypatch, capsys):
+    def full(path, content):
+        raise ReportError(f"{path}: cannot be written: No space left on device")
+
+    stops = []
+    monkeypatch.setattr(station_module, "write_json", full)
+    monkeypatch.setattr(type(bench.hands), "stop", lambda hands, ticket: stops.append(ticket))
+    bench.station.state = dataclasses.replace(VERDICT_STATE, screen=Screen.RUN, verdict=None)
+    bench.station.press(Button.STOP)
+    assert (bench.screen, stops) == ("stopping", [7])
+    assert "cannot remember its state" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("error", [OSError(28, "No space left on device"), UsageError("--unit-faults f.toml: broken")])
+def test_a_try_that_cannot_be_laid_down_is_told(bench, monkeypatch, error):
+    def refuses(hands, effect):
+        raise error
+
+    monkeypatch.setattr(type(bench.hands), "prepare", refuses)
+    bench.station.scan("OP101")
+    bench.station.scan(UNIT)
+    assert (bench.screen, bench.station.state.why) == ("trouble", "files")
+    assert str(error) in bench.station.state.detail
+
+
+def test_a_look_that_fails_is_not_the_last_one(bench, monkeypatch, capsys):
+    looks = []
+
+    def look(hands, state):
+        looks.append(1)
+        if len(looks) == 1:
+            raise KeyError("told")
+        bench.station.scan("OP101")
+        return iter(())
+
+    monkeypatch.setattr(type(bench.hands), "look", look)
+    monkeypatch.setattr(station_module, "LOOK_S", 0.0)
+
+    async def watched():
+        task = asyncio.create_task(bench.station.watch())
+        while bench.screen != "unit":
+            await asyncio.sleep(0)
+        task.cancel()
+
+    asyncio.run(watched())
+    assert "a look at the bench failed: KeyError: 'told'" in capsys.readouterr().err

@@ -73,6 +73,8 @@ LEADS = {
     (Screen.PREPARE, "Locked"): Screen.LOCKED,
     (Screen.PREPARE, "Refused"): Screen.TROUBLE,
     (Screen.PREPARE, "Lost"): Screen.TROUBLE,
+    (Screen.PREPARE, "Ended"): Screen.UNIT,
+    (Screen.CONNECT, "Ended"): Screen.UNIT,
     (Screen.PREPARE, "back"): Screen.UNIT,
     (Screen.PREPARE, "stop"): Screen.UNIT,
     (Screen.CONNECT, "same unit"): Screen.CHECK,

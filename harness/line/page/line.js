@@ -3,10 +3,12 @@
 (() => {
   const QUIET_MS = 4000; // a stream says something every second
   const KEY_GAP_MS = 2000; // the keys of a scanner come within milliseconds of each other; what lies about longer is none of it
+  const SECOND_ENTER_MS = 800;
   const at = (id) => document.getElementById(id);
   let view = null;
   let typed = "";
   let typedAt = 0;
+  let scannedAt = -Infinity;
   let heardAt = performance.now();
 
   function send(path, content) {
@@ -84,8 +86,11 @@
       event.preventDefault();
       const text = typed;
       typed = "";
-      if (text) scan(text);
-      else if (view && view.enter && !event.repeat && !stale) press(view.enter);
+      // Some scanners end with two: the second one is no press.
+      if (text) {
+        scannedAt = event.timeStamp;
+        scan(text);
+      } else if (view && view.enter && !event.repeat && !stale && event.timeStamp - scannedAt > SECOND_ENTER_MS) press(view.enter);
     } else if (event.key === "Backspace") {
       typed = typed.slice(0, -1);
     } else if (event.key.length === 1) {
