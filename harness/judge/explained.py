@@ -17,8 +17,8 @@ LEAST_U_PERCENT = 0.02
 """Repeatability that the noise of one record does not show."""
 LOW_HZ = 25.0
 """From here down a coupling capacitor that is wrong shows: 20 Hz is the usual test, 21 Hz three cycles of a record."""
-FELT_RATIO = 0.05
-"""Of the load: the resistance of a source from which the input's own one is felt."""
+FELT_RATIO = 0.01
+"""Of the input's resistance: what stands across the input; an input that is open then raises the level by so much."""
 _ALSO = re.compile(r"cannot be told apart from ([\w, -]+)")
 """How the journal names further faults of the station."""
 
@@ -78,8 +78,11 @@ def _beside(context: Context) -> frozenset[Sight]:
     if any(0.0 < frequency_hz <= LOW_HZ for frequency_hz in asked_hz):
         shown.add(Sight.LOW_FREQUENCY)
     statement = context.beside.statement if context.beside is not None else None
-    if statement is not None and statement.wiring.source_ohm >= FELT_RATIO * statement.wiring.load_ohm:
-        shown.add(Sight.RESISTANCE)
+    if statement is not None:
+        source_ohm, load_ohm = statement.wiring.source_ohm, statement.wiring.load_ohm
+        across_ohm = source_ohm * load_ohm / (source_ohm + load_ohm)
+        if across_ohm >= FELT_RATIO * context.device.input.impedance_ohm:
+            shown.add(Sight.RESISTANCE)
     if golden_says_of(context.events) is not None:
         shown.add(Sight.GOLDEN)
     return frozenset(shown)

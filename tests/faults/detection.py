@@ -165,7 +165,7 @@ def rows(
             more = () if unable else tuple(tried(ladder, injected, seed=seed) for seed in seeds[1:])
             known += 1
             row = Row(device=ladder, entry=entry, label=label, injected=injected, trials=(first, *more))
-            yield replace(row, note="" if ladder in OWN_JOBS else note_of(entry, first))
+            yield replace(row, note=note_of(entry, ladder, first))
             if unable:
                 break
         if not known:
@@ -175,8 +175,13 @@ def rows(
             )  # fmt: skip
 
 
-def note_of(entry: FaultEntry, trial: Trial) -> str:
-    """Why a row says nothing of the fault; a run that was stopped has not looked, and says nothing of what it sees."""
+def note_of(entry: FaultEntry, ladder: str, trial: Trial) -> str:
+    """Why a row says nothing of the fault; a run that was stopped has not looked, and says nothing of what it sees.
+
+    A job of its own shows the fault, though one run cannot say so of itself: half of two temperatures.
+    """
+    if ladder in OWN_JOBS:
+        return ""
     if trial.outcome == "UNABLE":
         return trial.how.replace("\n", " ")
     needs = next((text for text in trial.blind if text.startswith(f"{entry.id}: ")), "")

@@ -114,7 +114,7 @@ def _row(told: dict[str, object]) -> Row:
         for one in told["trials"]  # type: ignore[attr-defined]
     ]
     entry = BY_ID[str(told["entry"])]
-    note = note_of(entry, trials[0]) if trials else str(told["note"])
+    note = note_of(entry, str(told["device"]), trials[0]) if trials else str(told["note"])
     return Row(**(told | {"entry": entry, "trials": tuple(trials), "note": note}))  # type: ignore[arg-type]
 
 

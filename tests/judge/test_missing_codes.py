@@ -42,6 +42,8 @@ def test_a_converter_that_gives_every_code_passes_though_a_range_doubles_its_cod
     assert (claim.outcome, claim.measured, claim.unit, claim.expanded) == (Outcome.PASS, 0.0, "codes", 0.0)
     assert "missing-codes" not in result.unmeasured
     assert not any("F53" in line for line in result.not_exercised)
+    # 50 ohm across 1 Mohm: nobody feels the input's own resistor.
+    assert any("F50 input-resistor-wrong" in line for line in result.not_exercised)
 
 
 @pytest.mark.parametrize(
