@@ -14,7 +14,7 @@ from harness.app.options import day, json_option, limits_option, store_option
 
 if TYPE_CHECKING:
     from harness.judge.lot import OtherLimits
-    from harness.lot import Lot
+    from harness.lot import Analysed, Asked, Lot
     from harness.store import Store
     from harness.values import RunSummary
 
@@ -25,6 +25,11 @@ if TYPE_CHECKING:
 @click.option("--takt", "takt_s", type=click.FloatRange(min=0.0, min_open=True), metavar="S", help="Seconds a unit.")
 @click.option("--parquet", default="", metavar="DIR", help="A folder of `store export --parquet` instead of a store.")
 @click.option("--keep", is_flag=True, help="Keep the summaries of runs that have none.")
+@click.option("--rejudge", is_flag=True, help="Judge every run anew from its raw record; with --limits by those.")
+@click.option(
+    "--cluster", "cluster_at", default="", metavar="ADDRESS|N",
+    help="The same on the workers of a Dask cluster, or on N of this computer.",
+)
 @click.option(
     "--morning", "hours", type=click.FloatRange(min=0.0, max=744.0, min_open=True), metavar="HOURS",
     help="The page of the shift that ends now and was so long, and where things stand; with --out.",
@@ -35,7 +40,7 @@ if TYPE_CHECKING:
 @json_option
 def command(
     job: str, since: str, takt_s: float | None, parquet: str, keep: bool, limits_path: str, store_url: str,
-    as_json: bool, hours: float | None, out: str,
+    as_json: bool, hours: float | None, out: str, rejudge: bool, cluster_at: str,
 ) -> int:
     """Yield, reasons, capability, charts and time of all units of a job. Needs no bench.
 
@@ -49,14 +54,20 @@ def command(
     if parquet and keep:
         raise UsageError("lot: got --parquet and --keep; allowed is --keep with a store")
     if hours is not None:
-        if parquet or since or limits_path or keep or not out:
+        if parquet or since or limits_path or keep or rejudge or cluster_at or not out:
             raise UsageError("lot --morning: allowed are --job, --takt, --store, --json; --out must be given")
         return _morning(store_url, job, hours, takt_s, out, as_json=as_json)
-    asked = Asked(
-        job=job, since=day(since), limits=_limits(limits_path), limits_path=limits_path, takt_s=takt_s
-    )
-    with _opened(store_url, parquet, keep) as (lot, store):
-        found = analyse(lot, asked, summarise=None if store is None else _summariser(store, keep))
+    if rejudge or cluster_at:
+        if parquet or keep:
+            raise UsageError("lot: --rejudge and --cluster read raw records of a store, and keep nothing of what they "
+                             "find: leave --parquet and --keep out")  # fmt: skip
+        found = _anew(store_url, Asked(job=job, since=day(since), takt_s=takt_s), limits_path, cluster_at)
+    else:
+        asked = Asked(
+            job=job, since=day(since), limits=_limits(limits_path), limits_path=limits_path, takt_s=takt_s
+        )
+        with _opened(store_url, parquet, keep) as (lot, store):
+            found = analyse(lot, asked, summarise=None if store is None else _summariser(store, keep))
     if found.judged_now:
         kept = "and kept" if keep else "`gainladder lot --keep` keeps that"
         say(f"{found.judged_now} runs had no summary and were judged now; {kept}")
@@ -75,6 +86,25 @@ def command(
         for line in lines_of(found.result):
             result(line)
     return 0
+
+
+def _anew(store_url: str, asked: Asked, limits_path: str, cluster_at: str) -> Analysed:
+    """Judged anew, here or on a cluster."""
+    from harness.app.output import say
+    from harness.app.rejudging import judge_anew
+    from harness.lot import StoredLot, analyse
+    from harness.lot.rejudged import Here, RejudgedLot, cluster
+    from harness.store import open_store
+
+    work = judge_anew(store_url, limits_path)
+    with (
+        open_store(store_url, read_only=True) as store,
+        cluster(cluster_at) if cluster_at else contextlib.nullcontext((Here(), 1)) as (workers, count),
+    ):
+        lot = RejudgedLot(StoredLot(store), work, workers, count=count)
+        found = analyse(lot, asked, summarise=lot.failed)
+    say(f"{lot.done} runs judged anew by {count} {'worker' if count == 1 else 'workers'}")
+    return found
 
 
 def _morning(store_url: str, job: str, hours: float, takt_s: float | None, out: str, *, as_json: bool) -> int:
