@@ -59,6 +59,11 @@ def against_html(
             "old_header": old_header,
             "result": result,
             "old_result": old_result,
+            "heads": [
+                ("Unit", header.unit),
+                ("Later", f"{words.moment(header.started_utc)}, run {header.run_id}"),
+                ("Earlier", f"{words.moment(old_header.started_utc)}, run {old_header.run_id}, unit {old_header.unit}"),
+            ],
             "facts": _facts(header, result, old_header, old_result),
             "comparison": comparison,
             "flipped": sum(one.later is not one.earlier for one in comparison.changes),

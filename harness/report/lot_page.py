@@ -57,6 +57,9 @@ def lot_html(runs: Sequence[Run], left_out: Sequence[tuple[str, str]]) -> str:
         "lot.html",
         {
             "header": last_header,
+            "device": _device(last_header),
+            "job": next((file.path for file in last_header.files if file.role == "job"), words.NOTHING),
+            "since": words.span(words.moment(runs[0][0].started_utc), words.moment(last_header.started_utc)),
             "counts": [(outcome, verdicts.count(outcome)) for outcome in words.SEVERITY],
             "units": [_line(header, result) for header, result in reversed(runs)],
             "drawn": min(len(runs), MOST_DRAWN),
@@ -66,6 +69,11 @@ def lot_html(runs: Sequence[Run], left_out: Sequence[tuple[str, str]]) -> str:
             "left_out": left_out,
         },
     )
+
+
+def _device(header: RunHeader) -> str:
+    known = dict(header.identities).get("device")
+    return f"{known.manufacturer} {known.model}" if known else "A device that was not identified"
 
 
 def _marks(runs: Sequence[Run]) -> list[Mark]:

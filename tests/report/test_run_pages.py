@@ -39,7 +39,9 @@ def test_two_runs(made: SimpleNamespace) -> None:
     page = report.against_html((made.header(), made.failing), (old, made.good), found)
     flipped = [one for one in found.changes if one.later is not one.earlier]
     moved = [one for one in found.changes if one.moved]
-    assert f"was PASS before. {len(flipped)} of 924 settings come out otherwise; the gain of {len(moved)} has" in page
+    assert f"run was PASS. {len(flipped)} of 924 settings come out otherwise; the gain of {len(moved)} has" in page
+    assert "Two units: what differs between them has not moved in either." in page
+    assert "<dt>Earlier</dt><dd>2026-11-25 09:59:57 UTC, run 20261124T000000-00000000, unit A0</dd>" in page
     assert "2 settings are only in the later run, 1 only in the earlier one" in page
     assert dots(page, r"h\.1") == 924 - len(moved)
     assert dots(page, "l6 6") == len(moved)
@@ -62,7 +64,8 @@ def test_two_runs_without_a_setting_in_common(made: SimpleNamespace) -> None:
     nothing = RunComparison(changes=(), only_now=3, only_before=4, same_source=False)
     page = report.against_html((made.header(), made.good), (made.header(), made.good), nothing)
     assert "No setting was measured in both runs." in page
-    assert "as PASS before" in page
+    assert "The earlier run too was PASS." in page
+    assert "Two units" not in page
 
 
 def units(made: SimpleNamespace, number: int) -> list[tuple[RunHeader, object]]:
@@ -73,6 +76,7 @@ def test_a_lot(made: SimpleNamespace) -> None:
     runs = [*units(made, 2), (made.header(unit="last", run_id="run-9"), made.good)]
     page = report.lot_html(runs, [("run-0", "another job or device file")])
     assert "<h1>3 units</h1>" in page
+    assert f"job {made.header().file('job').path}; 2026-11-25 09:59:57 UTC.</p>" in page
     names = re.findall(r'<tr><th scope="row">([^<]*)</th>', page)
     assert names[:3] == ["last", "&lt;U1&gt;", "&lt;U0&gt;"]
     assert "another job or device file" in page
