@@ -75,6 +75,7 @@ def test_the_keyboard_reaches_the_figures_links_and_wide_tables(browser: Any, fi
     with shown(browser, files["failing"]) as page:
         page.keyboard.press("Tab")
         assert page.evaluate("document.activeElement.textContent") == "Skip to figures and tables"
+        assert page.evaluate("getComputedStyle(document.activeElement).outline").endswith("solid 3px")
         page.keyboard.press("Enter")
         assert page.evaluate("location.hash") == "#figures"
         named = page.evaluate("[...document.querySelectorAll('.scroll')].map(e => [e.tabIndex, e.role])")

@@ -15,6 +15,7 @@ from types import SimpleNamespace
 import pytest
 
 from harness import report
+from harness.report.words import SEVERITY
 from harness.values import (
     Candidate,
     ConfigFile,
@@ -152,12 +153,31 @@ def test_at_most_two_hundred_findings_the_rest_is_counted(made: SimpleNamespace)
     assert len(text.encode()) < 2_000_000
 
 
+@pytest.mark.parametrize("name", ["good", "failing", "mixed", "empty", "metrology"])
+def test_a_screen_reader_finds_headings_in_order_heads_of_tables_and_names_of_figures(
+    pages: dict[str, str], name: str
+) -> None:
+    text = pages[name]
+    levels = [int(level) for level in re.findall(r"<h([1-6])\b", text)]
+    assert levels[0] == 1
+    assert levels.count(1) == 1
+    assert all(after <= before + 1 for before, after in itertools.pairwise(levels))
+    assert re.findall(r"<th(?![^>]*scope)[ >]", text) == []
+    figures = re.findall(r"<svg[^>]*>", text)
+    assert [tag for tag in figures if "aria-label=" not in tag and "aria-hidden" not in tag] == []
+    names = re.findall(r' id="([^"]+)"', text)
+    assert len(names) == len(set(names))
+    assert set(re.findall(r'aria-labelledby="([^"]+)"|href="#([^"]+)"', text)) <= {
+        pair for one in names for pair in ((one, ""), ("", one))
+    }
+
+
 def test_claims_and_worst_residuals(pages: dict[str, str], made: SimpleNamespace) -> None:
     page = Page(pages["failing"])
     claims = {row["claim"]: row for row in page.table("claim", "worst", "guard band")}
     gain = [claim for claim in made.failing.judgements if claim.item == "gain"]
-    for outcome in Outcome:
-        assert int(claims["gain"][outcome]) == sum(claim.outcome is outcome for claim in gain)
+    counts = [(sum(claim.outcome is outcome for claim in gain), outcome) for outcome in SEVERITY]
+    assert claims["gain"]["came out"] == ", ".join(f"{count} {outcome}" for count, outcome in counts if count)
     assert (claims["gain"]["allowed"], claims["gain"]["guard band"]) == ("−2 % to +2 %", "0.44 %")
     assert (claims["word"]["allowed"], claims["word"]["guard band"]) == ("yes or no", "–")
     worst = {row["range"]: row for row in page.table("range", "ch1", "ch4")}
