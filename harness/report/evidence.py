@@ -67,10 +67,11 @@ def evidence_table(result: RunResult) -> EvidenceTable:
     Args:
         result: of a run.
     Returns:
-        one line a setting with evidence, in the order of the run; of a long run only those worth a look.
+        one line a setting that was tried and has evidence, in the order of the run; of a long run only those worth a
+        look.
     """
     labels = labels_of(result)
-    known = [(row, row.evidence) for row in result.settings if row.evidence is not None]
+    known = [(row, row.evidence) for row in result.settings if row.evidence is not None and row.attempts]
     reasons: dict[str, set[str]] = {}
     for _, evidence in known:
         for test in evidence.tests:

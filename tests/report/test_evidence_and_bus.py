@@ -73,6 +73,11 @@ def shown(made):
     return dataclasses.replace(made, settings=(first, *made.settings[1:]), bus=(BUS,))
 
 
+def test_a_setting_that_was_never_tried_has_no_evidence(shown):
+    rows = tuple(dataclasses.replace(row, attempts=0) for row in shown.settings)
+    assert evidence_table(dataclasses.replace(shown, settings=rows)).lines == ()
+
+
 def test_the_table_of_evidence(shown):
     table = evidence_table(shown)
     assert (table.columns, len(table.lines), table.contradictions) == (("W1", "W2"), 1, 1)
