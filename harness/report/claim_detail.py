@@ -39,7 +39,7 @@ def detail_html(decided: Sequence[Judgement], result: RunResult, *, labels: Mapp
     if not decided:
         return ""
     numbered = [one for one in decided if one.measured is not None and one.setting is not None]
-    unit = "%" if decided[0].unit == "percent" else decided[0].unit
+    unit = words.sign(decided[0].unit)
     figure = strip_svg(
         [
             StripPoint(
@@ -109,7 +109,7 @@ def _table(decided: Sequence[Judgement], result: RunResult, labels: Mapping[Sett
             words.quantity(one.margin, one.unit, signed=True),
         )
         cells = "".join(f'<td class="n">{_escaped(text)}</td>' for text in numbers)
-        reason = _escaped(one.reason.removeprefix(f"{where}: "))
+        reason = _escaped(words.told(one.reason.removeprefix(f"{where}: ")))
         rows.append(f'<tr><th scope="row">{_escaped(where)}</th><td>{one.outcome}</td>{cells}<td>{reason}</td></tr>')
     left = len(ordered) - MOST_ROWS
     more = f"<p>{left} more are in the unit's report.</p>" if left > 0 else ""

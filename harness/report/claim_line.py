@@ -89,7 +89,7 @@ def report_line(
     """
     outcome = words.worst_of([one.outcome for one in decided]) or Outcome.INCONCLUSIVE
     alike = [one for one in decided if one.outcome is outcome]
-    reasons = [one.reason for one in alike if one.reason]
+    reasons = [words.told(one.reason) for one in alike if one.reason]
     if not decided:
         reasons = ["nothing was decided about it"]
     worst = min(alike, key=lambda one: (one.margin is None, one.margin or 0.0), default=None)

@@ -36,8 +36,8 @@ class ClaimLine:
     producer: str
     """The largest specific producer's risk of those that fail; likewise."""
     worst: Outcome
-    counts: tuple[int, ...]
-    """In the order of SEVERITY."""
+    counts: str
+    """How many of each outcome, the gravest first."""
 
 
 def limits_by_item(result: RunResult) -> dict[str, str]:
@@ -76,15 +76,15 @@ def _claim(item: str, group: Sequence[Judgement]) -> ClaimLine:
     return ClaimLine(
         item=item,
         rule=_one([claim.rule for claim in numbered]),
-        expanded=words.quantity(max(doubt), group[0].unit) if doubt else "",
+        expanded=words.doubt(max(doubt), group[0].unit) if doubt else "",
         tur=words.ratio(min(tur)) if tur else "",
         sure=words.chance(min(sure)) if sure else "",
         consumer=_risk(consumer),
         producer=_risk(producer),
         limits=_one([_limits(claim) for claim in numbered]),
-        guard=_one([f"{claim.guard:g} {'%' if claim.unit == 'percent' else claim.unit}" for claim in numbered]),
+        guard=_one([f"{claim.guard:g} {words.sign(claim.unit)}" for claim in numbered]),
         worst=words.worst_of(outcomes) or Outcome.INVALID,
-        counts=tuple(outcomes.count(outcome) for outcome in words.SEVERITY),
+        counts=", ".join(f"{n} {outcome}" for outcome in words.SEVERITY if (n := outcomes.count(outcome))),
     )
 
 

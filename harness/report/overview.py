@@ -35,6 +35,8 @@ class Overview:
     worst_residual: str
     worst_gains: str
     """Measured and predicted, since a residual of hundreds of percent says little."""
+    worst_reason: str
+    """Why it did not pass; empty where it did."""
     allowed: str
     """Limits on the residual."""
     guard: str
@@ -71,6 +73,7 @@ def overview(header: RunHeader, result: RunResult) -> Overview:
         worst=worst,
         worst_residual=words.percent(worst.residual_percent if worst else None),
         worst_gains=_gains(worst) if worst else "",
+        worst_reason=words.told(worst.reason.removeprefix(f"{worst.label}: ")) if worst else "",
         allowed=words.limits(*result.gain_limit_percent, unit="percent") or "anything, there is no limit",
         guard=f"{result.gain_guard_percent:g} %",
         uncertainty=_uncertainty(worst),

@@ -48,7 +48,6 @@ def html(header: RunHeader, result: RunResult, events: tuple[Event, ...], detail
             "header": header,
             "result": result,
             "first": overview(header, result),
-            "severity": words.SEVERITY,
             "started": words.moment(header.started_utc),
             "measured": measured,
             "residual": figures.residual_svg(result) if measured else "",

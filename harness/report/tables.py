@@ -144,7 +144,7 @@ def _setting_line(row: SettingResult, margin_percent: float | None) -> SettingLi
         spacing=words.NOTHING if row.code_spacing is None else str(row.code_spacing),
         realness=f"{row.realness}{arithmetic}",
         attempts=row.attempts,
-        reason=row.reason.removeprefix(f"{row.label}: "),
+        reason=words.told(row.reason.removeprefix(f"{row.label}: ")),
         fitted=words.percent(row.fitted_percent),
         expanded=words.percent(row.expanded_percent, signed=False),
         own=words.percent(row.own_percent, digits=3, signed=False),
@@ -204,7 +204,7 @@ def step_findings(result: RunResult) -> tuple[StepLine, ...]:
                 limits=told.get(f"{step.kind}-step", words.NOTHING),
                 realness=str(step.realness),
                 word=changed,
-                reason=step.reason.removeprefix(f"{label}: "),
+                reason=words.told(step.reason.removeprefix(f"{label}: ")),
             )
         )
     return tuple(sorted(lines, key=lambda line: words.SEVERITY.index(line.outcome)))

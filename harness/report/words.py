@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import functools
+import math
 import re
 
 from harness.values import Outcome
@@ -16,6 +17,9 @@ LEAST_V = 0.99995
 
 LONG_UNIT = 5
 """Letters; a longer unit stands once behind a pair of limits."""
+
+LEAST_DOUBT = 1e-5
+"""A smaller uncertainty is one of computing."""
 
 SEVERITY = (Outcome.FAIL, Outcome.INVALID, Outcome.INCONCLUSIVE, Outcome.PASS)
 """The order in which outcomes are shown, the gravest first."""
@@ -60,7 +64,46 @@ def quantity(value: float | None, unit: str, *, signed: bool = False) -> str:
     if value is None:
         return NOTHING
     text = decimal(value, digits=3, signed=signed) if unit == "percent" else f"{value:{'+' if signed else ''}.4g}"
-    return f"{text.replace('-', MINUS)} {'%' if unit == 'percent' else unit}".rstrip()
+    return f"{text.replace('-', MINUS)} {sign(unit)}".rstrip()
+
+
+def sign(unit: str) -> str:
+    """How a unit reads.
+
+    Args:
+        unit: such as `percent of span`; may be empty.
+    Returns:
+        such as `% of span`.
+    """
+    return re.sub(r"\bpercent\b", "%", unit)
+
+
+def doubt(expanded: float, unit: str) -> str:
+    """How an expanded uncertainty reads.
+
+    Args:
+        expanded: in `unit`, not negative.
+        unit: as `sign` takes it.
+    Returns:
+        two significant figures, such as `0.25 %`, never with an exponent; one too small to print is a bound.
+    """
+    if expanded < LEAST_DOUBT:
+        return f"< {LEAST_DOUBT:.5f} {sign(unit)}".rstrip()
+    rounded = float(f"{expanded:.1e}")
+    digits = 1 - math.floor(math.log10(rounded))
+    number = f"{rounded:.{max(digits, 0)}f}"
+    return f"{number} {sign(unit)}".rstrip()
+
+
+def told(reason: str) -> str:
+    """How a reason reads on a page.
+
+    Args:
+        reason: as it was recorded.
+    Returns:
+        the same with `%` and minus signs, as all numbers about it are written.
+    """
+    return re.sub(r"(?<![\w.)])-(?=\d)", MINUS, re.sub(r"(?<=\d) percent\b", " %", reason))
 
 
 def decimal(value: float | None, *, digits: int = 2, signed: bool = False) -> str:
@@ -209,10 +252,10 @@ def limits(low: float | None, high: float | None, *, unit: str) -> str:
     Returns:
         such as `−2 % to +2 %`, `at least −2 %`, `at most +2 %`; a long unit once; empty for none.
     """
-    sign = "%" if unit == "percent" else unit
-    if low is not None and high is not None and len(sign) > LONG_UNIT:
-        return f"{low:+g} to {high:+g} {sign}".replace("-", MINUS)
-    shown = [f"{edge:+g} {sign}".strip().replace("-", MINUS) for edge in (low, high) if edge is not None]
+    name = sign(unit)
+    if low is not None and high is not None and len(name) > LONG_UNIT:
+        return f"{low:+g} to {high:+g} {name}".replace("-", MINUS)
+    shown = [f"{edge:+g} {name}".strip().replace("-", MINUS) for edge in (low, high) if edge is not None]
     if low is not None and high is not None:
         return " to ".join(shown)
     return "" if not shown else f"at {'least' if high is None else 'most'} {shown[0]}"

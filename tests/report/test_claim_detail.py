@@ -83,6 +83,14 @@ def test_one_sided_limits_begin_at_zero_and_uncertainty_is_a_bar() -> None:
     assert any(y(1.5) in (p.get("d") or "") and y(0.5) in (p.get("d") or "") for p in root.iter("path"))
 
 
+def test_without_limits_the_scale_holds_the_bars() -> None:
+    free = point(-0.01, low=None, high=None, half=0.2)
+    root = ElementTree.fromstring(strip_svg([free], unit="%", label="x"))
+    (bar,) = [path.get("d") or "" for path in root.iter("path") if path.get("stroke") == "#2f5d8a"]
+    top, bottom = (float(y) for y in re.findall(r"[ML][\d.]+ ([\d.]+)", bar))
+    assert 14.0 < top < bottom < 170.0 - 38.0
+
+
 def test_a_detail_holds_every_judgement_once_the_gravest_first(made: SimpleNamespace) -> None:
     decided = of(made.failing, "gain", 1, 7)
     text = detail_html(decided, made.failing, labels=labels_of(made.failing), name="ch1-100mV-gain")

@@ -25,7 +25,7 @@ def test_the_least_sure_pass_the_least_tur_and_the_largest_doubt_stand_for_all(m
         claim(Outcome.FAIL, tur_ratio=5.0, conformance_ratio=0.2),
     )
     (line,) = claims(dataclasses.replace(made.good, judgements=several))
-    assert (line.rule, line.expanded, line.tur, line.sure) == ("managed", "0.658 %", "3.0", "97.31 %")
+    assert (line.rule, line.expanded, line.tur, line.sure) == ("managed", "0.66 %", "3.0", "97.31 %")
 
 
 def test_without_an_uncertainty_the_columns_stay_empty(made: SimpleNamespace) -> None:

@@ -78,8 +78,32 @@ def test_limits() -> None:
     assert words.limits(-2.0, 2.0, unit="percent") == "−2 % to +2 %"
     assert words.limits(-0.7, None, unit="codes") == "at least −0.7 codes"
     assert words.limits(None, 1.5, unit="percent") == "at most +1.5 %"
-    assert words.limits(-3.5, 3.5, unit="percent of span") == "−3.5 to +3.5 percent of span"
+    assert words.limits(-3.5, 3.5, unit="percent of span") == "−3.5 to +3.5 % of span"
     assert words.limits(None, None, unit="") == ""
+
+
+@pytest.mark.parametrize(
+    ("value", "unit", "text"),
+    [
+        (0.2466, "percent", "0.25 %"),
+        (0.0996, "percent", "0.10 %"),
+        (0.00090964, "percent of span", "0.00091 % of span"),
+        (0.8165, "ns", "0.82 ns"),
+        (9.96, "ns", "10 ns"),
+        (1234.0, "codes", "1200 codes"),
+        (2e-16, "percent", "< 0.00001 %"),
+        (0.0, "", "< 0.00001"),
+    ],
+)
+def test_an_uncertainty_has_two_figures(value: float, unit: str, text: str) -> None:
+    assert words.doubt(value, unit) == text
+
+
+def test_a_reason_is_told_as_its_numbers_are() -> None:
+    reason = "gain off by -40.9 percent (×0.6646), allowed -2 to +2 percent; at 1e-05 V on latch-2, 2026-11-25"
+    assert words.told(reason) == (
+        "gain off by −40.9 % (×0.6646), allowed −2 to +2 %; at 1e-05 V on latch-2, 2026-11-25"
+    )
 
 
 @pytest.mark.parametrize(

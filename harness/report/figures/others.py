@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from harness.report.claim_line import place_of
 from harness.report.figures.strip import StripPoint, strip_svg
 from harness.report.labels import fine_name, range_name
+from harness.report.words import sign
 from harness.values import Judgement, Outcome, ParameterResult, RunResult, Setting
 
 DRAWN = ("gain", "residual", "fine-step", "coarse-step", "parameter", "bus-timing", "missing-codes")
@@ -46,7 +47,7 @@ def other_strips(result: RunResult, labels: Mapping[Setting, str]) -> tuple[Stri
             where = f"ch{channel}" if channel else "run"
             title = f"{item}, {where}"
             points = [_point(one, result, labels) for one in group]
-            unit = "%" if units == {"percent"} else units.pop()
+            unit = sign(units.pop())
             svg = strip_svg(points, unit=unit, label=f"{title}: measured against limits")
             strips.append(Strip(title=title, svg=svg))
     return tuple(strips)

@@ -98,8 +98,9 @@ def strip_svg(points: Sequence[StripPoint], *, unit: str, label: str) -> str:
 def _scale(points: Sequence[StripPoint]) -> tuple[float, float]:
     edges = [edge for point in points for edge in (point.low, point.high) if edge is not None]
     sizes = [abs(edge) for edge in edges]
-    seen = max(abs(point.value) for point in points)
     limit = max(sizes) if sizes else 0.0
+    # Without limits nothing but the bars says how much a value may be off.
+    seen = max(abs(point.value) + (0.0 if sizes else point.half or 0.0) for point in points)
     reach = REACH * (min(max(limit, seen), MOST_REACH * limit) if limit > 0.0 else seen or 1.0)
     one_sided = all(value >= 0.0 for value in [*edges, *(point.value for point in points)])
     return (0.0 if one_sided else -reach), reach
