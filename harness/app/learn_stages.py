@@ -212,7 +212,9 @@ def measure(session: Session, store: Store) -> str:
 def _setup(session: Session, scales_vpp: tuple[float, ...], *, ladder: bool = True) -> Setup:
     """The provisional files, written and read as any job's."""
     folder = session.folder
-    tables = device_tables(session.settings, scales_vpp, date=session.date, owner=session.owner)
+    tables = device_tables(
+        session.settings, scales_vpp, date=session.date, owner=session.owner, scouting=not ladder
+    )
     bench_path = os.path.relpath(session.bench.path, folder).replace(os.sep, "/")
     job = job_text(
         session.settings, bench_path=bench_path, fine=session.fine, in_process=session.in_process, date=session.date,

@@ -45,7 +45,7 @@ def range_scales_vpp(settings: SettingsFile, scouted: Mapping[Setting, float]) -
 
 
 def device_tables(
-    settings: SettingsFile, scales_vpp: tuple[float, ...], *, date: datetime.date, owner: str
+    settings: SettingsFile, scales_vpp: tuple[float, ...], *, date: datetime.date, owner: str, scouting: bool = False
 ) -> dict[str, Any]:
     """A device file that holds the settings and gains to begin with.
 
@@ -54,6 +54,8 @@ def device_tables(
         scales_vpp: full scale of each range, falling.
         date: of the file.
         owner: who learns.
+        scouting: whether gains are still looked for: then a record may hold products of arithmetic beyond the rails,
+            for a range that clips at once must be told as such, whoever made its gain.
     Returns:
         tables of a device file.
     Source:
@@ -71,7 +73,7 @@ def device_tables(
         "channels": settings.channels, "set_by": settings.set_by,
         "change": [{"version": 1, "date": date, "owner": owner, "reason": "to measure by"}],
         "input": settings.input.model_dump(exclude_unset=True),
-        "converter": settings.converter.model_dump(exclude_unset=True),
+        "converter": settings.converter.model_dump(exclude_unset=True) | ({"beyond_screen": True} if scouting else {}),
         "acquisition": settings.acquisition.model_dump(exclude_unset=True),
         "coarse": [
             {"name": name, "full_scale_vpp": scale, "controls": {"range": name}}

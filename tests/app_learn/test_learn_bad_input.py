@@ -60,10 +60,11 @@ def test_a_dead_latch(learn: Learn) -> None:
 
 
 def test_a_device_that_clips_at_once(learn: Learn) -> None:
-    """The source's least level is more than two ranges of the device bear."""
-    ended = learn(min_vpk="0.05", ranges_kept=("50mV", "20mV"))
+    """The source's least level is more than two ranges of the device bear, one of them by arithmetic."""
+    ended = learn(min_vpk="0.05", ranges_kept=("20mV", "10mV"))
     assert ended.code == 3
-    assert "no range can be measured: 50mV 100 %: clips even at the least level of the source" in ended.err
+    assert "no range can be measured: 20mV 100 %: clips even at the least level of the source" in ended.err
+    assert "10mV 100 %: clips even at the least level" in ended.err
     assert "put a pad between, and say so in the bench file" in ended.err
 
 
