@@ -42,7 +42,8 @@ def explained_text(learned: Learned, settings: SettingsFile) -> Iterator[str]:
         )
     yield from _law(explained)
     if explained.corrected is not None:
-        yield from (f"correction {told.text} ({told.sure})" for told in told_corrections(explained))
+        told = told_corrections(explained, settings.range_names)
+        yield from (f"correction {one.text} ({one.sure})" for one in told)
         yield from (f"correction no other: {refused}" for refused in (explained.corrected.refused,) if refused)
     for part in learned.rule.draft.stages[:-1]:
         yield f"stage      {part.keys['name']}: {part.notes[0]} ({part.sure})"

@@ -32,7 +32,7 @@ def facts(gathered: Gathered, explained: Explained, rule: Rule, settings: Settin
         none: the same content.
     """
     yield from _words(explained, rule)
-    yield from _path(explained, rule)
+    yield from _path(explained, rule, settings)
     yield from _ranges(explained, settings)
     yield from _realness(explained, settings, waves=bool(gathered.waves))
     if gathered.spacings_v:
@@ -76,11 +76,11 @@ def _words(explained: Explained, rule: Rule) -> Iterator[LearnedFact]:
         yield _fact(GUESSED, f"The rule {rule.firmware['rule']} {sent}")
 
 
-def _path(explained: Explained, rule: Rule) -> Iterator[LearnedFact]:
+def _path(explained: Explained, rule: Rule, settings: SettingsFile) -> Iterator[LearnedFact]:
     for part in rule.draft.stages:
         note = "; ".join(part.notes[:1]) or "from the gains"
         yield _fact(part.sure, f"{str(part.keys['name']).capitalize()} ({part.keys['kind']}): {note}.")
-    yield from _corrections(explained)
+    yield from _corrections(explained, settings)
     yield _fact(UNKNOWN, "The order of the stages: gains alone do not tell it.")
     law = explained.law
     if law is None:
@@ -93,9 +93,9 @@ def _path(explained: Explained, rule: Rule) -> Iterator[LearnedFact]:
         )
 
 
-def _corrections(explained: Explained) -> Iterator[LearnedFact]:
+def _corrections(explained: Explained, settings: SettingsFile) -> Iterator[LearnedFact]:
     """What the residuals asked for, and what was looked for beside it."""
-    for told in told_corrections(explained):
+    for told in told_corrections(explained, settings.range_names):
         yield _fact(told.sure, f"{told.text[:1].upper()}{told.text[1:]}.")
     found = explained.corrected
     if found is None:

@@ -10,6 +10,7 @@ from typing import Any
 import pytest
 
 from harness.app import learn_known
+from harness.errors import UsageError
 
 CORRIE = "configs/benches/simulated-corrie-ur-2.toml"
 SKERRY = "configs/benches/simulated.toml"
@@ -146,3 +147,25 @@ def test_readings_need_a_settings_file(gainladder: Any) -> None:
     ended = gainladder("learn", "--readings", "x.csv")
     assert ended.code == 2
     assert "got --readings without --settings" in ended.err
+
+
+def test_somebody_at_a_terminal_is_asked_for_the_limit_first(learn: Any, monkeypatch: pytest.MonkeyPatch) -> None:
+    asked: list[str] = []
+
+    def prompt(text: str, **given: Any) -> float:
+        asked.append(text)
+        return 3.5
+
+    monkeypatch.setattr(learn_known.sys.stdin, "isatty", lambda: True, raising=False)
+    monkeypatch.setattr(learn_known.click, "prompt", prompt)
+    ended = learn(CORRIE, "--settings", "nowhere.toml")
+    assert asked == []
+    assert "nowhere.toml" in ended.err
+    monkeypatch.setattr(learn_known, "survey", lambda *given, **named: pytest.fail("asked") if not asked else stop())
+    ended = learn(CORRIE)
+    assert asked == ["What may the input get at most, V peak?"]
+    assert "the device is silent" in ended.err
+
+
+def stop() -> None:
+    raise UsageError("the device is silent")

@@ -16,6 +16,8 @@ from harness.learn.account_facts import facts
 from harness.learn.explain.shapes import Shape
 from harness.learn.explain.terms import Term, TermKind
 from harness.learn.readings import Gathered
+from harness.learn.write.correction_keys import told_corrections
+from harness.learn.write.path_parts import stage_parts
 from harness.values import ControlWord, Setting
 from tests.learn.corrections_study import answer
 from tests.learn.random_truth import Truth
@@ -119,6 +121,11 @@ def test_a_range_that_is_off_by_itself_becomes_a_position_whose_factor_the_firmw
     assert found.states.state_of == {0: 0, 1: 0, 2: 1, 3: 0}
     (factor,) = found.states.factors.values()
     assert math.expm1(factor.log) == pytest.approx(0.005, rel=1e-3)
+    (told,) = told_corrections(found, ("a", "b", "c", "d"))
+    assert told.text.startswith("range c has +0.5 ± ")
+    unseen = stage_parts(found, codes_per_v=2000.0, frequency_hz=1.0)[0]
+    assert unseen.keys["ratios"] == {"state-0": 1.0, "state-1": 1.0}
+    assert unseen.keys["corrections"] == {"positions_percent": {"state-1": pytest.approx(0.5, rel=1e-3)}}
 
 
 def test_ranges_are_scaled_as_firmware_reckons_without_what_it_does_not_know() -> None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from harness.learn.explain import Explained
@@ -67,11 +67,12 @@ def _ripple(law: Fitted, index: int) -> tuple[float, float]:
     return float(law.term_weights[before]), float(law.term_weights[before + 1])
 
 
-def told_corrections(explained: Explained) -> Iterator[ToldCorrection]:
+def told_corrections(explained: Explained, names: Sequence[str] = ()) -> Iterator[ToldCorrection]:
     """Every correction that was taken.
 
     Args:
         explained: any.
+        names: of the ranges; without them they are numbered.
     Yields:
         in the order in which they were found.
     Source:
@@ -82,7 +83,7 @@ def told_corrections(explained: Explained) -> Iterator[ToldCorrection]:
         return
     for step in found.steps:
         what = step.what
-        text, u_percent = _range(explained, what) if isinstance(what, int) else _term(explained, law, what)
+        text, u_percent = _range(explained, what, names) if isinstance(what, int) else _term(explained, law, what)
         yield ToldCorrection(
             text=f"{text}; {_asked(step)}", sure="guessed" if step.rival else "likely", u_percent=u_percent,
             of_range=isinstance(what, int),
@@ -95,12 +96,13 @@ def _asked(step: Step) -> str:
     return f"asked for: the criterion falls by {step.drop:.0f}, {errors}{rival}"
 
 
-def _range(explained: Explained, coarse: int) -> tuple[str, float]:
+def _range(explained: Explained, coarse: int, names: Sequence[str]) -> tuple[str, float]:
     factors = explained.states.factors.values() if explained.states is not None else ()
     one = next(factor for factor in factors if factor.coarse == coarse)
     u_percent = 100.0 * one.u_log
     percent = f"{100.0 * math.expm1(one.log):+.2g} ± {COVERED * u_percent:.1g} %"
-    return f"range {coarse + 1} from the least sensitive on has {percent} over those that share its parts", u_percent
+    name = names[coarse] if names else f"{coarse + 1} from the least sensitive on"
+    return f"range {name} has {percent} over those that share its parts", u_percent
 
 
 def _term(explained: Explained, law: Fitted, what: Term) -> tuple[str, float]:

@@ -130,8 +130,9 @@ def draft_of(
         none: the same content.
     """
     stages = stage_parts(
-        explained, codes_per_v=settings.converter.codes_per_v, frequency_hz=settings.acquisition.frequency_hz
-    )
+        explained, codes_per_v=settings.converter.codes_per_v, frequency_hz=settings.acquisition.frequency_hz,
+        names=settings.range_names,
+    )  # fmt: skip
     if settings.set_by == "adapter":
         free: tuple[str, ...] = ()
         loaded = loaded_ranges(explained, settings)

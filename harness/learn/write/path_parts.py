@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 import numpy as np
 
@@ -17,13 +18,16 @@ NO_GAIN_RATIO = 0.003
 """A bit whose ratio is nearer to 1 does nothing to the gain, as far as can be told."""
 
 
-def stage_parts(explained: Explained, *, codes_per_v: float, frequency_hz: float) -> tuple[StagePart, ...]:
+def stage_parts(
+    explained: Explained, *, codes_per_v: float, frequency_hz: float, names: Sequence[str] = ()
+) -> tuple[StagePart, ...]:
     """The signal path.
 
     Args:
         explained: with a law.
         codes_per_v: of the converter.
         frequency_hz: at which gains were measured.
+        names: of the ranges; without them they are numbered.
     Returns:
         what no word shows, single bits, the number.
     Raises:
@@ -45,13 +49,13 @@ def stage_parts(explained: Explained, *, codes_per_v: float, frequency_hz: float
         )
     ratios = dict(zip(law.hypothesis.free, map(float, law.bit_logs), strict=True))
     own = dict(zip(law.hypothesis.free, map(float, np.sqrt(np.diag(law.covariance))), strict=False))
-    stages = [_unseen(explained)] if explained.states is not None else []
+    stages = [_unseen(explained, names)] if explained.states is not None else []
     for place, name in outside_bits(explained).items():
         stages.append(_bit(place, name, ratios.get(place, 0.0), own.get(place, 0.0)))
     return (*stages, number_part(explained, law, codes_per_v=codes_per_v, frequency_hz=frequency_hz))
 
 
-def _unseen(explained: Explained) -> StagePart:
+def _unseen(explained: Explained, names: Sequence[str]) -> StagePart:
     states = explained.states
     logs = states.state_logs if states is not None else (0.0,)
     factors = states.factors if states is not None else {}
@@ -71,7 +75,7 @@ def _unseen(explained: Explained) -> StagePart:
     if factors:
         percents = {state_name(index): digits(100.0 * math.expm1(one.log)) for index, one in factors.items()}
         keys["corrections"] = {"positions_percent": percents}
-        notes += [told.text for told in told_corrections(explained) if told.of_range]
+        notes += [told.text for told in told_corrections(explained, names) if told.of_range]
     return StagePart(keys=keys, sure="likely", notes=tuple(notes))
 
 
