@@ -6,12 +6,12 @@ import pytest
 
 from harness.judge.lot.summarise import cause, share_of_limit, summary_of
 from harness.store import open_store
+from harness.store.summary_row import summary_of_row, summary_row
 
 
 def test_a_swept_run_is_summarised_once_it_is_judged(gainladder, tmp_path):
     from harness.app.run import judged
     from harness.app.summing import summarised
-    from harness.store.summary_row import summary_of_row, summary_row
 
     ended = gainladder("sweep", "configs/jobs/ci.toml", "--unit", "A1", "--fault", "relay-not-picking:1")
     assert ended.code == 1, ended.err
@@ -45,3 +45,13 @@ def test_shares_of_a_limit(value, low, high, share):
 def test_causes_are_cut():
     assert cause("timeout: source: no answer in 2 s") == "timeout: source"
     assert cause("") == "unknown"
+
+
+def test_what_a_fault_of_the_station_has_kept_from_being_read_is_counted_under_it(gainladder, tmp_path):
+    ended = gainladder("sweep", "configs/jobs/ci.toml", "--unit", "A1", "--fault", "source-load-mis-set")
+    assert ended.code == 3, ended.err
+    with open_store(str(tmp_path / "runs.sqlite"), read_only=True) as store, store.viewing("looking") as connection:
+        short = summary_of_row(summary_row(connection, store.version, 1), "r")
+    ((text, count),) = short.invalid
+    assert text == "station: source-load-mis-set"
+    assert (count, short.tested) == (110, 0)

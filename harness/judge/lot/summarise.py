@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable
 
+from harness.judge.claims.station import STATION
+from harness.judge.extra_reading import NOT_READ
 from harness.judge.verdict import worst_outcome
 from harness.values import Charted, HeldItem, Judgement, Outcome, RunHeader, RunResult, RunSummary
 
@@ -33,9 +35,12 @@ def summary_of(
     """
     items = tuple(_held(result.judgements))
     invalid: Counter[str] = Counter()
+    station = next((j.reason for j in result.judgements if j.item == STATION.item), "")
     for row in result.settings:
         if row.outcome is Outcome.INVALID:
-            invalid[cause(row.reason.removeprefix(f"{row.label}: "))] += 1
+            reason = row.reason.removeprefix(f"{row.label}: ")
+            # A sweep that the station's fault has stopped: what was never read says nothing of why.
+            invalid[cause(f"station: {station}" if station and reason == NOT_READ else reason)] += 1
     if result.verdict is Outcome.INVALID and not invalid:
         said = next((j.reason for j in result.judgements if j.outcome is Outcome.INVALID), "")
         invalid[cause(said or "not all readings were taken")] += 1
