@@ -5,6 +5,8 @@ The longer one: `python -m tests.faults.short`.
 
 from __future__ import annotations
 
+import dataclasses
+
 import pytest
 
 from harness.simulated import catalogue
@@ -56,12 +58,24 @@ def test_what_only_the_whole_ladder_finds_is_lost() -> None:
     line = short.line_of("x", case, seed=1, full=False, look=lambda ladder, faults, seed: of(outcomes[ladder]))
     assert line.lost
     assert short.told(line).endswith(" LOST")
-    assert short.summary([line]).startswith("above: 0 of 1 found; lost 1, 0 of them rows of tables")
+    assert short.summary([line]).startswith("above: 0 of 1 found; 0 said to be out of sight; lost 1")
     outcomes["x short"] = "FAIL"
     line = short.line_of("x", case, seed=1, full=False, look=lambda ladder, faults, seed: of(outcomes[ladder]))
     assert line.found
     assert line.full is None
     assert "1 of 1 found" in short.summary([line])
+
+
+def test_what_a_run_says_it_cannot_see_is_not_lost() -> None:
+    case = short.Case(label="above", entries=(BY_ID["F53"],), injected=("converter-missing-codes=8",))
+    blind = dataclasses.replace(of("PASS"), blind=("F53: needs a pooled histogram of the converter",))
+    line = short.Line(case=case, short=blind, full=of("FAIL"))
+    assert (line.lost, short.told(line)[-5:]) == (False, " told")
+    assert short.summary([line]).startswith("above: 0 of 1 found; 1 said to be out of sight; lost 0")
+    assert short.Line(case=case, short=of("PASS"), full=of("FAIL")).lost
+    # Only of what needs many records: of all else a short ladder sees enough.
+    case = dataclasses.replace(case, entries=(BY_ID["F01"],))
+    assert short.Line(case=case, short=dataclasses.replace(blind, blind=("F01: x",)), full=of("FAIL")).lost
 
 
 def test_sizes_and_pairs_are_others_than_those_above() -> None:
