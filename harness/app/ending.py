@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
 
 from harness import report
@@ -19,13 +20,26 @@ from harness.judge import exit_code
 from harness.store import Store, keep_summary
 
 
-def conclude(store: Store, run_id: str, station: StationFault | None, folder: Path, *, as_json: bool) -> int:
-    """Judge a run from its record, write its page, say both; the exit code."""
+def conclude(
+    store: Store,
+    run_id: str,
+    station: StationFault | None,
+    folder: Path,
+    *,
+    as_json: bool,
+    verdict_noted: Callable[[], None] | None = None,
+) -> int:
+    """Judge a run from its record, write its page, say both; the exit code.
+
+    `verdict_noted` is called once the verdict is in the record: who waits for it need not wait for page and exports.
+    """
     setup = setup_of_run(store.header(run_id))
     tell_shared(store, setup, run_id, RealClock())
     header, decided = judged(store, run_id)
     keep_summary(store, summarised(store, header, decided))
     counted = note_verdict(store, run_id, decided, RealClock())
+    if verdict_noted is not None:
+        verdict_noted()
     page = write_report(store, header, decided, folder)
     after_unit(store, setup.job.export, (header, decided), RealClock())
     # After the page: it shows what only the raw data tell.

@@ -70,13 +70,18 @@ def _guarded(one: Try, order: Order) -> int:
         return int(error.exit_code)
     except GainladderError as error:
         say(f"{type(error).__name__}: {error}")
-        why = "bench" if isinstance(error, BenchError) else "files"
-        one.tell("refused", why=why, detail=str(error))
+        _refuse(one, "bench" if isinstance(error, BenchError) else "files", str(error))
         return int(error.exit_code)
     except Exception as error:
         traceback.print_exc()
-        one.tell("refused", why="internal", detail=f"{type(error).__name__}: {error}")
+        _refuse(one, "internal", f"{type(error).__name__}: {error}")
         return int(ExitCode.INTERNAL)
+
+
+def _refuse(one: Try, why: str, detail: str) -> None:
+    """Trouble with page or exports behind a verdict does not undo it: it stands in the words of the process."""
+    if one.told().get("phase") != "ended":
+        one.tell("refused", why=why, detail=detail)
 
 
 def _work(one: Try, order: Order) -> int:
@@ -150,9 +155,12 @@ def _measure(
         signal.signal(number, signal.SIG_IGN)
     if golden:
         return _golden(one, store, setup, header.run_id, station, paths, took)
-    code = conclude(store, header.run_id, station, paths.pages, as_json=False)
-    one.tell("ended", **ended_content(store, header.run_id, station), run_id=header.run_id, took_s=took())
-    return code
+
+    def told() -> None:
+        one.tell("ended", **ended_content(store, header.run_id, station), run_id=header.run_id, took_s=took())
+
+    # The operator takes the unit out while page and exports are made.
+    return conclude(store, header.run_id, station, paths.pages, as_json=False, verdict_noted=told)
 
 
 def _golden(

@@ -110,6 +110,10 @@ class Fuzz:
 
     def _press(self) -> None:
         before = self.bench.station.state
+        if before.screen in (Screen.BADGE, Screen.UNIT) and self.chance.random() < 0.9:
+            # Else most of the time nobody would be signed on.
+            self._scan(self.chance.choice(BADGES if before.screen is Screen.BADGE else UNITS))
+            return
         shown = BUTTONS.get(before.screen, ()) if self.chance.random() < 0.7 else ()
         # First the one that an operator presses most.
         button = shown[0] if shown and self.chance.random() < 0.7 else self.chance.choice(shown or list(Button))

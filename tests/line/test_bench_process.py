@@ -101,6 +101,20 @@ def test_an_error_of_the_program_is_said_without_a_traceback_on_the_page(sound, 
     assert (sound.station.state.why, sound.station.state.detail) == ("internal", "ZeroDivisionError: by nothing")
 
 
+def test_trouble_behind_a_verdict_does_not_undo_it(bench, monkeypatch, capsys):
+    """As a folder of pages that is full."""
+
+    def works(one, order):
+        one.tell("ended", kind="pass", run_id="r", planned=1)
+        raise ReportError("pages/x.html: cannot be written")
+
+    monkeypatch.setattr(bench_process, "_work", works)
+    bench.station.scan("OP101")
+    assert bench.measure(UNIT) == 3
+    assert (bench.screen, bench.station.state.verdict.kind) == ("verdict", Kind.PASS)
+    assert "pages/x.html: cannot be written" in capsys.readouterr().err
+
+
 def test_a_stop_while_measuring_leaves_the_source_off_and_no_attempt_spent(sound, monkeypatch):
     """The signal comes between two readings, with the source on."""
     seen = []
