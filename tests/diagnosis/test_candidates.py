@@ -263,6 +263,14 @@ def test_regular_gaps_in_the_codes_are_lost_bits_whatever_noise_they_make(ci: An
     assert "converter-bits-lost" not in names(diagnose(noisy))
 
 
+def test_a_tone_that_swamps_a_record_is_no_clamp(ci: Any) -> None:
+    """With the source off a clamp is still and a tone is not."""
+    swamped = frozenset({"noise", "input-noise", "two-level", "polarity"})
+    assert "oscillation" in names(diagnose(dataclasses.replace(ci.good(), failed={1: swamped})))
+    bent = dataclasses.replace(ci.good(), failed={1: swamped - {"input-noise"}})
+    assert names(diagnose(bent))[0] == "leaky-clamp"
+
+
 def test_arithmetic_is_named_by_words_and_by_realness(ci: Any) -> None:
     case = dataclasses.replace(ci.good(), failed={1: frozenset({"realness", "word"})})
     first = {v.setting.coarse: v.word for v in reversed(case.visits) if v.setting.fine == 0}

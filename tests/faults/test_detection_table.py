@@ -57,6 +57,8 @@ AT_ONE_SIDE = {
     "T12": "at its threshold one channel scatters by chance alone, and a sound channel speaks against the fixture",
 }
 """OPEN: at the threshold only the unit is named."""
+ALONE = ("corrie-ur-2",)
+"""Devices of one channel."""
 ONE_CHANNEL = {
     "T3": "one factor on everything: with one channel only a golden unit tells it from a resistor; both named",
     "T6": "with one channel late relays of the unit do the very same; both named",
@@ -66,6 +68,8 @@ SCALES = {
     "I12": "a scale of the record before is the device's word: one run cannot tell it from a wrong row; both are named",
 }
 """OPEN: faults of links that fail the unit."""
+FACTOR = ("F30", "F33", "F34", "F35", "F55")
+"""One constant factor: with one channel the station's faults do the very same, and crowd the best three."""
 UNNAMED = {
     "T7": "read back and refused before the first reading: the message names the mode, there is nothing to diagnose",
     "T10": "read back and refused before the first reading: the message names the range, there is nothing to diagnose",
@@ -146,9 +150,12 @@ def test_above_the_threshold_the_other_devices_find_everything(device: str) -> N
 
 @pytest.mark.parametrize("device", OTHERS)
 def test_above_the_threshold_the_other_devices_name_95_percent(device: str) -> None:
-    """In the best three, or beside one of them as not told apart."""
+    """In the best three; all of them there or beside one of them as not told apart."""
     mine = [row for row in of_other(device) if row["id"] not in UNNAMED]
-    assert runs(mine, "together") >= 0.95 * runs(mine, "seeds")
+    assert runs(mine, "together") == runs(mine, "seeds")
+    crowded = FACTOR if device in ALONE else ()
+    units = [row for row in mine if row["id"].startswith("F") and row["id"] not in crowded]
+    assert runs(units, "three") >= 0.95 * runs(units, "seeds")
 
 
 def test_product_and_station_are_never_confused() -> None:

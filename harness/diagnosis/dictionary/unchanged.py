@@ -50,8 +50,11 @@ BENT: Final[tuple[tuple[str, tuple[str, ...], tuple[str, ...], float], ...]] = (
     ("leaky-clamp", ("two-level",), ("noise",), 1.0),
     ("supply-rail-low", ("clip-level", "two-level", "polarity"), ("noise",), 0.5),
     ("output-compression", ("clip-level",), ("two-level", "noise"), 2.0),
+    ("excess-noise", ("noise", "input-noise"), ("two-level", "polarity"), 3.0),
+    ("mains-or-supply-line", ("noise", "input-noise"), ("two-level", "polarity"), 3.5),
+    ("oscillation", ("noise", "input-noise"), ("two-level", "polarity"), 4.0),
 )
-"""What bends a sine: fault, items of which one must fail, those that harmonics make fail besides, and its prior."""
+"""What bends a sine, or swamps it: fault, items of which one must fail, those that fail besides, and its prior."""
 LOST_BITS: Final = frozenset({REGULAR_GAPS, "missing-codes", "noise", "input-noise", "realness"})
 """What low bits that never change make fail: samples are rounded so much more coarsely."""
 
