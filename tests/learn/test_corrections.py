@@ -141,6 +141,7 @@ def test_gains_without_words_may_ripple_but_have_no_bits() -> None:
     ])  # fmt: skip
     assert kinds(found) == ["ripple"]
     assert found.law.hypothesis.terms[0].period_code == pytest.approx(37.0 / 4.0, rel=0.003)
+    assert "fine positions; asked for" in next(told_corrections(found)).text
 
 
 def test_a_law_that_leaves_what_a_source_leaves_is_not_corrected() -> None:

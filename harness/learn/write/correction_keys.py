@@ -114,7 +114,8 @@ def _term(explained: Explained, law: Fitted, what: Term) -> tuple[str, float]:
     match term.kind:
         case TermKind.RIPPLE:
             u_code = explained.corrected.u_period_code if explained.corrected is not None else math.inf
-            period = f"{term.period_code:.4g} ± {COVERED * u_code:.1g} codes"
+            unit = "codes" if explained.by_words else "fine positions"
+            period = f"{term.period_code:.4g} ± {COVERED * u_code:.1g} {unit}"
             text = f"ripple of ±{size / LN_PER_DB:.3g} ± {COVERED * u / LN_PER_DB:.1g} dB (±{percent}) every {period}"
             return text, 100.0 * u
         case TermKind.CARRY:
