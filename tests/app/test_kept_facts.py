@@ -19,6 +19,7 @@ from harness.app.bench_open import open_bench
 from harness.app.collector import collector_paused
 from harness.app.run import RunRequest, judge_of, judged, new_header, record_run
 from harness.app.setup import read_setup
+from harness.app.suite import StoredRun
 from harness.errors import UsageError
 from harness.judge import RunJudge
 from harness.store import open_store
@@ -73,6 +74,25 @@ def test_a_run_is_measured_once_and_comes_out_the_same(recorded, folder, measure
     assert (len(measured), list(folder.iterdir())) == (count, [file])
     assert judged(store, run_id, anew=True)[1] == expected
     assert len(measured) == 2 * count
+
+
+def test_the_acceptance_suite_decides_by_what_is_kept_and_reads_again_for_a_part(recorded, folder, measured) -> None:
+    store, run_id, expected = recorded
+    first = StoredRun(store, run_id, setup=SETUP)
+    assert first.ended({}, ()).result == expected
+    count = len(measured)
+    assert count >= 18
+    assert len(list(folder.iterdir())) == 1
+    again = StoredRun(store, run_id, setup=SETUP)
+    assert again.ended({}, ()).result == expected
+    assert again.swept == first.swept == again.ladder
+    assert again.part(again.ladder[:1]).result == expected
+    assert len(measured) == count
+    assert again.causes(None) == expected.candidates
+    assert again.causes(again.ladder[0][0]) == first.causes(again.ladder[0][0])
+    # A live session's check of its rows is of the record alone.
+    assert StoredRun(store, run_id).ended({}, ()).result == expected
+    assert len(measured) >= 2 * count
 
 
 def test_other_limits_decide_about_the_same_numbers(recorded, folder, measured, tmp_path) -> None:

@@ -4,9 +4,12 @@ from __future__ import annotations
 
 import contextlib
 from collections.abc import Collection, Iterator, Mapping, Sequence
+from functools import cached_property
 
 from harness.app import probe
 from harness.app.bench_open import OpenBench
+from harness.app.collector import collector_paused
+from harness.app.kept_facts import KeptFacts
 from harness.app.run import judge_of
 from harness.app.setup import Setup, setup_of_run
 from harness.app.suite.claim import Range, SuiteClaim, by_range
@@ -14,15 +17,16 @@ from harness.app.suite.ended import Ended
 from harness.app.suite.judged import Part, Parts
 from harness.app.suite.rows import differences
 from harness.errors import UsageError
+from harness.judge import Remembered
 from harness.store import Store, open_store
 from harness.values import Candidate, Reading
 
 
 class StoredRun:
-    """Decides about a run from its record."""
+    """Decides about a run from its record, or from what its readings came to when it was last judged."""
 
     def __init__(self, store: Store, run_id: str, *, setup: Setup | None = None) -> None:
-        """Take the readings.
+        """Take the readings, or what is kept of them.
 
         Args:
             store: open.
@@ -34,16 +38,15 @@ class StoredRun:
         self.setup: Setup = setup or _setup_of(store, run_id)
         self.ladder: tuple[Range, ...] = by_range(rung.setting for rung in self.setup.rungs)
         self._store = store
-        judge = judge_of(self.setup)
-        self._read: set[Range] = set()
-        for reading in store.readings(run_id):
-            judge.add(reading)
-            self._read.add((reading.setting.channel, reading.setting.coarse))
         self._as_one = setup is not None
+        self._read: set[Range] = set()
+        self._kept = KeptFacts.of(store.mark(run_id), self.header, self.setup) if self._as_one else KeptFacts(None)
+        with collector_paused():
+            known = self._kept.read()
+            self._new = known is None
+            self._whole = self._recalled(known) or self._by_part
         self.swept: tuple[Range, ...] = tuple(one for one in self.ladder if one in self._read)
         """The ranges that hold a reading."""
-        settings = [setting for setting, _ in self.setup.planned()]
-        self._parts = Parts(judge, settings, lambda: store.events(run_id))
 
     def bench(self) -> OpenBench:
         """A record has none."""
@@ -61,22 +64,52 @@ class StoredRun:
 
         A range that was not read is decided with those that it is asked with, so that it is missed only there.
         """
-        return self._parts.of(self.swept if self._as_one and set(ranges) <= self._read else ranges)
+        if not self._as_one or not set(ranges) <= self._read:
+            return self._by_part.of(ranges)
+        with collector_paused():
+            return self._whole.of(self.swept)
 
     def causes(self, channel: int | None) -> Sequence[Candidate]:
         """What may be wrong, from all that was read of a channel, or of all for None."""
         known = [one for one in self.swept if channel in (None, one[0])]
-        return self._parts.of(known).result.candidates
+        return (self._whole if len(known) == len(self.swept) else self._by_part).of(known).result.candidates
 
     def ended(self, shown: Mapping[SuiteClaim, str], wanted: Collection[Range]) -> Ended:
         """What the record says of all that was swept, and of the rows that a session showed."""
+        result = self._whole.of(self.swept).result
+        if self._new:
+            self._kept.write(self._judge.remember())
         return Ended(
             header=self.header,
-            result=self._parts.of(self.swept).result,
+            result=result,
             swept=len(self.swept),
             planned=len(self.ladder),
             differences=differences(shown, self, wanted),
         )
+
+    def _recalled(self, known: Remembered | None) -> Parts | None:
+        """Of what is kept of a run without a gap; anything less than the whole needs the readings."""
+        gathered = {} if known is None else known.all_facts.gathered
+        read = {(setting.channel, setting.coarse) for setting, item in gathered.items() if item.attempts}
+        if known is None or not read >= set(self.ladder):
+            return None
+        self._read = read
+        self._judge = judge_of(self.setup)
+        self._judge.recall(known)
+        return self._parts()
+
+    @cached_property
+    def _by_part(self) -> Parts:
+        """Of the readings themselves."""
+        self._judge = judge_of(self.setup)
+        for reading in self._store.readings(self.header.run_id):
+            self._judge.add(reading)
+            self._read.add((reading.setting.channel, reading.setting.coarse))
+        return self._parts()
+
+    def _parts(self) -> Parts:
+        settings = [setting for setting, _ in self.setup.planned()]
+        return Parts(self._judge, settings, lambda: self._store.events(self.header.run_id))
 
 
 @contextlib.contextmanager
