@@ -50,6 +50,7 @@ def test_a_unit_is_handed_on_and_one_that_cannot_be_waits(gainladder, place, tmp
     assert listed.code == 3
     assert "command  1 tries" in listed.out
     assert listed.out.endswith("0 units handed on, 1 waiting\n")
+    assert "results of 1 runs wait to be handed on" in gainladder("runs", *store).err
     again = gainladder("export", "--json", *store)
     assert again.code == 3
     assert (again.json["waiting"][0]["tries"], again.json["waiting"][0]["left"]) == (2, ["command"])

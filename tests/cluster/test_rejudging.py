@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import functools
+import sys
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
@@ -131,3 +132,70 @@ def test_without_dask_it_says_what_to_install(monkeypatch):
     with pytest.raises(StoreError, match=r"needs Dask, which is not installed: pip install 'gainladder\[cluster\]'"), \
             cluster("2"):  # fmt: skip
         pass
+
+
+class Library:
+    """Stands for the cluster's library: remembers what was opened, and closes nothing that was not."""
+
+    def __init__(self, workers, refuses=False):
+        self.workers, self.refuses, self.opened = workers, refuses, []
+
+    def LocalCluster(self, **words):  # noqa: N802 - its name there
+        self.opened.append(words["n_workers"])
+        return _Opened(self)
+
+    def Client(self, address, timeout=""):  # noqa: N802
+        if self.refuses:
+            raise OSError("timed out")
+        self.opened.append(address)
+        return _Opened(self)
+
+
+class _Opened:
+    def __init__(self, library):
+        self._library = library
+
+    def __enter__(self):
+        return self
+
+    def __exit__(self, *_):
+        self._library.opened.append("closed")
+
+    def scheduler_info(self):
+        return {"workers": dict.fromkeys(range(self._library.workers))}
+
+    def submit(self, work, *arguments, pure):
+        assert not pure
+        return Here().submit(work, *arguments)
+
+
+@pytest.fixture
+def library(monkeypatch):
+    def put(*words, **more):
+        made = Library(*words, **more)
+        monkeypatch.setitem(sys.modules, "distributed", made)
+        monkeypatch.setattr("importlib.util.find_spec", lambda name: object())
+        return made
+
+    return put
+
+
+@pytest.mark.parametrize(("address", "first"), [("3", 3), ("tcp://h:8786", "tcp://h:8786")])
+def test_workers_of_this_computer_or_of_a_cluster(library, address, first):
+    made = library(2)
+    with cluster(address) as (workers, count):
+        assert (made.opened[0], count) == (first, 2)
+        assert workers.submit(judge, "r1").result().run_id == "r1"
+    assert made.opened[-1] == "closed"
+
+
+def test_a_cluster_that_is_not_there_or_has_nobody(library):
+    library(0, refuses=True)
+    away = r"--cluster tcp://h:1: cannot be reached \(timed out\): allowed is tcp://host"
+    with pytest.raises(StoreError, match=away), cluster("tcp://h:1"):
+        pass
+    made = library(0)
+    nobody = "has no worker: start some with `dask worker tcp://h:1`"
+    with pytest.raises(StoreError, match=nobody), cluster("tcp://h:1"):
+        pass
+    assert made.opened == ["tcp://h:1", "closed"]
