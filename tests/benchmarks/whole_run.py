@@ -21,9 +21,12 @@ from pathlib import Path
 
 from harness import report
 from harness.app.closer_look import detail_of
+from harness.app.collector import collector_paused
+from harness.app.kept_facts import KeptFacts
 from harness.app.run import judge_of
 from harness.app.setup import setup_of_run
-from harness.store import open_store
+from harness.store import Store, open_store
+from harness.values import RunHeader, RunResult
 from tests.browser import MISSING, chromium
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -113,6 +116,13 @@ def _suite(folder: Path) -> dict[str, float]:
     }  # fmt: skip
 
 
+def _decided_from(kept: KeptFacts, store: Store, header: RunHeader) -> RunResult:
+    """By the numbers of an earlier command."""
+    judge = judge_of(setup_of_run(header))
+    judge.recall(kept.read())
+    return judge.result(store.events(header.run_id))
+
+
 def measure() -> dict[str, float]:
     """Figures of judge, page and suite."""
     with tempfile.TemporaryDirectory() as name:
@@ -122,14 +132,19 @@ def measure() -> dict[str, float]:
         with open_store(str(store_file), read_only=True) as store:
             header = store.header(store.resolve("last"))
             judge = judge_of(setup_of_run(header))
-            _, take_s = _timed(lambda: [judge.take(reading) for reading in store.readings(header.run_id)])
-            result, first_s = _timed(lambda: judge.result(store.events(header.run_id)))
-            again, again_s = _timed(lambda: judge.result(store.events(header.run_id)))
+            # As `judged` does it.
+            with collector_paused():
+                _, take_s = _timed(lambda: [judge.add(reading) for reading in store.readings(header.run_id)])
+                result, first_s = _timed(lambda: judge.result(store.events(header.run_id)))
+                again, again_s = _timed(lambda: judge.result(store.events(header.run_id)))
+                kept = KeptFacts(folder / "whole.facts")
+                kept.write(judge.remember())
+                _, kept_s = _timed(lambda: _decided_from(kept, store, header))
             text, page_s = _timed(lambda: report.html(header, again, (), detail_of(store, header, result)))
         page.write_text(text, encoding="utf-8")
         figures = {
             "settings": float(len(result.settings)), "read_and_measure_s": take_s, "judge_first_s": first_s,
-            "judge_run_s": again_s, "page_s": page_s, "page_mb": len(text.encode()) / 1e6,
+            "judge_run_s": again_s, "judge_kept_s": kept_s, "page_s": page_s, "page_mb": len(text.encode()) / 1e6,
         }  # fmt: skip
         if not MISSING:
             figures["page_open_s"] = _opened_s(page)
