@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 
 from harness.report import words
@@ -112,4 +113,5 @@ def _where(row: FailureRow, night: NightResult) -> str:
 def _number(value: float | None, digits: int = 4) -> str:
     if value is None:
         return "–"
-    return f"{value:.0f}" if 10.0**digits <= abs(value) < 1e6 else f"{value:.{digits}g}"
+    text = f"{value:.0f}" if 10.0**digits <= abs(value) < 1e6 else f"{value:.{digits}g}"
+    return re.sub("^-", words.MINUS, text)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from harness.report import words
 from harness.values import NightFailure
 
 FEW = 3
@@ -71,4 +72,4 @@ def _span(percents: Sequence[float]) -> str:
     if not percents:
         return "–"
     low, high = f"{min(percents):+.4g}", f"{max(percents):+.4g}"
-    return low if low == high else f"{low} to {high}"
+    return words.span(low, high).replace("-", words.MINUS)

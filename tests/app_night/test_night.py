@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import os
+import re
 import shutil
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -346,6 +347,8 @@ def test_the_page_of_a_night_says_what_an_engineer_asks_at_eight(setup: Setup, s
     said = ("4 of 4 runs finished", "somebody pulled a plug", "Against the night before", "over</td>")
     for words in (*said, "Residual of each new failure"):
         assert words in page, words
+    assert f'<span class="word">{night.verdict}</span>' in page
+    assert not re.search(r'<td class="n">-\d', page)
     assert report.night_html(night, software="1") == page
     # Many cycles stand in one cell each corner: all five of each fail.
     many = tuple(dataclasses.replace(row, cycle=cycle) for row in night.runs for cycle in range(5))

@@ -43,7 +43,7 @@ def test_many_settings_of_a_channel_stand_in_one_line_few_in_lines_of_their_own(
     rows = failure_rows([low, *made, cold])
     assert [(r.settings, r.runs, r.worst, r.corners) for r in rows] == [
         ("ch1: 5 settings, such as 5V 0 %, 5V 4 %", 3, "+3 to +7.5", ("hot",)),
-        ("ch1 2V 70 %", 1, "-2", ("hot",)),
+        ("ch1 2V 70 %", 1, "−2", ("hot",)),
         ("ch2 2V 70 %", 1, "–", ("cold",)),
     ]
     assert rows[0].reason == "furthest off"
