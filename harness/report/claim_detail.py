@@ -15,7 +15,7 @@ MOST_ROWS = 60
 """Of one claim's table; the gravest come first, the rest are counted."""
 
 STYLE = (
-    "<style>.gainladder{border-collapse:collapse;margin:.4em 0;font-variant-numeric:tabular-nums}"
+    "<style>.gainladder{border-collapse:collapse;margin:.4em 0;font-variant-numeric:tabular-nums;color:#22282c}"
     ".gainladder caption{text-align:left;font-weight:bold;padding:.2em 0}"
     ".gainladder th,.gainladder td{border:0;border-bottom:1px solid #ccc;padding:.1em .8em .1em 0;text-align:left}"
     ".gainladder .n{text-align:right;white-space:nowrap}</style>"
