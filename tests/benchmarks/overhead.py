@@ -277,8 +277,8 @@ def _serial_speaker(port):  # type: ignore[no-untyped-def]
             # A definite length block: '#', how many digits, the length, the bytes, a line feed.
             digits = int(port.read(2)[1:2])
             port.read(int(port.read(digits)))
-            port.readline()
-        elif exchange.reply:
+        # An adapter answers each message with a line; that of a block ends behind it.
+        for _ in range(exchange.message.count(b"\n")):
             port.readline()
 
     return speak

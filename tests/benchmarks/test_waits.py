@@ -1,6 +1,7 @@
 """What the order of exchanges costs beyond the least sum that the rules of safety leave, on a simulated clock."""
 
 import importlib
+import io
 import itertools
 
 import pytest
@@ -18,3 +19,18 @@ def test_a_sweep_waits_for_hardly_more_than_the_physics(tmp_path, hold):
     assert stays > 50 if hold else stays < 5
     assert floor_s == pytest.approx(84 * 7.5e-3 + 4 * 0.5e-3 + 3 * 4e-3 - stays * 0.5e-3, abs=1e-9)
     assert floor_s <= overhead.waited_s(setup) <= 1.01 * floor_s
+
+
+@pytest.mark.parametrize(
+    ("message", "reply", "block"),
+    [
+        (b"ARM\nSYST:ERR?\n", b'OK\n0,"No error"\n', False),
+        (b"FETCH?\nSYST:ERR?\n", b'#14ab\nc\n0,"No error"\n', True),
+        (b"FETCH?\n", b"#11x\n", True),
+    ],
+)
+def test_the_bare_loop_reads_what_an_adapter_answers_and_no_more(message, reply, block):
+    port = io.BytesIO(reply + b"next\n")
+    port.write = lambda sent: None
+    overhead._serial_speaker(port)(overhead.Exchange("adapter", message, reply, block=block))
+    assert port.read() == b"next\n"
