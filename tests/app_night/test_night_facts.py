@@ -69,7 +69,7 @@ def test_the_anchor_tells_the_temperature_coefficient_when_no_law_can_be_fitted(
     assert slope.ppm_per_k == pytest.approx(by_ends, rel=0.1)
     assert slope.ppm_per_k < -1000.0
     assert slope.runs == 3
-    assert f">{slope.ppm_per_k:.0f}</td>" in report.night_html(night, software="1")
+    assert f">−{-slope.ppm_per_k:.0f}</td>" in report.night_html(night, software="1")
 
 
 def test_the_way_to_a_corner_is_no_scatter(night: NightResult) -> None:
