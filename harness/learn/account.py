@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import itertools
 import math
 from collections.abc import Iterator, Sequence
@@ -67,7 +68,7 @@ def account_of(
         fine=settings.fine_names, law=law_sentence(explained), sure=explained.sure,
         left_percent=None if law is None else 100.0 * law.scatter_ratio,
         settings=rows, steps=tuple(_steps(rows)), lines=tuple(_lines(wiring, explained, answers)),
-        bits=tuple(_bits(explained)), laws=tuple(_laws(explained)),
+        bits=tuple(_bits(explained)), laws=tuple(laws_of(explained)),
         stages=tuple(
             LearnedStage(
                 name=str(part.keys["name"]), kind=str(part.keys["kind"]), sure=part.sure,
@@ -197,11 +198,15 @@ def _meaning(
     return "moves, and the gain does not follow by itself"
 
 
-def _laws(explained: Explained) -> Iterator[LearnedLaw]:
+def laws_of(explained: Explained) -> Iterator[LearnedLaw]:
+    """The best law of each shape, before them the chosen one with what its residuals asked for; none without a law."""
     if not explained.ranked or explained.law is None:
         return
-    least = min(one.bic for one in explained.ranked)
     chosen, told = explained.law.hypothesis.shape, set[str]()
+    found = _corrected_law(explained, next(one.bic for one in explained.ranked if one.shape is chosen))
+    least = min([one.bic for one in explained.ranked] + [bic for _, bic in found])
+    for law, bic in found:
+        yield dataclasses.replace(law, behind=bic - least)
     for one in explained.ranked:
         if one.shape in told:
             continue
@@ -209,5 +214,18 @@ def _laws(explained: Explained) -> Iterator[LearnedLaw]:
         wrong = 100.0 * one.left_out_ratio
         yield LearnedLaw(
             shape=str(one.shape), behind=one.bic - least, left_out_percent=wrong if math.isfinite(wrong) else None,
-            parameters=one.fitted.parameters - one.fitted.groups, chosen=one.shape is chosen,
+            parameters=one.fitted.parameters - one.fitted.groups, chosen=one.shape is chosen and not found,
         )  # fmt: skip
+
+
+def _corrected_law(explained: Explained, plain_bic: float) -> list[tuple[LearnedLaw, float]]:
+    """The chosen law with what its residuals asked for, and its criterion; nothing where they asked for nothing."""
+    found = explained.corrected
+    if found is None or not found.steps:
+        return []
+    law = LearnedLaw(
+        shape=f"{found.law.hypothesis.shape}, corrected", behind=0.0,
+        left_out_percent=100.0 * found.steps[-1].after_ratio,
+        parameters=found.law.parameters - found.law.groups, chosen=True,
+    )  # fmt: skip
+    return [(law, plain_bic - sum(step.drop for step in found.steps))]

@@ -12,6 +12,7 @@ import pytest
 
 from harness.config import SettingsFile, validate
 from harness.learn import Explained, Observed, Rule, draft_of, explain, find_rule, proposed_limits_text
+from harness.learn.account import laws_of
 from harness.learn.account_facts import facts
 from harness.learn.explain.shapes import Shape
 from harness.learn.explain.terms import Term, TermKind
@@ -190,3 +191,15 @@ def test_a_correction_of_a_device_drawn_at_random(seed: int, departs: str) -> No
     one = answer(seed, departs)
     assert one.right, one
     assert math.isnan(one.away) or abs(one.away) < 4.0
+
+
+def test_the_laws_that_competed_end_with_the_corrected_one() -> None:
+    found = explain(observed(rippled))
+    first, *others = laws_of(found)
+    assert (first.shape, first.chosen) == ("linear-in-db, corrected", True)
+    (step,) = found.corrected.steps
+    assert first.left_out_percent == pytest.approx(100.0 * step.after_ratio)
+    plain = next(one for one in others if one.shape == "linear-in-db")
+    assert plain.behind - first.behind == pytest.approx(step.drop)
+    assert not any(one.chosen for one in others)
+    assert min(one.behind for one in (first, *others)) == 0.0
