@@ -170,7 +170,11 @@ class Operator:
     def until(self, *screens: str, name: str = "") -> str:
         """Waits for one of these screens, and looks at it."""
         wanted = ", ".join(f"body[data-screen={screen}]" for screen in screens)
-        self.page.wait_for_selector(wanted, timeout=WAIT_S * 1e3)
+        try:
+            self.page.wait_for_selector(wanted, timeout=WAIT_S * 1e3)
+        except Exception as error:
+            shown = self.page.inner_text("body").replace("\n", " / ")
+            raise AssertionError(f"waited for {', '.join(screens)}; the screen is {self.screen}: {shown}") from error
         self.look(name or self.screen)
         return self.screen
 
