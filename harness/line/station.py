@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import dataclasses
+from collections.abc import Sequence
 
 from harness.app.output import say
 from harness.config import LineFile, Misread
@@ -58,17 +59,22 @@ class Station:
         self.feed(Pressed(button))
 
     def feed(self, event: Event) -> None:
-        """An event: the new state is on the disk before anything is done for it."""
+        """An event: the new state is on the disk before anything is done for it, and seen when it is done.
+
+        A look in between, from its thread, would find no process of a try that is only being started, and call it lost.
+        """
         new, effects = step(self.state, event)
-        if new != self.state:
+        changed = new != self.state
+        if changed:
             if new.verdict is not None and new.verdict.took_s is not None:
                 self.last_took_s = new.verdict.took_s
             # Progress is in the store; all else must outlive the page.
             if dataclasses.replace(new, done=0, left_s=None) != dataclasses.replace(self.state, done=0, left_s=None):
                 self._remember(new)
+        troubles = [trouble for trouble in map(self._do, effects) if trouble is not None]
+        if changed:
             self.become(new)
-        for effect in effects:
-            self._do(effect)
+        self.feed_all(troubles)
 
     def _remember(self, state: State) -> None:
         try:
@@ -84,18 +90,20 @@ class Station:
         self._changed.set()
         self._changed = asyncio.Event()
 
-    def _do(self, effect: Effect) -> None:
+    def _do(self, effect: Effect) -> Refused | None:
+        """What came of it, where that is trouble."""
         if isinstance(effect, Prepare):
             try:
                 self._hands.prepare(effect)
             except (OSError, GainladderError) as error:
-                self.feed(Refused(effect.ticket, "files", str(error)))
+                return Refused(effect.ticket, "files", str(error))
         elif isinstance(effect, Go):
             self._hands.go(effect.ticket)
         elif isinstance(effect, Stop):
             self._hands.stop(effect.ticket)
         elif isinstance(effect, Dismiss):
             self._hands.dismiss(effect.ticket)
+        return None
 
     async def changed(self, count: int, within_s: float) -> None:
         """Returns when the state is another than the one with this count, or the time is over."""
@@ -120,7 +128,7 @@ class Station:
         """One look at the bench's process, here and now."""
         self.feed_all(list(self._hands.look(self.state)))
 
-    def feed_all(self, events: list[Event]) -> None:
+    def feed_all(self, events: Sequence[Event]) -> None:
         """Several events, in order."""
         for event in events:
             self.feed(event)

@@ -207,6 +207,22 @@ def test_a_try_that_cannot_be_laid_down_is_told(bench, monkeypatch, error):
     assert str(error) in bench.station.state.detail
 
 
+def test_a_try_that_is_only_being_started_is_not_lost(bench, monkeypatch):
+    """The thread that looks comes in between, when its process is not there yet."""
+    started = []
+
+    def slowly(hands, effect):
+        assert list(hands.look(bench.station.state)) == []
+        started.append(effect.ticket)
+
+    monkeypatch.setattr(type(bench.hands), "prepare", slowly)
+    monkeypatch.setattr(type(bench.hands), "lives", lambda hands, ticket: ticket in started)
+    bench.station.scan("OP101")
+    bench.station.scan(UNIT)
+    bench.station.look()
+    assert (bench.screen, started) == ("prepare", [bench.station.state.ticket])
+
+
 def test_a_look_that_fails_is_not_the_last_one(bench, monkeypatch, capsys):
     looks = []
 
