@@ -51,7 +51,11 @@ class LimitItem(Table):
     @model_validator(mode="after")
     def _order(self) -> LimitItem:
         if self.low is not None and self.high is not None and not self.high - self.low > 2 * self.guard:
-            raise ValueError("low < high, further apart than two guard bands")
+            apart, bands = self.high - self.low, 2 * self.guard
+            raise ValueError(
+                f"low < high, further apart than two guard bands: {apart:g} apart, the bands take {bands:g}; move the "
+                "limits apart or lower guard"
+            )
         return self
 
     @property
