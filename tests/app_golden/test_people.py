@@ -29,7 +29,7 @@ from harness.values import (
     attempt_text,
     ended_as_text,
 )
-from tests.app_golden.conftest import CONFIGS
+from tests.production_job import CONFIGS
 
 
 @pytest.fixture

@@ -19,35 +19,8 @@ from harness.line.paths import Paths
 from harness.line.station import Station
 from harness.store import add_note, open_store
 from harness.values import GOLDEN_CHECK, golden_text
+from tests.production_job import PRODUCTION, job_text
 
-CONFIGS = Path(__file__).resolve().parents[2] / "configs"
-JOB = """\
-kind = "job"
-version = 1
-name = "line"
-device = "{configs}/devices/skerry-hr-4.toml"
-bench = "{configs}/benches/simulated.toml"
-limits = "{configs}/limits/skerry-hr-4.toml"
-transport = "{transport}"
-
-[[change]]
-version = 1
-date = 2026-01-01
-owner = "o"
-reason = "r"
-
-[ladder]
-channels = [1, 2]
-coarse = ["5V", "2V"]
-fine = [0, 20]
-"""
-PRODUCTION = """
-[production]
-golden_units = ["G1"]
-golden_runs = 3
-least_free_mb = 0
-simulated = true
-"""
 LINE = """\
 kind = "line"
 version = 1
@@ -81,7 +54,7 @@ UNIT, OTHER, THIRD = "HR100008", "HR100016", "HR100024"
 
 def write_place(folder, *, routing="", more="", transport="in-process", production=PRODUCTION):
     """Line file and job in a folder; the path of the first."""
-    (folder / "job.toml").write_text(JOB.format(configs=CONFIGS, transport=transport) + production)
+    (folder / "job.toml").write_text(job_text(transport=transport, production=production))
     (folder / "line.toml").write_text(LINE.format(routing=routing, more=more))
     return str(folder / "line.toml")
 

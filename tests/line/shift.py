@@ -16,28 +16,10 @@ from pathlib import Path
 from harness.store import noted, open_store
 from harness.values import ATTEMPT, VERDICT, attempt_of, ended_as_of
 from tests.browser import MISSING, chromium
-from tests.line.conftest import CONFIGS, PRODUCTION
 from tests.line.operator import Operator, Server, serials, wait_for
+from tests.production_job import CONFIGS, job_text
 
-JOB = f"""\
-kind = "job"
-version = 1
-name = "shift"
-device = "{CONFIGS}/devices/skerry-hr-4.toml"
-bench = "{CONFIGS}/benches/simulated.toml"
-limits = "{CONFIGS}/limits/skerry-hr-4.toml"
-transport = "in-process"
-
-[[change]]
-version = 1
-date = 2026-01-01
-owner = "o"
-reason = "r"
-
-[ladder]
-channels = [1, 2]
-fine = [0, 10, 20]
-{PRODUCTION}"""
+JOB = job_text(name="shift", ladder="fine = [0, 10, 20]")
 RELAY, ARITHMETIC, PULLED = "relay-not-picking:2", "fine-gain-arithmetic:1", "link-closed-by-peer:device=1000@40"
 
 

@@ -21,8 +21,9 @@ from harness.app.golden.looks import looks
 from harness.drivers import RealClock
 from harness.store import add_note, open_store
 from harness.values import GOLDEN_CHECK, golden_text
-from tests.line.conftest import CONFIGS, PRODUCTION, write_place
+from tests.line.conftest import write_place
 from tests.line.operator import WAIT_S, Server, serials
+from tests.production_job import CONFIGS, PRODUCTION
 
 LATENCIES_S = {"fast": 0.0005, "usual": 0.003, "slow": 0.01}
 COLUMNS = ("prepare", "check", "run", "verdict")

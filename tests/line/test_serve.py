@@ -14,7 +14,8 @@ from harness.errors import ConfigError, UsageError
 from harness.line import serve as serving
 from harness.line.folder import Place
 from harness.line.serve import bound, opened, serve
-from tests.line.conftest import CONFIGS, PRODUCTION, UNIT, write_place
+from tests.line.conftest import UNIT, write_place
+from tests.production_job import CONFIGS, PRODUCTION
 
 REAL = f'bench = "{CONFIGS}/benches/lan-and-serial.toml"'
 
