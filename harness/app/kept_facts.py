@@ -91,9 +91,10 @@ class KeptFacts:
         packed = zlib.compress(pickle.dumps(known, protocol=5), 1)
         with contextlib.suppress(OSError):
             self._path.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
-            with tempfile.NamedTemporaryFile(dir=self._path.parent, suffix=".part", delete=False) as file:
-                file.write(hashlib.sha256(packed).digest() + packed)
-            Path(file.name).replace(self._path)
+            with tempfile.TemporaryDirectory(dir=self._path.parent, suffix=".part") as folder:
+                part = Path(folder) / self._path.name
+                part.write_bytes(hashlib.sha256(packed).digest() + packed)
+                part.replace(self._path)
             kept = sorted(self._path.parent.glob("*.facts"), key=lambda path: path.stat().st_mtime)
             for old in kept[:-MOST_FILES]:
                 old.unlink(missing_ok=True)

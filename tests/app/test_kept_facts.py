@@ -187,6 +187,19 @@ def test_a_run_is_judged_where_nothing_can_be_kept(recorded, folder, monkeypatch
     assert sys.platform == "win32" or kept_facts.cache_folder() is None
 
 
+def test_a_disk_that_fills_up_leaves_no_half_file(folder, monkeypatch) -> None:
+    known = judge_of(SETUP).remember()
+
+    def fills_up(path: Path, data: bytes) -> int:
+        with path.open("wb") as file:
+            file.write(data[:10])
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(Path, "write_bytes", fills_up)
+    kept_facts.KeptFacts(folder / "a.facts").write(known)
+    assert list(folder.iterdir()) == []
+
+
 def test_the_oldest_files_go(folder, monkeypatch) -> None:
     monkeypatch.setattr(kept_facts, "MOST_FILES", 2)
     known = judge_of(SETUP).remember()
