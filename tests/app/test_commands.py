@@ -110,6 +110,16 @@ def test_the_overview_shows_each_command_with_a_whole_sentence(
         assert f"  {name:<9}  {sentence}\n" in said
 
 
+@pytest.mark.parametrize("group", ["golden", "station", "store"])
+def test_a_group_shows_its_commands_with_whole_sentences(
+    gainladder: Any, monkeypatch: pytest.MonkeyPatch, group: str
+) -> None:
+    monkeypatch.setenv("COLUMNS", "80")
+    rows = gainladder(group, "--help").out.split("Commands:\n")[1].splitlines()
+    assert len(rows) >= 3
+    assert all(row.endswith(".") and not row.endswith("...") for row in rows)
+
+
 def test_the_same_seed_gives_the_same_numbers(gainladder: Any, tmp_path: Path) -> None:
     first = gainladder("sweep", JOB, "--unit", "A1", "--seed", "7", "--json").json
     second = gainladder("sweep", JOB, "--unit", "A1", "--seed", "7", "--json").json

@@ -23,7 +23,7 @@ def command() -> None:
 
 
 
-@command.command()
+@command.command(short_help="Measure a golden unit, hold it against its history.")
 @click.argument("job", metavar="JOB")
 @click.option("--unit", required=True, metavar="SERIAL", help="Serial number of the golden unit.")
 @click.option("--bench", "bench_path", default="", metavar="FILE", help="Bench instead of the job's own.")
@@ -98,7 +98,7 @@ def check(
     return int(exit_code(checked.look.outcome))
 
 
-@command.command()
+@command.command(short_help="Gauge studies from stored runs.")
 @click.argument("runs", nargs=-1, required=True, metavar="RUN...|JOB")
 @click.option(
     "--by",
@@ -146,7 +146,7 @@ def study(runs: tuple[str, ...], by: str, reference: str, store_url: str, as_jso
     return int(code_of(content))
 
 
-@command.command()
+@command.command(short_help="Let a station look at itself.")
 @click.argument("job", metavar="JOB")
 @click.option("--unit", required=True, metavar="SERIAL", help="Serial number of the good unit that is connected.")
 @click.option("--bench", "bench_path", default="", metavar="FILE", help="Bench instead of the job's own.")

@@ -15,7 +15,7 @@ def command() -> None:
     """Notes, released files, a new fixture: written into the book of the station; and who did what."""
 
 
-@command.command()
+@command.command(short_help="Write a note into the book of a station.")
 @click.argument("job", metavar="JOB")
 @click.argument("text", metavar="TEXT")
 @click.option("--unit", default="", metavar="SERIAL", help="The unit that the note is about; default: the station.")
@@ -28,7 +28,7 @@ def note(job: str, text: str, unit: str, operator: str, store_url: str) -> int:
     return _write(job, REMARK, operator, store_url, about=unit, text=text, acts=())
 
 
-@command.command()
+@command.command(short_help="Release the files of a job for its station.")
 @click.argument("job", metavar="JOB")
 @reason_option
 @operator_option
@@ -43,7 +43,7 @@ def release(job: str, reason: str, operator: str, store_url: str) -> int:
     return _write(job, RELEASED, operator, store_url, about="", text=reason, acts=("limits",))
 
 
-@command.command()
+@command.command(short_help="Say that a fixture was renewed.")
 @click.argument("job", metavar="JOB")
 @reason_option
 @operator_option
@@ -55,7 +55,7 @@ def fixture(job: str, reason: str, operator: str, store_url: str) -> int:
     return _write(job, FIXTURE, operator, store_url, about="", text=reason, acts=("fixture",))
 
 
-@command.command()
+@command.command(short_help="Who did what on this station.")
 @click.option("--since", default="", metavar="DATE", help="Lines of this day (UTC) or later.")
 @store_option
 @json_option

@@ -14,7 +14,7 @@ def command() -> None:
     """See to the store: is it whole, keep a copy, forward it to a server, export it."""
 
 
-@command.command()
+@command.command(short_help="Say what is damaged or was changed.")
 @store_option
 @json_option
 def check(store_url: str, as_json: bool) -> int:
@@ -41,7 +41,7 @@ def check(store_url: str, as_json: bool) -> int:
     return ExitCode.INVALID if found.faults else ExitCode.PASS
 
 
-@command.command()
+@command.command(short_help="Copy the store to a file.")
 @click.argument("file", type=click.Path(path_type=Path))
 @store_option
 def backup(file: Path, store_url: str) -> int:
@@ -57,7 +57,7 @@ def backup(file: Path, store_url: str) -> int:
     return 0
 
 
-@command.command()
+@command.command(short_help="Copy what is new to a server, nothing twice.")
 @click.argument("url", metavar="URL")
 @click.option("--follow", is_flag=True, help="Go on as readings come, also while the server is away, until Ctrl-C.")
 @click.option("--again", is_flag=True, help="Ask the server about every run: for one that was restored from a backup.")
@@ -88,7 +88,7 @@ def forward(url: str, follow: bool, again: bool, store_url: str, as_json: bool) 
     return ExitCode.INVALID if waiting.runs else ExitCode.PASS
 
 
-@command.command()
+@command.command(short_help="Write all tables as Parquet files.")
 @click.option(
     "--parquet", "folder", required=True, metavar="DIR", type=click.Path(path_type=Path), help="The folder to fill."
 )
